@@ -1,0 +1,259 @@
+package cluster
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+	"strconv"
+	"strings"
+	"syscall"
+	"time"
+)
+
+const (
+	firstDelay = 100 * time.Millisecond
+	longDelay  = 5 * time.Second
+	// steadyAfter is how long PostgreSQL must have run for its next death to count as the first one.
+	steadyAfter = 10 * time.Second
+	// mostFailures bounds the starts in a row that never got ready: with the delays above about five minutes.
+	mostFailures = 60
+	// An earlier run gets patience to end by itself, then a push, then is waited for until the limit.
+	earlierRunPatience = 20 * time.Second
+	earlierRunLimit    = 60 * time.Second
+)
+
+var errStopped = errors.New("stopped")
+
+// supervise keeps PostgreSQL running until Stop. It stays on one thread for life because PostgreSQL gets its
+// parent-death signal when the thread that forked it ends.
+func (c *Cluster) supervise() {
+	runtime.LockOSThread()
+	defer close(c.done)
+	defer close(c.exited)
+	defer c.folder.unlock()
+	defer os.RemoveAll(c.socket)
+	started, failures, delay := false, 0, firstDelay
+	for {
+		begin := time.Now()
+		ready, err := c.run(func() {
+			if !started {
+				c.first <- nil
+			}
+			started = true
+		})
+		switch {
+		case errors.Is(err, errStopped):
+			return
+		case !started:
+			c.first <- err
+			return
+		case ready:
+			failures = 0
+		default:
+			failures++
+		}
+		if failures >= mostFailures {
+			c.exited <- fmt.Errorf("private PostgreSQL in %s failed to start %d times in a row: %w", c.folder.dir, failures, err)
+			return
+		}
+		if ready && time.Since(begin) > steadyAfter {
+			delay = firstDelay
+		}
+		c.log.Error("PostgreSQL is down, starting it again", "error", err, "delay", delay)
+		select {
+		case <-c.quit:
+			return
+		case <-time.After(delay):
+		}
+		delay = min(2*delay, longDelay)
+	}
+}
+
+// run starts PostgreSQL once and returns when it has ended: whether it ever got ready, and why it ended.
+func (c *Cluster) run(onReady func()) (bool, error) {
+	lock, err := c.folder.lockRun(c.quit)
+	if err != nil {
+		return false, err
+	}
+	defer lock.Close() // PostgreSQL's processes hold it on
+	if err := errors.Join(c.folder.clearPIDFile(), makeSocketFolder(c.socket, c.folder.owner)); err != nil {
+		return false, err
+	}
+	cmd := exec.Command(c.programs.path("postgres"), c.arguments()...)
+	c.folder.dress(cmd, c.deathSignal())
+	cmd.ExtraFiles = []*os.File{lock}
+	log, err := c.output.attach(cmd)
+	if err != nil {
+		return false, err
+	}
+	if err := c.launch(cmd); err != nil {
+		log.abandon()
+		return false, err
+	}
+	log.follow()
+	ended := make(chan error, 1)
+	go func() { ended <- cmd.Wait() }()
+	ready := c.awaitReady(cmd.Process.Pid, ended, onReady)
+	err = <-ended
+	c.mu.Lock()
+	c.process = nil
+	stopped := c.stopped
+	c.mu.Unlock()
+	if stopped {
+		return ready, errStopped
+	}
+	return ready, fmt.Errorf("PostgreSQL ended (%s): %s", ending(err), log.tail())
+}
+
+func ending(err error) string {
+	if err == nil {
+		return "exit status 0"
+	}
+	return err.Error()
+}
+
+// launch starts the command unless Stop was called; after Stop nothing starts any more.
+func (c *Cluster) launch(cmd *exec.Cmd) error {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.stopped {
+		return errStopped
+	}
+	if err := cmd.Start(); err != nil {
+		return err
+	}
+	c.process = cmd.Process
+	return nil
+}
+
+// awaitReady returns when PostgreSQL accepts connections or has ended; it leaves the reason in the channel.
+func (c *Cluster) awaitReady(pid int, ended chan error, onReady func()) bool {
+	ticker := time.NewTicker(5 * time.Millisecond)
+	defer ticker.Stop()
+	for {
+		select {
+		case err := <-ended:
+			ended <- err
+			return false
+		case <-ticker.C:
+			if c.folder.isReady(pid) {
+				onReady()
+				return true
+			}
+		}
+	}
+}
+
+// arguments are PostgreSQL's settings; none lives in a file, so that an upgrade of the server can change them.
+func (c *Cluster) arguments() []string {
+	return append([]string{
+		"-D", c.folder.data(), "-k", c.socket,
+		"-c", "listen_addresses=", "-c", "port=" + port, "-c", "unix_socket_permissions=0700",
+		"-c", "max_connections=200", "-c", "timezone=UTC", "-c", "log_timezone=UTC",
+		"-c", "logging_collector=off", "-c", "log_destination=stderr", "-c", "log_line_prefix=",
+	}, c.durability()...)
+}
+
+func (c *Cluster) durability() []string {
+	if !c.options.FastAndUnsafe {
+		return nil
+	}
+	return []string{
+		"-c", "fsync=off", "-c", "synchronous_commit=off", "-c", "full_page_writes=off",
+		"-c", "wal_level=minimal", "-c", "max_wal_senders=0",
+	}
+}
+
+// deathSignal is what PostgreSQL gets when this process dies: a shutdown in order, or at once where nobody will miss
+// the data.
+func (c *Cluster) deathSignal() syscall.Signal {
+	if c.options.FastAndUnsafe {
+		return syscall.SIGQUIT
+	}
+	return syscall.SIGINT
+}
+
+// lockRun waits until no process of an earlier run is left. PostgreSQL inherits the lock and so do its children, so a
+// killed server's PostgreSQL, or a killed PostgreSQL's sessions, keep the next run away from their shared memory.
+func (f folder) lockRun(quit <-chan struct{}) (*os.File, error) {
+	lock, err := os.OpenFile(f.runLock(), os.O_CREATE|os.O_RDWR, 0o600)
+	if err != nil {
+		return nil, err
+	}
+	pushAt, giveUpAt := time.Now().Add(earlierRunPatience), time.Now().Add(earlierRunLimit)
+	for {
+		err := syscall.Flock(int(lock.Fd()), syscall.LOCK_EX|syscall.LOCK_NB)
+		switch {
+		case err == nil:
+			return lock, nil
+		case !errors.Is(err, syscall.EWOULDBLOCK):
+			return nil, errors.Join(fmt.Errorf("lock %s: %w", f.runLock(), err), lock.Close())
+		case time.Now().After(giveUpAt):
+			return nil, errors.Join(fmt.Errorf("%w: PostgreSQL of an earlier run (process %d) does not end; stop it",
+				ErrFolderInUse, f.postmaster()), lock.Close())
+		case time.Now().After(pushAt):
+			if pid := f.postmaster(); pid != 0 {
+				err = syscall.Kill(pid, syscall.SIGQUIT)
+			}
+			pushAt = giveUpAt
+		}
+		select {
+		case <-quit:
+			return nil, errors.Join(errStopped, lock.Close())
+		case <-time.After(10 * time.Millisecond):
+		}
+	}
+}
+
+// clearPIDFile removes what a killed PostgreSQL left behind: its process id may be another program's by now, which
+// PostgreSQL would take for itself. Under the run lock the only one that can be alive was started by hand.
+func (f folder) clearPIDFile() error {
+	if pid := f.postmaster(); pid != 0 {
+		return fmt.Errorf("%w: PostgreSQL (process %d) that this server did not start runs on %s; stop it",
+			ErrFolderInUse, pid, f.data())
+	}
+	if err := os.Remove(f.pidFile()); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	return nil
+}
+
+// postmaster is the process id of a PostgreSQL that lives on the data folder, 0 when there is none.
+func (f folder) postmaster() int {
+	lines := f.pidFileLines()
+	if len(lines) == 0 {
+		return 0
+	}
+	pid, err := strconv.Atoi(lines[0])
+	if err != nil || pid <= 0 {
+		return 0
+	}
+	// A postmaster works in its data folder; a stranger with the same number does not.
+	where, err := os.Readlink(filepath.Join("/proc", strconv.Itoa(pid), "cwd"))
+	if err != nil || where != f.data() {
+		return 0
+	}
+	return pid
+}
+
+// isReady reads the eighth line of postmaster.pid, where PostgreSQL says how far it is.
+func (f folder) isReady(pid int) bool {
+	lines := f.pidFileLines()
+	return len(lines) >= 8 && lines[0] == strconv.Itoa(pid) && lines[7] == "ready"
+}
+
+func (f folder) pidFileLines() []string {
+	text, err := os.ReadFile(f.pidFile())
+	if err != nil {
+		return nil
+	}
+	lines := strings.Split(string(text), "\n")
+	for i := range lines {
+		lines[i] = strings.TrimSpace(lines[i])
+	}
+	return lines
+}
