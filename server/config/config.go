@@ -1,0 +1,166 @@
+// Package config gathers what the server is told: defaults, then SAGGAR_* in the environment, then flags; the later
+// wins. It reads no file and opens nothing. Load reports every fault at once.
+package config
+
+import (
+	"errors"
+	"fmt"
+	"log/slog"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"github.com/spf13/pflag"
+)
+
+// DefaultListen is the address served when none is given.
+const DefaultListen = "127.0.0.1:7817"
+
+// Config is everything that the server is told. Load fills and validates it.
+type Config struct {
+	// DataDir holds the key file and the private database; absolute.
+	DataDir string
+	// Database is a PostgreSQL connection string; empty means a private one below DataDir. It may hold a password.
+	Database string
+	// Listen is host:port on a loopback address, or unix:/path.
+	Listen string
+	// KeyFile holds the first caller's key, mode 0600; absolute.
+	KeyFile string
+	// RequestTimeout bounds one unary request, above 0 and up to an hour; a caller's shorter deadline wins.
+	RequestTimeout time.Duration
+	// LogLevel is the least severe level that is logged.
+	LogLevel slog.Level
+	// MaxMessageBytes bounds one received message, 64 KiB to 256 MiB.
+	MaxMessageBytes int
+}
+
+// Surroundings is what the process runs in, passed so that tests can choose it.
+type Surroundings struct {
+	// LookupEnv works like os.LookupEnv.
+	LookupEnv func(name string) (string, bool)
+	// UserID is the effective user id; 0, root, keeps its data under /var/lib.
+	UserID int
+}
+
+// Load reads environment and flags. The error joins one error per fault, each naming the option, its value and what
+// would be right; it is pflag.ErrHelp when help was asked for, which Usage answers.
+func Load(args []string, around Surroundings) (Config, error) {
+	var c Config
+	flags := c.flags(around)
+	faults := readEnvironment(flags, around.LookupEnv)
+	if err := flags.Parse(args); err != nil {
+		if errors.Is(err, pflag.ErrHelp) {
+			return Config{}, err
+		}
+		faults = append(faults, err)
+	}
+	if extra := flags.Args(); len(extra) > 0 {
+		faults = append(faults, fmt.Errorf("unexpected argument %q: options begin with --", extra[0]))
+	}
+	if len(faults) > 0 {
+		return Config{}, errors.Join(faults...)
+	}
+	if err := c.complete(); err != nil {
+		return Config{}, err
+	}
+	return c, c.Validate()
+}
+
+// Usage lists the options, one or two lines each, with their defaults.
+func Usage(around Surroundings) string {
+	var c Config
+	return c.flags(around).FlagUsagesWrapped(100)
+}
+
+func (c *Config) flags(around Surroundings) *pflag.FlagSet {
+	flags := pflag.NewFlagSet("saggard", pflag.ContinueOnError)
+	flags.SortFlags = false
+	flags.Usage = func() {}
+	flags.StringVar(&c.DataDir, "data-dir", defaultDataDir(around), "folder for the key file and the private database")
+	flags.StringVar(&c.Database, "database", "", "PostgreSQL connection string (default: a private database in the data folder)")
+	flags.StringVar(&c.Listen, "listen", DefaultListen, "loopback host:port or unix:/path to serve on")
+	flags.StringVar(&c.KeyFile, "key-file", "", "file with the first caller's key (default: first.key in the data folder)")
+	flags.DurationVar(&c.RequestTimeout, "request-timeout", 30*time.Second, "longest time for one request")
+	flags.Var((*logLevel)(&c.LogLevel), "log-level", "least severe level to log: debug, info, warn or error")
+	flags.IntVar(&c.MaxMessageBytes, "max-message-bytes", 4<<20, "largest message accepted, in bytes")
+	flags.VisitAll(func(f *pflag.Flag) { f.Usage += " [" + environmentName(f.Name) + "]" })
+	return flags
+}
+
+// environmentName is SAGGAR_DATA_DIR for data-dir.
+func environmentName(flag string) string {
+	return "SAGGAR_" + strings.ToUpper(strings.ReplaceAll(flag, "-", "_"))
+}
+
+func readEnvironment(flags *pflag.FlagSet, lookup func(string) (string, bool)) (faults []error) {
+	flags.VisitAll(func(f *pflag.Flag) {
+		value, given := lookup(environmentName(f.Name))
+		if !given {
+			return
+		}
+		if err := f.Value.Set(value); err != nil {
+			faults = append(faults, fmt.Errorf("%s is %q: %w", environmentName(f.Name), value, err))
+		}
+	})
+	return faults
+}
+
+// defaultDataDir follows the XDG base directory specification, which says to ignore a relative path. Empty when
+// nothing is known of the user's home.
+func defaultDataDir(around Surroundings) string {
+	if around.UserID == 0 {
+		return "/var/lib/saggar"
+	}
+	if dir, _ := around.LookupEnv("XDG_DATA_HOME"); filepath.IsAbs(dir) {
+		return filepath.Join(dir, "saggar")
+	}
+	if home, _ := around.LookupEnv("HOME"); filepath.IsAbs(home) {
+		return filepath.Join(home, ".local", "share", "saggar")
+	}
+	return ""
+}
+
+// complete makes the paths absolute and fills in those that follow from others.
+func (c *Config) complete() (err error) {
+	if c.DataDir != "" {
+		if c.DataDir, err = filepath.Abs(c.DataDir); err != nil {
+			return err
+		}
+	}
+	if c.KeyFile == "" {
+		c.KeyFile = filepath.Join(c.DataDir, "first.key")
+	}
+	c.KeyFile, err = filepath.Abs(c.KeyFile)
+	return err
+}
+
+// ClusterDir is the private database's folder.
+func (c Config) ClusterDir() string { return filepath.Join(c.DataDir, "postgres") }
+
+// Address splits Listen into what net.Listen takes: "tcp" or "unix", and the address.
+func (c Config) Address() (network, address string) {
+	if path, isSocket := strings.CutPrefix(c.Listen, unixListenPrefix); isSocket {
+		return "unix", path
+	}
+	return "tcp", c.Listen
+}
+
+// logLevel is a level as a flag.
+type logLevel slog.Level
+
+// String is the level's name in lower case.
+func (l *logLevel) String() string { return strings.ToLower(slog.Level(*l).String()) }
+
+// Type is shown in the usage.
+func (l *logLevel) Type() string { return "level" }
+
+// Set takes one of the four names in either case.
+func (l *logLevel) Set(text string) error {
+	for _, level := range []slog.Level{slog.LevelDebug, slog.LevelInfo, slog.LevelWarn, slog.LevelError} {
+		if strings.EqualFold(text, level.String()) {
+			*l = logLevel(level)
+			return nil
+		}
+	}
+	return errors.New("must be debug, info, warn or error")
+}

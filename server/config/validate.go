@@ -1,0 +1,129 @@
+package config
+
+import (
+	"errors"
+	"fmt"
+	"net"
+	"net/netip"
+	"net/url"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"time"
+)
+
+const (
+	longestRequest       = time.Hour
+	leastMessageBytes    = 64 << 10
+	mostMessageBytes     = 256 << 20
+	mostSocketPathBytes  = 107 // sockaddr_un in Linux's unix(7): 108 bytes with the closing zero
+	unixListenPrefix     = "unix:"
+	clearTextExplanation = "callers' keys would travel in clear text"
+)
+
+// Validate lists every fault, one joined error each, in the order of the fields.
+func (c Config) Validate() error {
+	return errors.Join(
+		c.validateDataDir(), c.validateDatabase(), c.validateListen(), c.validateKeyFile(),
+		c.validateRequestTimeout(), c.validateMaxMessageBytes(),
+	)
+}
+
+// fault names the option by flag and environment.
+func fault(flag, format string, args ...any) error {
+	return fmt.Errorf("--%s (%s): %w", flag, environmentName(flag), fmt.Errorf(format, args...))
+}
+
+func (c Config) validateDataDir() error {
+	switch {
+	case c.DataDir == "":
+		return fault("data-dir", "there is no default because HOME is not set; name a folder")
+	case strings.ContainsFunc(c.DataDir, isControl):
+		return fault("data-dir", "%q holds a control character", c.DataDir)
+	case !filepath.IsAbs(c.DataDir):
+		return fault("data-dir", "%q is not absolute", c.DataDir)
+	}
+	return nil
+}
+
+// validateDatabase checks the form only and never repeats the value, which may hold a password.
+func (c Config) validateDatabase() error {
+	if c.Database == "" {
+		return nil
+	}
+	scheme, _, isURL := strings.Cut(c.Database, "://")
+	switch {
+	case isURL && scheme != "postgres" && scheme != "postgresql":
+		return fault("database", "the scheme is %q; it must be postgres://user@host/name or host=... dbname=...", scheme)
+	case isURL:
+		if _, err := url.Parse(c.Database); err != nil {
+			return fault("database", "the value is no URL; escape special characters in the password with %%XX")
+		}
+	case !strings.Contains(c.Database, "="):
+		return fault("database", "the value is no connection string; it must be postgres://user@host/name or host=... dbname=...")
+	}
+	return nil
+}
+
+func (c Config) validateListen() error {
+	network, address := c.Address()
+	if network == "unix" {
+		return validateSocketPath(address)
+	}
+	host, port, err := net.SplitHostPort(address)
+	if err != nil {
+		return fault("listen", "%q is neither host:port nor unix:/path", c.Listen)
+	}
+	if number, err := strconv.ParseUint(port, 10, 16); err != nil {
+		return fault("listen", "port %q of %q must be 0 to 65535; 0 picks a free one", port, c.Listen)
+	} else if !isLoopback(host) {
+		return fault("listen", "%q is not a loopback address and %s; use 127.0.0.1:%d, [::1]:%d or unix:/path, "+
+			"with a proxy that speaks TLS in front for others", c.Listen, clearTextExplanation, number, number)
+	}
+	return nil
+}
+
+func validateSocketPath(path string) error {
+	switch {
+	case !filepath.IsAbs(path):
+		return fault("listen", "%q must name the socket by its absolute path, as in unix:/run/saggar/saggar.sock", unixListenPrefix+path)
+	case len(path) > mostSocketPathBytes:
+		return fault("listen", "the socket's path %q has %d bytes; the system allows %d", path, len(path), mostSocketPathBytes)
+	}
+	return nil
+}
+
+// isLoopback takes addresses, and of names only localhost: any other may lead anywhere tomorrow.
+func isLoopback(host string) bool {
+	if host == "localhost" {
+		return true
+	}
+	address, err := netip.ParseAddr(host)
+	return err == nil && address.IsLoopback()
+}
+
+func (c Config) validateKeyFile() error {
+	switch {
+	case strings.ContainsFunc(c.KeyFile, isControl):
+		return fault("key-file", "%q holds a control character", c.KeyFile)
+	case !filepath.IsAbs(c.KeyFile):
+		return fault("key-file", "%q is not absolute", c.KeyFile)
+	}
+	return nil
+}
+
+func (c Config) validateRequestTimeout() error {
+	if c.RequestTimeout <= 0 || c.RequestTimeout > longestRequest {
+		return fault("request-timeout", "%s must be above 0 and at most %s", c.RequestTimeout, longestRequest)
+	}
+	return nil
+}
+
+func (c Config) validateMaxMessageBytes() error {
+	if c.MaxMessageBytes < leastMessageBytes || c.MaxMessageBytes > mostMessageBytes {
+		return fault("max-message-bytes", "%d must be %d to %d", c.MaxMessageBytes, leastMessageBytes, mostMessageBytes)
+	}
+	return nil
+}
+
+func isControl(r rune) bool { return r < ' ' || r == 0x7f }
