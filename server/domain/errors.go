@@ -1,0 +1,72 @@
+package domain
+
+import (
+	"errors"
+	"fmt"
+
+	"saggar/chem/finding"
+)
+
+// Errors that a caller can act on. Everything else is internal.
+var (
+	// ErrNotFound: there is no such thing, or the caller may not see it.
+	ErrNotFound = errors.New("not found")
+	// ErrAlreadyExists: the id is taken.
+	ErrAlreadyExists = errors.New("already exists")
+	// ErrChangedMeanwhile: the etag is not the present one, or what the decision rested on changed.
+	ErrChangedMeanwhile = errors.New("changed meanwhile")
+	// ErrRequestReused: the request id was used for another body.
+	ErrRequestReused = errors.New("request id was used for another request")
+	// ErrWrongState: the thing's state does not allow it.
+	ErrWrongState = errors.New("wrong state")
+	// ErrUnavailable: the database is away.
+	ErrUnavailable = errors.New("database is away")
+	// ErrUnauthenticated: no valid key.
+	ErrUnauthenticated = errors.New("no valid key")
+	// ErrForbidden: the caller's role does not allow it.
+	ErrForbidden = errors.New("not allowed")
+	// ErrFurnaceTaken: another firing occupies the furnace at that time.
+	ErrFurnaceTaken = errors.New("furnace is taken at that time")
+)
+
+// Error wraps one of the errors above with a sentence for the caller and a cure.
+type Error struct {
+	Kind    error
+	Subject string // the resource's name
+	Message string
+	Cure    string
+}
+
+// Error returns the sentence with its cure.
+func (e *Error) Error() string {
+	if e.Cure == "" {
+		return e.Message
+	}
+	return e.Message + ": " + e.Cure
+}
+
+// Unwrap returns the kind.
+func (e *Error) Unwrap() error { return e.Kind }
+
+// NotFound says that a resource does not stand.
+func NotFound(name string) error {
+	return &Error{Kind: ErrNotFound, Subject: name, Message: fmt.Sprintf("there is no %s", name)}
+}
+
+// Refusal is what a booking gets when a finding blocks it or a warning is not acknowledged.
+type Refusal struct {
+	// Findings are all of them, worst first.
+	Findings []finding.Finding
+	// Unacknowledged are the codes of warnings that the caller must name to go on; empty when something blocks.
+	Unacknowledged []string
+}
+
+// Error summarises the refusal.
+func (r *Refusal) Error() string {
+	for _, f := range r.Findings {
+		if f.Severity == finding.Block {
+			return fmt.Sprintf("refused: %s (%s)", f.Message, f.Cure)
+		}
+	}
+	return fmt.Sprintf("not acknowledged: %v", r.Unacknowledged)
+}

@@ -1,0 +1,167 @@
+package domain
+
+import (
+	"slices"
+	"time"
+
+	"saggar/chem"
+	"saggar/chem/air"
+	"saggar/chem/heat"
+)
+
+// LoadState is where a load, and the firing that carries it, stands.
+type LoadState string
+
+// The states of a load. See Next for the moves between them.
+const (
+	LoadTentative LoadState = "TENTATIVE"
+	LoadConfirmed LoadState = "CONFIRMED"
+	LoadUnderFire LoadState = "UNDER_FIRE"
+	LoadDrawn     LoadState = "DRAWN"
+	LoadStopped   LoadState = "STOPPED"
+	LoadMissed    LoadState = "MISSED"
+	LoadExpired   LoadState = "EXPIRED"
+	LoadCancelled LoadState = "CANCELLED"
+)
+
+var nextLoadStates = map[LoadState][]LoadState{
+	LoadTentative: {LoadConfirmed, LoadExpired, LoadCancelled},
+	LoadConfirmed: {LoadUnderFire, LoadMissed, LoadCancelled},
+	LoadUnderFire: {LoadDrawn, LoadStopped},
+}
+
+// CanBecome reports whether a load may go from one state to another.
+func (s LoadState) CanBecome(next LoadState) bool { return slices.Contains(nextLoadStates[s], next) }
+
+// Occupies reports whether a firing in this state holds its furnace.
+func (s LoadState) Occupies() bool {
+	switch s {
+	case LoadTentative, LoadConfirmed, LoadUnderFire, LoadDrawn, LoadStopped:
+		return true
+	default:
+		return false
+	}
+}
+
+// RunState is where a run stands, derived from its loads.
+type RunState string
+
+// The states of a run.
+const (
+	RunTentative RunState = "TENTATIVE"
+	RunConfirmed RunState = "CONFIRMED"
+	RunUnderWay  RunState = "UNDER_WAY"
+	RunDone      RunState = "DONE"
+	RunCancelled RunState = "CANCELLED"
+)
+
+// Run is one making of a recipe, at a scale, by one person for one department.
+type Run struct {
+	Key           int64
+	ID            string
+	Title         string
+	RecipeID      string
+	RecipeVersion int
+	Scale         chem.Scale
+	Department    string
+	Maker         string
+	Loads         []Load // one for each stage, in the recipe's order
+	Acknowledged  []string
+	Inputs        RunInputs
+	Revision      int64
+	CreateTime    time.Time
+}
+
+// RunInputs is what a run was checked with; it stays as it was when the equipment or a material changes later.
+type RunInputs struct {
+	Materials map[string]int            `json:"materials"` // version by material id
+	Furnaces  map[string]heat.Furnace   `json:"furnaces"`  // by furnace id
+	Constants map[string]heat.Constants `json:"constants"` // by furnace id
+}
+
+// Load is one stage of one run placed in a firing, or bench work without one.
+type Load struct {
+	Stage  string
+	State  LoadState
+	Window Window
+	Firing *Firing // nil for bench work that needs no station
+}
+
+// State derives where the run stands from its loads.
+func (r Run) State() RunState {
+	count := map[LoadState]int{}
+	for _, l := range r.Loads {
+		count[l.State]++
+	}
+	switch {
+	case count[LoadCancelled]+count[LoadExpired]+count[LoadMissed]+count[LoadStopped] > 0:
+		return RunCancelled
+	case count[LoadDrawn] == len(r.Loads):
+		return RunDone
+	case count[LoadUnderFire]+count[LoadDrawn] > 0:
+		return RunUnderWay
+	case count[LoadTentative] > 0:
+		return RunTentative
+	default:
+		return RunConfirmed
+	}
+}
+
+// Firing is one heat cycle of one furnace, exclusive in time on it.
+type Firing struct {
+	Key        int64
+	ID         string
+	Furnace    string
+	Title      string
+	RunID      string
+	Stage      string
+	Department string
+	State      LoadState
+	Window     Window
+	Phases     []FiringPhase
+	TopCelsius float64
+	Atmosphere heat.Atmosphere
+	// Releases are what comes off in the cautious case, in minutes from Window.Start.
+	Releases []air.Release
+	Revision int64
+}
+
+// FiringPhase is one part of a firing with what it takes.
+type FiringPhase struct {
+	Kind        heat.PhaseKind
+	Window      Window
+	Watch       heat.Watch
+	PeopleCount int
+	Kilowatts   float64
+}
+
+// DoorOpen reports whether the furnace stands open in this phase, so that gas spills past its capture.
+func (p FiringPhase) DoorOpen() bool {
+	switch p.Kind {
+	case heat.Charge, heat.Feed, heat.Open, heat.Draw:
+		return true
+	default:
+		return false
+	}
+}
+
+// StageWindow is where and when one stage of a run is to be done. A stage without a furnace is bench work.
+type StageWindow struct {
+	Stage   string
+	Furnace string
+	Phases  []PhaseWindow
+}
+
+// PhaseWindow is when one phase is to take place.
+type PhaseWindow struct {
+	Kind   heat.PhaseKind
+	Window Window
+}
+
+// Window spans all phases.
+func (w StageWindow) Window() Window {
+	if len(w.Phases) == 0 {
+		return Window{}
+	}
+	return Window{w.Phases[0].Window.Start, w.Phases[len(w.Phases)-1].Window.End}
+}

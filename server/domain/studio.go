@@ -1,0 +1,133 @@
+// Package domain holds the nouns of the service, their states, their invariants and the errors that a caller can act on.
+// It knows neither the wire nor the database.
+package domain
+
+import (
+	"time"
+
+	"saggar/chem"
+	"saggar/chem/air"
+	"saggar/chem/heat"
+)
+
+// Studio is one site that shares equipment. Everything belongs to one studio.
+type Studio struct {
+	Key              int64 // the database's; 0 before it is stored
+	ID               string
+	Title            string
+	TimeZone         string // IANA
+	StepMinutes      int    // grid on which firings start
+	ChargeMinutes    int    // default when the recipe does not say
+	DrawMinutes      int
+	AcidMistFraction float64 // share of leaving sulfur that counts as acid mist
+	// Revision counts every change in the studio. EquipmentRevision is the last one that touched equipment; OwnRevision the
+	// last one that touched the studio's own fields.
+	Revision          int64
+	EquipmentRevision int64
+	OwnRevision       int64
+	CreateTime        time.Time
+}
+
+// WithDefaults fills in what the studio leaves open: a grid of 5 minutes, 20 minutes to charge and to draw, 3 % of the
+// sulfur as acid mist (common practice, no source).
+func (s Studio) WithDefaults() Studio {
+	if s.StepMinutes == 0 {
+		s.StepMinutes = 5
+	}
+	if s.ChargeMinutes == 0 {
+		s.ChargeMinutes = 20
+	}
+	if s.DrawMinutes == 0 {
+		s.DrawMinutes = 20
+	}
+	if s.AcidMistFraction == 0 {
+		s.AcidMistFraction = chem.DefaultPractice().AcidMistFraction
+	}
+	return s
+}
+
+// EquipmentKind names a kind of equipment resource, as in resource names.
+type EquipmentKind string
+
+// The kinds of equipment.
+const (
+	KindRoom         EquipmentKind = "rooms"
+	KindCircuit      EquipmentKind = "extractionCircuits"
+	KindSupply       EquipmentKind = "supplies"
+	KindFurnace      EquipmentKind = "furnaces"
+	KindStaffedHours EquipmentKind = "staffedHours"
+	KindClosure      EquipmentKind = "closures"
+)
+
+// Supply is an electrical panel or gas line that several furnaces share.
+type Supply struct {
+	ID             string  `json:"id"`
+	Title          string  `json:"title"`
+	LimitKilowatts float64 `json:"limit_kilowatts"`
+}
+
+// Closure is equipment, a room, a circuit or a supply out of use over [Start, End).
+type Closure struct {
+	ID          string        `json:"id"`
+	SubjectKind EquipmentKind `json:"subject_kind"`
+	SubjectID   string        `json:"subject_id"`
+	Start       time.Time     `json:"start"`
+	End         time.Time     `json:"end"`
+	Reason      string        `json:"reason"`
+}
+
+// Equipment is one stored equipment resource. Exactly one of the pointers is set, as Kind says.
+type Equipment struct {
+	Kind     EquipmentKind
+	ID       string
+	Key      int64 // the database's; 0 before it is stored
+	Revision int64 // at which it last changed; the etag
+	Room     *air.Room
+	Circuit  *air.Circuit
+	Supply   *Supply
+	Furnace  *heat.Furnace
+	Hours    *StaffedHours
+	Closure  *Closure
+}
+
+// Body returns the one resource that is set, or nil.
+func (e Equipment) Body() any {
+	switch e.Kind {
+	case KindRoom:
+		return e.Room
+	case KindCircuit:
+		return e.Circuit
+	case KindSupply:
+		return e.Supply
+	case KindFurnace:
+		return e.Furnace
+	case KindStaffedHours:
+		return e.Hours
+	case KindClosure:
+		return e.Closure
+	default:
+		return nil
+	}
+}
+
+// NewBody returns an empty Equipment of a kind with its pointer set, for decoding into, or false for an unknown kind.
+func NewBody(kind EquipmentKind) (Equipment, bool) {
+	e := Equipment{Kind: kind}
+	switch kind {
+	case KindRoom:
+		e.Room = new(air.Room)
+	case KindCircuit:
+		e.Circuit = new(air.Circuit)
+	case KindSupply:
+		e.Supply = new(Supply)
+	case KindFurnace:
+		e.Furnace = new(heat.Furnace)
+	case KindStaffedHours:
+		e.Hours = new(StaffedHours)
+	case KindClosure:
+		e.Closure = new(Closure)
+	default:
+		return e, false
+	}
+	return e, true
+}
