@@ -1,0 +1,296 @@
+package chem
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"saggar/chem/finding"
+	"saggar/chem/heat"
+)
+
+// ElementBalance is one element through one stage in the likely case, in moles. In = Product + OffGas + LeftOver, to
+// 1e-9 of In. Ware fired with the charge is left out.
+type ElementBalance struct {
+	Element string `json:"element"`
+	// InMoles is what the charge brings; for oxygen it includes FromAirMoles.
+	InMoles       float64 `json:"in_moles"`
+	ProductMoles  float64 `json:"product_moles"`
+	OffGasMoles   float64 `json:"off_gas_moles"`
+	LeftOverMoles float64 `json:"left_over_moles"`
+	// FromAirMoles is oxygen that the solids take up beyond what the charge brought; 0 for every other element.
+	FromAirMoles float64 `json:"from_air_moles"`
+}
+
+// PhaseAmount is a compound that lies in the charge.
+type PhaseAmount struct {
+	Formula   string  `json:"formula"`
+	Moles     float64 `json:"moles"`
+	MassGrams float64 `json:"mass_grams"`
+}
+
+// StageBalance is what one stage does to the charge.
+type StageBalance struct {
+	Stage       string  `json:"stage"`
+	PeakCelsius float64 `json:"peak_celsius"` // 0 for bench work
+	// MassInGrams is the charge as it goes in, additions and water included; MassOutGrams what stays, in the likely case.
+	MassInGrams  float64 `json:"mass_in_grams"`
+	MassOutGrams float64 `json:"mass_out_grams"`
+	// FreeWaterGrams and BoundWaterGrams are in the charge as it goes in.
+	FreeWaterGrams  float64 `json:"free_water_grams"`
+	BoundWaterGrams float64 `json:"bound_water_grams"`
+	InertGrams      float64 `json:"inert_grams"`
+	WareGrams       float64 `json:"ware_grams"`
+	// Product is empty when the stage names none; then all that stays counts as product.
+	Product         string           `json:"product"`
+	ProductMoles    float64          `json:"product_moles"`
+	ProductGrams    float64          `json:"product_grams"`
+	LimitingElement string           `json:"limiting_element"`
+	Elements        []ElementBalance `json:"elements"` // by atomic number
+	// Remaining is everything that stays, the product first, in the likely case.
+	Remaining []PhaseAmount `json:"remaining"`
+	// OffGas holds both cases, the cautious first.
+	OffGas []OffGas `json:"off_gas"`
+	// WeighOut is what is put in at this stage.
+	WeighOut []WeighedMaterial `json:"weigh_out"`
+}
+
+// OffGasOf returns the off-gas of one case.
+func (b StageBalance) OffGasOf(c Case) []OffGas {
+	return slices.DeleteFunc(slices.Clone(b.OffGas), func(g OffGas) bool { return g.Case != c })
+}
+
+// WeighedMaterial is one addition worked out in grams as weighed.
+type WeighedMaterial struct {
+	Stage     string  `json:"stage"`
+	Material  string  `json:"material"`
+	MassGrams float64 `json:"mass_grams"`
+	// FractionOfIntermediate is set when the mass follows from the intermediate, here from the ideal one: weigh it that day.
+	FractionOfIntermediate float64 `json:"fraction_of_intermediate"`
+	FedHot                 bool    `json:"fed_hot"`
+}
+
+// BalanceResult is a recipe's balance at one scale, stage by stage.
+type BalanceResult struct {
+	Factor float64        `json:"factor"`
+	Stages []StageBalance `json:"stages"`
+	// The ideal product is that of the last stage that names one.
+	IdealProduct      string  `json:"ideal_product"`
+	IdealProductGrams float64 `json:"ideal_product_grams"`
+	LimitingElement   string  `json:"limiting_element"`
+	// Findings tell of products that cannot form.
+	Findings    []finding.Finding `json:"findings"`
+	Assumptions []string          `json:"assumptions"`
+	Caution     string            `json:"caution"`
+}
+
+// maxScaleFactor bounds how far a recipe is scaled.
+const maxScaleFactor = 1e4
+
+// Balance works a recipe's balance with the default practice; see Practice.Balance.
+func Balance(recipe Recipe, materials Materials, factor float64) (BalanceResult, error) {
+	return DefaultPractice().Balance(recipe, materials, factor)
+}
+
+// Balance follows the charge through every stage at factor times the recipe's own masses. It returns finding.Faults when
+// the recipe, a material it uses or the practice has faults, or when the factor is not in (0, 10000].
+func (p Practice) Balance(recipe Recipe, materials Materials, factor float64) (BalanceResult, error) {
+	if err := p.checkInput(recipe, materials, factor).Err(); err != nil {
+		return BalanceResult{}, err
+	}
+	result := BalanceResult{Factor: factor, Assumptions: p.assumptions(), Caution: Caution}
+	carried := &charge{}
+	for i, stage := range recipe.Stages {
+		weighed, err := addStage(stage, materials, carried, factor)
+		if err != nil {
+			return BalanceResult{}, err
+		}
+		balance, after, err := p.balanceStage(stage, carried, factor)
+		if err != nil {
+			return BalanceResult{}, err
+		}
+		balance.WeighOut = weighed
+		if balance.Product != "" {
+			result.IdealProduct, result.IdealProductGrams = balance.Product, balance.ProductGrams
+			result.LimitingElement = balance.LimitingElement
+		}
+		if balance.Product != "" && balance.ProductMoles == 0 {
+			result.Findings = append(result.Findings, productNotFormed(i, balance))
+		}
+		result.Stages = append(result.Stages, balance)
+		carried = after
+	}
+	return result, nil
+}
+
+func (p Practice) checkInput(recipe Recipe, materials Materials, factor float64) finding.Faults {
+	faults := recipe.Validate(materials)
+	faults.AddUnder("practice", p.Validate())
+	if !(factor > 0 && factor <= maxScaleFactor) {
+		faults.Add("factor", fmt.Sprintf("%g is not in (0, %g]", factor, maxScaleFactor), "give 1 for the recipe's own masses")
+	}
+	checked := map[string]bool{}
+	for _, stage := range recipe.Stages {
+		for _, addition := range stage.Additions {
+			material, known := materials[addition.Material]
+			if known && !checked[addition.Material] {
+				faults.AddUnder(fmt.Sprintf("materials[%s]", shortened(addition.Material)), material.Validate())
+			}
+			checked[addition.Material] = true
+		}
+	}
+	return faults
+}
+
+// addStage puts a stage's additions into the charge and says what was weighed. A fraction is of the charge as it came
+// from the stage before, without the stage's other additions.
+func addStage(stage Stage, materials Materials, carried *charge, factor float64) ([]WeighedMaterial, error) {
+	intermediate := carried.grams()
+	var weighed []WeighedMaterial
+	for _, addition := range stage.Additions {
+		grams := addition.MassGrams * factor
+		if addition.FractionOfIntermediate > 0 {
+			grams = addition.FractionOfIntermediate * intermediate
+		}
+		parts, err := materials[addition.Material].divide(grams)
+		if err != nil {
+			return nil, err
+		}
+		carried.putAll(parts)
+		weighed = append(weighed, WeighedMaterial{
+			Stage: stage.ID, Material: addition.Material, MassGrams: grams,
+			FractionOfIntermediate: addition.FractionOfIntermediate, FedHot: addition.FedHot,
+		})
+	}
+	return weighed, nil
+}
+
+func (p Practice) balanceStage(stage Stage, in *charge, factor float64) (StageBalance, *charge, error) {
+	var product Formula
+	if stage.Product != "" {
+		var err error
+		if product, err = ParseFormula(stage.Product); err != nil {
+			return StageBalance{}, nil, err
+		}
+	}
+	cautious, err := p.fire(stage, product, in, Cautious, factor)
+	if err != nil {
+		return StageBalance{}, nil, err
+	}
+	likely, err := p.fire(stage, product, in, Likely, factor)
+	if err != nil {
+		return StageBalance{}, nil, err
+	}
+	after := likely.charge.clone()
+	after.put(likely.product)
+	balance := StageBalance{
+		Stage: stage.ID, PeakCelsius: stage.peakCelsius(), MassInGrams: in.grams(), MassOutGrams: after.grams(),
+		FreeWaterGrams: in.freeWaterGrams(), BoundWaterGrams: in.boundWaterGrams(), InertGrams: in.inertGrams,
+		WareGrams: stage.WareGrams * factor, Product: stage.Product, ProductMoles: likely.product.Moles,
+		LimitingElement: likely.limiting, Elements: likely.balance(in),
+		OffGas: append(cautious.offGas(p), likely.offGas(p)...),
+	}
+	if !product.IsZero() {
+		balance.ProductGrams = likely.product.Grams()
+	}
+	balance.Remaining = remaining(likely)
+	return balance, after, nil
+}
+
+// fire runs one stage in one case on a copy of the charge.
+func (p Practice) fire(stage Stage, product Formula, in *charge, c Case, factor float64) (*firing, error) {
+	f := &firing{which: c, atmosphere: stage.Atmosphere, peakCelsius: stage.peakCelsius(), charge: in.clone()}
+	switch {
+	case stage.Program != nil:
+		f.sulfatesReduce = stage.reducesSulfates(in)
+		f.dry(rules().freeWater.share(c, f.peakCelsius))
+		f.form(product)
+		f.breakDown()
+		if c == Cautious && !product.IsZero() && f.ruleFor(product) == nil {
+			f.product = f.strip(f.product, bindableElements)
+		}
+		f.fireWare(stage.WareGrams*factor, p)
+	case stage.Kind == Dry:
+		f.peakCelsius = rules().freeWater.HighCelsius
+		f.dry(1)
+	}
+	return f, f.conserves(in)
+}
+
+// reducesSulfates reports whether uncombined carbon meets sulfates in a reducing stage hot enough for it.
+func (s Stage) reducesSulfates(in *charge) bool {
+	carbon := rules().byPhase[elemental("C").key()]
+	return s.Atmosphere == heat.Reducing && s.peakCelsius() >= carbon.LowCelsius && in.elementalMoles("C") > 0
+}
+
+// conserves reports a bug: an element, oxygen aside, that went missing or came from nowhere.
+func (f *firing) conserves(in *charge) error {
+	before := in.moles()
+	after := f.charge.moles()
+	after.Add(f.product.Formula.counts, f.product.Moles)
+	after.Add(f.fromCharge(), 1)
+	for _, symbol := range before.Symbols() {
+		if symbol != "O" && math.Abs(before[symbol]-after[symbol]) > conservedTo*before[symbol] {
+			return fmt.Errorf("bug: %s in %g mol, out %g mol", symbol, before[symbol], after[symbol])
+		}
+	}
+	return nil
+}
+
+// conservedTo is the relative error allowed in an element's balance.
+const conservedTo = 1e-9
+
+// balance lists every element of the charge that went in. Oxygen closes with the air: what the solids lose goes off,
+// what they gain came from it.
+func (f *firing) balance(in *charge) []ElementBalance {
+	before, left := in.moles(), f.charge.moles()
+	product := Moles{}
+	product.Add(f.product.Formula.counts, f.product.Moles)
+	if !f.named {
+		product, left = left, Moles{}
+	}
+	gone := f.fromCharge()
+	all := Moles{}
+	for _, part := range []Moles{before, product, left} {
+		all.Add(part, 1)
+	}
+	var list []ElementBalance
+	for _, symbol := range all.Symbols() {
+		row := ElementBalance{
+			Element: symbol, InMoles: before[symbol], ProductMoles: product[symbol],
+			OffGasMoles: gone[symbol], LeftOverMoles: left[symbol],
+		}
+		if symbol == "O" {
+			row.FromAirMoles = math.Max(0, product[symbol]+left[symbol]-before[symbol])
+			row.InMoles += row.FromAirMoles
+			row.OffGasMoles = math.Max(0, row.InMoles-product[symbol]-left[symbol])
+		}
+		list = append(list, row)
+	}
+	return list
+}
+
+func remaining(f *firing) []PhaseAmount {
+	amounts := f.charge.phases
+	if f.product.Moles > 0 {
+		amounts = append([]Amount{f.product}, amounts...)
+	}
+	list := make([]PhaseAmount, 0, len(amounts))
+	for _, amount := range amounts {
+		list = append(list, PhaseAmount{amount.Formula.String(), amount.Moles, amount.Grams()})
+	}
+	return list
+}
+
+func productNotFormed(index int, balance StageBalance) finding.Finding {
+	return finding.Finding{
+		Severity: finding.Warn,
+		Code:     "CHARGE_PRODUCT_NOT_FORMED",
+		Field:    fmt.Sprintf("stages[%d].product", index),
+		About:    balance.Stage,
+		Message: fmt.Sprintf("%s cannot form at stage %s: the charge holds no %s that is free at %g C",
+			balance.Product, balance.Stage, balance.LimitingElement, balance.PeakCelsius),
+		Cure:   "add a material that holds the element, or fire hotter",
+		Source: "the stage's element balance",
+	}
+}

@@ -1,0 +1,87 @@
+package chem
+
+import (
+	"sync"
+
+	"saggar/chem/data"
+)
+
+// rule is a decomposition rule with its formulas read.
+type rule struct {
+	data.DecompositionRule
+	formula Formula
+	gases   []Amount // moles per formula unit
+	solids  []Amount
+}
+
+// share is how much has broken down at a peak temperature: in the cautious case all once the range is entered, in the
+// likely case in proportion to how far it is passed.
+func (r *rule) share(c Case, peakCelsius float64) float64 {
+	switch {
+	case peakCelsius < r.LowCelsius:
+		return 0
+	case c == Cautious || peakCelsius >= r.HighCelsius:
+		return 1
+	default:
+		return (peakCelsius - r.LowCelsius) / (r.HighCelsius - r.LowCelsius)
+	}
+}
+
+// ruleBook finds rules by what they apply to.
+type ruleBook struct {
+	byPhase   map[string]*rule // by the formula's key
+	byElement map[string]*rule // by symbol
+	freeWater *rule
+	ware      []*rule
+	oxides    map[string]Formula // by element
+	water     Formula
+}
+
+// rules reads the tables of chem/data; a formula there that cannot be read is a bug that the tests find.
+var rules = sync.OnceValue(func() *ruleBook {
+	book := &ruleBook{
+		byPhase: map[string]*rule{}, byElement: map[string]*rule{}, oxides: map[string]Formula{},
+		water: tabled("H2O"),
+	}
+	for _, row := range data.DecompositionRules() {
+		r := &rule{row, tabled(row.Formula), tabledYields(row.Gases), tabledYields(row.Solids)}
+		switch row.Kind {
+		case data.OfPhase:
+			book.byPhase[r.formula.key()] = r
+		case data.OfElement:
+			book.byElement[row.Formula] = r
+		case data.OfFreeWater:
+			book.freeWater = r
+		case data.OfWare:
+			book.ware = append(book.ware, r)
+		}
+	}
+	for _, row := range data.SimpleOxides() {
+		book.oxides[row.Element] = tabled(row.Formula)
+	}
+	return book
+})
+
+func tabledYields(yields []data.Yield) []Amount {
+	amounts := make([]Amount, 0, len(yields))
+	for _, yield := range yields {
+		amounts = append(amounts, Amount{tabled(yield.Formula), yield.Moles})
+	}
+	return amounts
+}
+
+func tabled(text string) Formula {
+	formula, err := ParseFormula(text)
+	if err != nil {
+		panic("bug: " + err.Error())
+	}
+	return formula
+}
+
+// asOxide states moles of an element as its simple oxide, or as the element where the table has none.
+func (b *ruleBook) asOxide(symbol string, moles float64) Amount {
+	if oxide, known := b.oxides[symbol]; known {
+		return Amount{oxide, moles / oxide.Count(symbol)}
+	}
+	return Amount{Formula{}.with(Moles{symbol: 1}), moles}
+}

@@ -1,0 +1,71 @@
+package chem
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"saggar/chem/data"
+)
+
+// Only oxygen may differ between a compound and what it becomes, and hydrogen for the acid gases.
+func TestRulesConserveTheirElements(t *testing.T) {
+	for _, row := range data.DecompositionRules() {
+		if row.Kind == data.OfElement {
+			continue
+		}
+		difference := Moles{}
+		difference.Add(tabled(row.Formula).counts, 1)
+		acid := false
+		for _, yield := range append(tabledYields(row.Gases), tabledYields(row.Solids)...) {
+			difference.Add(yield.Formula.counts, -yield.Moles)
+			acid = acid || yield.Formula.String() == "HF" || yield.Formula.String() == "HCl"
+		}
+		for symbol, moles := range difference {
+			if symbol == "O" || (symbol == "H" && acid) {
+				continue
+			}
+			assert.InDelta(t, 0, moles, 1e-12, "%s: %s", row.Name, symbol)
+		}
+	}
+}
+
+// The rules' chains end: what a rule leaves behind never leads back to where it came from.
+func TestRulesHaveNoCycle(t *testing.T) {
+	for key, start := range rules().byPhase {
+		open := []*rule{start}
+		for steps := 0; len(open) > 0; steps++ {
+			if !assert.Less(t, steps, maxBreakDownSteps-1, start.Name) {
+				break
+			}
+			var next []*rule
+			for _, r := range open {
+				for _, solid := range r.solids {
+					if follower := rules().byPhase[solid.Formula.key()]; follower != nil {
+						assert.NotEqual(t, key, solid.Formula.key(), start.Name)
+						next = append(next, follower)
+					}
+				}
+			}
+			open = next
+		}
+	}
+}
+
+func TestRuleShare(t *testing.T) {
+	kaolinite := rules().byPhase[tabled("Al2Si2O5(OH)4").key()] // 400 to 700 C
+	cases := []struct {
+		celsius          float64
+		cautious, likely float64
+	}{{399.9, 0, 0}, {400, 1, 0}, {550, 1, 0.5}, {700, 1, 1}, {1200, 1, 1}}
+	for _, c := range cases {
+		assert.InDelta(t, c.cautious, kaolinite.share(Cautious, c.celsius), 1e-12, "%g", c.celsius)
+		assert.InDelta(t, c.likely, kaolinite.share(Likely, c.celsius), 1e-12, "%g", c.celsius)
+	}
+}
+
+func TestOxidesHoldTheirElement(t *testing.T) {
+	for _, row := range data.SimpleOxides() {
+		assert.Positive(t, rules().oxides[row.Element].Count(row.Element), row.Element)
+	}
+	assert.Equal(t, "Au", rules().asOxide("Au", 1).Formula.String())
+}
