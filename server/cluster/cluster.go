@@ -58,6 +58,7 @@ type Cluster struct {
 	socket   string
 	password string
 	output   *output
+	patience patience
 
 	first  chan error    // how the first start went
 	exited chan error    // why supervision ended, if it was not by Stop
@@ -73,6 +74,10 @@ type Cluster struct {
 // in ConnString exists and is empty at first. Errors: ErrNoPostgres, ErrFolderInUse, ErrOtherMajor, or what the file
 // system or PostgreSQL itself said.
 func Start(ctx context.Context, options Options) (*Cluster, error) {
+	return start(ctx, options, usualPatience)
+}
+
+func start(ctx context.Context, options Options, patience patience) (*Cluster, error) {
 	logger := options.Logger
 	if logger == nil {
 		logger = slog.New(slog.DiscardHandler)
@@ -82,7 +87,7 @@ func Start(ctx context.Context, options Options) (*Cluster, error) {
 		return nil, fmt.Errorf("private PostgreSQL: %w", err)
 	}
 	c := &Cluster{
-		options: options, log: logger, folder: place, output: newOutput(logger),
+		options: options, log: logger, folder: place, output: newOutput(logger), patience: patience,
 		first: make(chan error, 1), exited: make(chan error, 1), quit: make(chan struct{}), done: make(chan struct{}),
 	}
 	if err := c.prepare(ctx); err != nil {

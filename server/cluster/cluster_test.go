@@ -39,7 +39,7 @@ func serveUntilKilled(dir string) {
 }
 
 // newDir is a data folder that user postgres can reach; it does not exist yet.
-func newDir(t *testing.T) string {
+func newDir(t testing.TB) string {
 	t.Helper()
 	dir, err := os.MkdirTemp("", "cluster-test-")
 	require.NoError(t, err)
@@ -48,7 +48,7 @@ func newDir(t *testing.T) string {
 	return filepath.Join(dir, "postgres")
 }
 
-func start(t *testing.T, dir string) *Cluster {
+func startIn(t testing.TB, dir string) *Cluster {
 	t.Helper()
 	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
 	defer cancel()
@@ -58,7 +58,7 @@ func start(t *testing.T, dir string) *Cluster {
 	return c
 }
 
-func stop(t *testing.T, c *Cluster) {
+func stop(t testing.TB, c *Cluster) {
 	t.Helper()
 	ctx, cancel := context.WithTimeout(context.Background(), 20*time.Second)
 	defer cancel()
@@ -66,7 +66,7 @@ func stop(t *testing.T, c *Cluster) {
 }
 
 // query runs one statement, trying again for a while: the database may be on its way up.
-func query(t *testing.T, connString, sql string, args ...any) (result string) {
+func query(t testing.TB, connString, sql string, args ...any) (result string) {
 	t.Helper()
 	require.Eventually(t, func() bool {
 		ctx, cancel := context.WithTimeout(t.Context(), 5*time.Second)
@@ -81,7 +81,7 @@ func query(t *testing.T, connString, sql string, args ...any) (result string) {
 	return result
 }
 
-func fill(t *testing.T, connString string) {
+func fill(t testing.TB, connString string) {
 	t.Helper()
 	conn, err := pgx.Connect(t.Context(), connString)
 	require.NoError(t, err)
@@ -95,7 +95,7 @@ const countKept = "SELECT count(*)::text FROM kept"
 func TestAFreshClusterServesOnAPrivateSocketOnly(t *testing.T) {
 	t.Parallel()
 	dir := newDir(t)
-	c := start(t, dir)
+	c := startIn(t, dir)
 
 	require.Equal(t, databaseName, query(t, c.ConnString(), "SELECT current_database()::text"))
 	require.Equal(t, "", query(t, c.ConnString(), "SELECT current_setting('listen_addresses')"))
@@ -116,7 +116,7 @@ func TestAFreshClusterServesOnAPrivateSocketOnly(t *testing.T) {
 func TestARestartKeepsDataAndAddress(t *testing.T) {
 	t.Parallel()
 	dir := newDir(t)
-	first := start(t, dir)
+	first := startIn(t, dir)
 	fill(t, first.ConnString())
 	stop(t, first)
 	require.Zero(t, first.PID())
@@ -125,14 +125,14 @@ func TestARestartKeepsDataAndAddress(t *testing.T) {
 	require.False(t, open)
 	require.NoError(t, err)
 
-	second := start(t, dir)
+	second := startIn(t, dir)
 	require.Equal(t, first.ConnString(), second.ConnString())
 	require.Equal(t, "1000", query(t, second.ConnString(), countKept))
 }
 
 func TestAKilledPostgresComesBackWithWhatWasCommitted(t *testing.T) {
 	t.Parallel()
-	c := start(t, newDir(t))
+	c := startIn(t, newDir(t))
 	fill(t, c.ConnString())
 	for range 2 {
 		killed := c.PID()
@@ -142,9 +142,28 @@ func TestAKilledPostgresComesBackWithWhatWasCommitted(t *testing.T) {
 	}
 }
 
+func TestAPostgresThatCannotStartAgainIsGivenUpWithTheCause(t *testing.T) {
+	t.Parallel()
+	hasty := patience{firstDelay: time.Millisecond, longDelay: time.Millisecond, mostFailures: 3}
+	c, err := start(t.Context(), Options{DataDir: newDir(t)}, hasty)
+	require.NoError(t, err)
+	t.Cleanup(func() { stop(t, c) })
+
+	require.NoError(t, os.Rename(filepath.Join(c.folder.data(), "global"), filepath.Join(c.folder.dir, "global")))
+	require.NoError(t, syscall.Kill(c.PID(), syscall.SIGKILL))
+	select {
+	case err := <-c.Exited():
+		require.ErrorContains(t, err, "failed to start 3 times in a row")
+		require.ErrorContains(t, err, "could not find the database system")
+	case <-time.After(30 * time.Second):
+		require.Fail(t, "supervision goes on for ever")
+	}
+	require.Zero(t, c.PID())
+}
+
 func TestASecondServerOnTheSameFolderIsRefused(t *testing.T) {
 	t.Parallel()
-	c := start(t, newDir(t))
+	c := startIn(t, newDir(t))
 	_, err := Start(t.Context(), Options{DataDir: c.folder.dir})
 	require.ErrorIs(t, err, ErrFolderInUse)
 	require.ErrorContains(t, err, strconv.Itoa(os.Getpid()))
@@ -169,7 +188,7 @@ func TestPostgresDiesWithItsServerAndTheNextOneTakesOver(t *testing.T) {
 
 	require.NoError(t, cmd.Process.Kill())
 	require.Error(t, cmd.Wait())
-	next := start(t, dir)
+	next := startIn(t, dir)
 	_, err = os.Readlink(filepath.Join("/proc", strconv.Itoa(postmaster), "exe"))
 	require.ErrorIs(t, err, fs.ErrNotExist, "the killed server's PostgreSQL is gone, or a zombie at most")
 	require.Equal(t, "1000", query(t, next.ConnString(), countKept))
@@ -178,20 +197,20 @@ func TestPostgresDiesWithItsServerAndTheNextOneTakesOver(t *testing.T) {
 func TestAStalePIDFileWithAStrangersNumberIsNoHindrance(t *testing.T) {
 	t.Parallel()
 	dir := newDir(t)
-	c := start(t, dir)
+	c := startIn(t, dir)
 	fill(t, c.ConnString())
 	stop(t, c)
 	stale := fmt.Sprintf("%d\n%s\n", os.Getpid(), c.folder.data())
 	require.NoError(t, os.WriteFile(c.folder.pidFile(), []byte(stale), 0o600))
 	require.NoError(t, c.folder.owner.give(c.folder.pidFile()))
 
-	require.Equal(t, "1000", query(t, start(t, dir).ConnString(), countKept))
+	require.Equal(t, "1000", query(t, startIn(t, dir).ConnString(), countKept))
 }
 
 func TestADamagedFolderIsRefusedWithTheCause(t *testing.T) {
 	t.Parallel()
 	dir := newDir(t)
-	c := start(t, dir)
+	c := startIn(t, dir)
 	stop(t, c)
 
 	require.NoError(t, os.Rename(c.folder.passwordFile(), c.folder.passwordFile()+".away"))
@@ -218,5 +237,20 @@ func TestAnUnfinishedInitialisationIsMadeAnew(t *testing.T) {
 	require.NoError(t, err)
 	require.NoError(t, os.MkdirAll(filepath.Join(f.unfinished(), "base"), 0o700))
 	f.unlock()
-	require.Equal(t, "1", query(t, start(t, dir).ConnString(), "SELECT '1'"))
+	require.Equal(t, "1", query(t, startIn(t, dir).ConnString(), "SELECT '1'"))
+}
+
+// BenchmarkFirstStart and BenchmarkWarmStart go from the call to a server that accepts connections, and down again.
+func BenchmarkFirstStart(b *testing.B) {
+	for b.Loop() {
+		stop(b, startIn(b, newDir(b)))
+	}
+}
+
+func BenchmarkWarmStart(b *testing.B) {
+	dir := newDir(b)
+	stop(b, startIn(b, dir))
+	for b.Loop() {
+		stop(b, startIn(b, dir))
+	}
 }

@@ -14,13 +14,19 @@ import (
 	"time"
 )
 
+// patience is how supervision bears with a PostgreSQL that does not run.
+type patience struct {
+	firstDelay, longDelay time.Duration // between a death and the next start, doubling from one to the other
+	// mostFailures bounds the starts in a row that never got ready.
+	mostFailures int
+}
+
+// usualPatience gives up after about five minutes: a full disk may have been emptied by then.
+var usualPatience = patience{firstDelay: 100 * time.Millisecond, longDelay: 5 * time.Second, mostFailures: 60}
+
 const (
-	firstDelay = 100 * time.Millisecond
-	longDelay  = 5 * time.Second
 	// steadyAfter is how long PostgreSQL must have run for its next death to count as the first one.
 	steadyAfter = 10 * time.Second
-	// mostFailures bounds the starts in a row that never got ready: with the delays above about five minutes.
-	mostFailures = 60
 	// An earlier run gets patience to end by itself, then a push, then is waited for until the limit.
 	earlierRunPatience = 20 * time.Second
 	earlierRunLimit    = 60 * time.Second
@@ -36,7 +42,7 @@ func (c *Cluster) supervise() {
 	defer close(c.exited)
 	defer c.folder.unlock()
 	defer os.RemoveAll(c.socket)
-	started, failures, delay := false, 0, firstDelay
+	started, failures, delay := false, 0, c.patience.firstDelay
 	for {
 		begin := time.Now()
 		ready, err := c.run(func() {
@@ -56,12 +62,12 @@ func (c *Cluster) supervise() {
 		default:
 			failures++
 		}
-		if failures >= mostFailures {
+		if failures >= c.patience.mostFailures {
 			c.exited <- fmt.Errorf("private PostgreSQL in %s failed to start %d times in a row: %w", c.folder.dir, failures, err)
 			return
 		}
 		if ready && time.Since(begin) > steadyAfter {
-			delay = firstDelay
+			delay = c.patience.firstDelay
 		}
 		c.log.Error("PostgreSQL is down, starting it again", "error", err, "delay", delay)
 		select {
@@ -69,7 +75,7 @@ func (c *Cluster) supervise() {
 			return
 		case <-time.After(delay):
 		}
-		delay = min(2*delay, longDelay)
+		delay = min(2*delay, c.patience.longDelay)
 	}
 }
 
