@@ -45,6 +45,7 @@ const (
 	Wait   PhaseKind = "wait"
 	Draw   PhaseKind = "draw"
 	Clear  PhaseKind = "clear"
+	Work   PhaseKind = "work" // bench work
 )
 
 // Phase is one part of a firing with its length in whole minutes and what it needs while it lasts.

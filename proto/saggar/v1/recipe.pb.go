@@ -265,21 +265,24 @@ const (
 	PhaseKind_PHASE_KIND_DRAW PhaseKind = 8
 	// Empty oxidising burn-off after a dirty firing.
 	PhaseKind_PHASE_KIND_CLEAR PhaseKind = 9
+	// Bench work.
+	PhaseKind_PHASE_KIND_WORK PhaseKind = 10
 )
 
 // Enum value maps for PhaseKind.
 var (
 	PhaseKind_name = map[int32]string{
-		0: "PHASE_KIND_UNSPECIFIED",
-		1: "PHASE_KIND_WARM",
-		2: "PHASE_KIND_CHARGE",
-		3: "PHASE_KIND_FIRE",
-		4: "PHASE_KIND_FEED",
-		5: "PHASE_KIND_COOL",
-		6: "PHASE_KIND_OPEN",
-		7: "PHASE_KIND_WAIT",
-		8: "PHASE_KIND_DRAW",
-		9: "PHASE_KIND_CLEAR",
+		0:  "PHASE_KIND_UNSPECIFIED",
+		1:  "PHASE_KIND_WARM",
+		2:  "PHASE_KIND_CHARGE",
+		3:  "PHASE_KIND_FIRE",
+		4:  "PHASE_KIND_FEED",
+		5:  "PHASE_KIND_COOL",
+		6:  "PHASE_KIND_OPEN",
+		7:  "PHASE_KIND_WAIT",
+		8:  "PHASE_KIND_DRAW",
+		9:  "PHASE_KIND_CLEAR",
+		10: "PHASE_KIND_WORK",
 	}
 	PhaseKind_value = map[string]int32{
 		"PHASE_KIND_UNSPECIFIED": 0,
@@ -292,6 +295,7 @@ var (
 		"PHASE_KIND_WAIT":        7,
 		"PHASE_KIND_DRAW":        8,
 		"PHASE_KIND_CLEAR":       9,
+		"PHASE_KIND_WORK":        10,
 	}
 )
 
@@ -2102,7 +2106,7 @@ const file_saggar_v1_recipe_proto_rawDesc = "" +
 	"OffGasCase\x12\x1c\n" +
 	"\x18OFF_GAS_CASE_UNSPECIFIED\x10\x00\x12\x19\n" +
 	"\x15OFF_GAS_CASE_CAUTIOUS\x10\x01\x12\x17\n" +
-	"\x13OFF_GAS_CASE_LIKELY\x10\x02*\xe7\x01\n" +
+	"\x13OFF_GAS_CASE_LIKELY\x10\x02*\xfc\x01\n" +
 	"\tPhaseKind\x12\x1a\n" +
 	"\x16PHASE_KIND_UNSPECIFIED\x10\x00\x12\x13\n" +
 	"\x0fPHASE_KIND_WARM\x10\x01\x12\x15\n" +
@@ -2113,7 +2117,9 @@ const file_saggar_v1_recipe_proto_rawDesc = "" +
 	"\x0fPHASE_KIND_OPEN\x10\x06\x12\x13\n" +
 	"\x0fPHASE_KIND_WAIT\x10\a\x12\x13\n" +
 	"\x0fPHASE_KIND_DRAW\x10\b\x12\x14\n" +
-	"\x10PHASE_KIND_CLEAR\x10\t2\xb9\x02\n" +
+	"\x10PHASE_KIND_CLEAR\x10\t\x12\x13\n" +
+	"\x0fPHASE_KIND_WORK\x10\n" +
+	"2\xb9\x02\n" +
 	"\rRecipeService\x12;\n" +
 	"\tGetRecipe\x12\x1b.saggar.v1.GetRecipeRequest\x1a\x11.saggar.v1.Recipe\x12L\n" +
 	"\vListRecipes\x12\x1d.saggar.v1.ListRecipesRequest\x1a\x1e.saggar.v1.ListRecipesResponse\x12O\n" +
