@@ -1,0 +1,211 @@
+package heat
+
+import (
+	"fmt"
+	"math"
+
+	"saggar/chem/finding"
+)
+
+// SegmentTime is how long one segment takes, its ramp and its hold together.
+type SegmentTime struct {
+	Index int `json:"index"`
+	// AskedMinutes is what the program asks: its ramp at the asked rate (0 at full power) and the hold.
+	AskedMinutes float64 `json:"asked_minutes"`
+	// PossibleMinutes is the least that the furnace needs, ramp and hold; 0 when unreachable.
+	PossibleMinutes float64 `json:"possible_minutes"`
+	// DurationMinutes is what it takes: at the asked rate while the furnace follows, at its own after; 0 when unreachable.
+	DurationMinutes float64 `json:"duration_minutes"`
+	// RampMinutes is the part of DurationMinutes before the hold.
+	RampMinutes float64 `json:"ramp_minutes"`
+	Reachable   bool    `json:"reachable"`
+}
+
+// Result is what a program does on a furnace.
+type Result struct {
+	Segments []SegmentTime `json:"segments"`
+	// Reachable is false when any segment is not; such a segment is left out of times, profile and energy.
+	Reachable      bool    `json:"reachable"`
+	StartCelsius   float64 `json:"start_celsius"`
+	EndCelsius     float64 `json:"end_celsius"` // at the end of the last segment
+	FireMinutes    float64 `json:"fire_minutes"`
+	CoolingMinutes float64 `json:"cooling_minutes"` // from the last segment to OpenBelowCelsius, as the program cools
+	TotalMinutes   float64 `json:"total_minutes"`
+	// OpenBelowCelsius is the temperature to which cooling was followed.
+	OpenBelowCelsius float64 `json:"open_below_celsius"`
+	// EnergyKilowattHours is the heat into the chamber over the fire, and InputKilowattHours what the supply gives for it.
+	EnergyKilowattHours float64 `json:"energy_kilowatt_hours"`
+	InputKilowattHours  float64 `json:"input_kilowatt_hours"`
+	// PeakKilowatts is the greatest mean power drawn from the supply; a furnace that switches its elements on and off
+	// draws its full input whenever they are on.
+	PeakKilowatts float64 `json:"peak_kilowatts"`
+	// Profile is the temperature over fire and cooling, minute 0 at the start of the first segment.
+	Profile     []Point  `json:"profile"`
+	Assumptions []string `json:"assumptions"`
+}
+
+// Run follows a program from a start temperature, and the cooling after it to DefaultOpenBelowCelsius.
+func Run(f Furnace, c Constants, p Program, startCelsius float64) (Result, error) {
+	return RunUntil(f, c, p, startCelsius, DefaultOpenBelowCelsius)
+}
+
+// RunUntil is Run with the temperature to which the charge cools before the furnace is opened. A program that the
+// furnace cannot reach is no error; see Result.Reachable. The error is finding.Faults with fields of Program, and
+// "start_celsius", "open_below_celsius" or "constants".
+func RunUntil(f Furnace, c Constants, p Program, startCelsius, openBelowCelsius float64) (Result, error) {
+	faults := p.Faults()
+	faults = append(faults, c.faults()...)
+	inRange(&faults, "start_celsius", startCelsius, minCelsius, maxCelsius)
+	inRange(&faults, "open_below_celsius", openBelowCelsius, c.AmbientCelsius+minAboveAmbientCelsius, maxCelsius)
+	if err := faults.Err(); err != nil {
+		return Result{}, err
+	}
+	r := runner{furnace: f, constants: c, result: Result{Reachable: true, StartCelsius: startCelsius,
+		EndCelsius: startCelsius, OpenBelowCelsius: openBelowCelsius, Profile: []Point{{Celsius: startCelsius}}}}
+	for i, s := range p.Segments {
+		r.segment(i, s)
+	}
+	r.cool(p.Cooling)
+	if r.result.TotalMinutes > maxProgramMinutes {
+		r.faults.Add("segments", fmt.Sprintf("the program takes %.0f minutes", r.result.TotalMinutes),
+			fmt.Sprintf("give at most %.0f in all", maxProgramMinutes))
+	}
+	if err := r.faults.Err(); err != nil {
+		return Result{}, err
+	}
+	r.assume(p)
+	return r.result, nil
+}
+
+// runner walks through a program segment by segment.
+type runner struct {
+	furnace   Furnace
+	constants Constants
+	result    Result
+	faults    finding.Faults
+}
+
+func (r *runner) segment(index int, s Segment) {
+	from := r.result.EndCelsius
+	asked := askedRampMinutes(from, s)
+	if asked > maxStretchMinutes {
+		r.faults.Add(fmt.Sprintf("segments[%d].rate_celsius_per_hour", index), fmt.Sprintf("%g takes %.0f minutes from %.0f C",
+			s.RateCelsiusPerHour, asked, from), fmt.Sprintf("give a rate that takes at most %.0f minutes", maxStretchMinutes))
+		asked = maxStretchMinutes
+	}
+	times := SegmentTime{Index: index, AskedMinutes: asked + s.HoldMinutes}
+	possible := r.ramp(from, s.ToCelsius, 0)
+	if !r.reachable(from, s.ToCelsius) || possible.minutes() > maxStretchMinutes {
+		r.result.Reachable = false
+		r.result.Segments = append(r.result.Segments, times)
+		return
+	}
+	way := r.ramp(from, s.ToCelsius, s.RateCelsiusPerHour)
+	times.Reachable = true
+	times.PossibleMinutes = possible.minutes() + s.HoldMinutes
+	times.RampMinutes = way.minutes()
+	times.DurationMinutes = times.RampMinutes + s.HoldMinutes
+	r.result.Segments = append(r.result.Segments, times)
+	r.fire(append(way, piece{from: s.ToCelsius, to: s.ToCelsius, minutes: s.HoldMinutes}))
+	r.result.EndCelsius = s.ToCelsius
+}
+
+// askedRampMinutes is how long a segment's ramp takes at the asked rate; 0 where it asks for all the furnace can do.
+func askedRampMinutes(from float64, s Segment) float64 {
+	if s.RateCelsiusPerHour == 0 {
+		return 0
+	}
+	return 60 * math.Abs(s.ToCelsius-from) / s.RateCelsiusPerHour
+}
+
+// reachable holds a temperature against the furnace's top, where full power settles, and ambient.
+func (r *runner) reachable(from, to float64) bool {
+	if to > r.furnace.TopCelsius || to >= r.constants.FinalCelsius {
+		return false
+	}
+	return to >= from || to > r.constants.AmbientCelsius
+}
+
+// ramp is the way between two temperatures at an asked rate, 0 for the fastest that the furnace and its control do.
+// It is empty where there is no way.
+func (r *runner) ramp(from, to, celsiusPerHour float64) course {
+	if !r.reachable(from, to) {
+		return nil
+	}
+	rate := math.Inf(1)
+	if celsiusPerHour > 0 {
+		rate = celsiusPerHour / 60
+	}
+	if to < from {
+		return r.constants.fall(from, to, rate)
+	}
+	if most := r.furnace.MaxRateCelsiusPerHour; most > 0 {
+		rate = min(rate, most/60)
+	}
+	return r.constants.rise(from, to, rate)
+}
+
+// fire adds a course with the heat on.
+func (r *runner) fire(way course) {
+	c := r.constants
+	inputShare := c.InputKilowatts / c.NetKilowatts
+	for _, p := range way {
+		mean, peak := c.power(p, c.NetKilowatts)
+		r.result.FireMinutes += p.minutes
+		r.result.TotalMinutes += p.minutes
+		r.result.EnergyKilowattHours += mean * p.minutes / 60
+		r.result.InputKilowattHours += mean * inputShare * p.minutes / 60
+		r.result.PeakKilowatts = max(r.result.PeakKilowatts, peak*inputShare)
+		r.result.Profile = p.points(r.result.Profile)
+	}
+}
+
+// cool adds the cooling after the last segment.
+func (r *runner) cool(cooling Cooling) {
+	if r.result.EndCelsius <= r.result.OpenBelowCelsius {
+		return
+	}
+	way := r.constants.cooling(r.result.EndCelsius, r.result.OpenBelowCelsius, cooling)
+	r.result.CoolingMinutes = way.minutes()
+	r.result.TotalMinutes += r.result.CoolingMinutes
+	for _, p := range way {
+		r.result.Profile = p.points(r.result.Profile)
+	}
+}
+
+// assume lists what the result rests on.
+func (r *runner) assume(p Program) {
+	notes := append([]string{}, r.constants.Assumptions...)
+	hottest := 0.0
+	for _, s := range p.Segments {
+		hottest = max(hottest, s.ToCelsius)
+	}
+	if hottest > r.constants.MeasuredToCelsius {
+		notes = append(notes, fmt.Sprintf("heating above %.0f C, the hottest measured, is extrapolated",
+			r.constants.MeasuredToCelsius))
+	}
+	switch p.Cooling {
+	case CoolOpen:
+		notes = append(notes, fmt.Sprintf("cooling open taken as %.1f of the closed time above %d C and as closed below "+
+			"(common practice, no source)", OpenCoolingShare, DefaultColdBelowCelsius))
+	case SetDown:
+		notes = append(notes, "a charge set down outside is taken to cool no faster than in the closed furnace "+
+			"(common practice, no source)")
+	}
+	r.result.Assumptions = append(notes, "the heat that the charge itself takes or gives is not counted")
+}
+
+// CoolingMinutes is how long a closed furnace with its heat off takes from one temperature to a colder one; 0 when it is
+// that cold already. The error is finding.Faults naming "from_celsius", "to_celsius" or "constants".
+func CoolingMinutes(c Constants, fromCelsius, toCelsius float64) (float64, error) {
+	faults := c.faults()
+	inRange(&faults, "from_celsius", fromCelsius, minCelsius, maxCelsius)
+	inRange(&faults, "to_celsius", toCelsius, c.AmbientCelsius+minAboveAmbientCelsius, maxCelsius)
+	if err := faults.Err(); err != nil {
+		return 0, err
+	}
+	if fromCelsius <= toCelsius {
+		return 0, nil
+	}
+	return c.cooling(fromCelsius, toCelsius, CoolClosed).minutes(), nil
+}
