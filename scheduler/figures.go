@@ -1,0 +1,217 @@
+package scheduler
+
+import (
+	"slices"
+
+	"saggar/scheduler/plan"
+)
+
+// figures are Need and Have of a blamed group, as Blame documents them.
+func (r *run) figures(g group) (need, have int) {
+	p := r.problem
+	switch g.kind {
+	case KindHorizon:
+		return r.makespanWithoutHorizon(), p.HorizonMinutes
+	case KindRelease:
+		return -1, p.Tasks[g.index].ReleaseMinute
+	case KindForbidden:
+		return -1, fewestForbidden(p.Tasks[g.index], p.HorizonMinutes)
+	case KindBusy:
+		return shortestOn(p, g.index), longest(r.res.free[g.index], p.HorizonMinutes)
+	case KindShared:
+		return boundTo(p, g.index), p.HorizonMinutes
+	case KindCalendar:
+		return longestBound(p, g.index), longest(r.res.open[g.index], p.HorizonMinutes)
+	case KindCumulative:
+		return greatestDemand(p, g.index), r.leastFree(g.index)
+	case KindLagMinimum:
+		return p.Lags[g.index].MinMinutes, -1
+	case KindLagMaximum:
+		return -1, p.Lags[g.index].MaxMinutes
+	}
+	return -1, -1
+}
+
+func (r *run) makespanWithoutHorizon() int {
+	m := newMeter(r.meter.ctx, r.options.NodeLimit)
+	s := newSearch(buildModel(r.res, relaxed{group{kind: KindHorizon}: true}, nil, m), m)
+	if makespan, ok := s.minimise(s.root(), aim{what: aimMakespan}, far); ok {
+		return makespan
+	}
+	return -1
+}
+
+// longest is the length of the longest span of the minutes before the horizon.
+func longest(minutes set, horizon int) int {
+	minutes = minutes.atMost(horizon - 1)
+	most := 0
+	for i := range minutes.spans {
+		most = max(most, minutes.at(i).hi-minutes.at(i).lo+1)
+	}
+	return most
+}
+
+func fewestForbidden(task plan.Task, horizon int) int {
+	fewest := far
+	for _, mode := range task.Modes {
+		forbidden := sortedMinutes(mode.ForbiddenStarts).atMost(horizon - 1)
+		sum := 0
+		for i := range forbidden.spans {
+			sum += forbidden.at(i).hi - forbidden.at(i).lo + 1
+		}
+		fewest = min(fewest, sum)
+	}
+	return fewest
+}
+
+func leastMinutes(mode plan.Mode) int {
+	sum := 0
+	for _, phase := range mode.Phases {
+		sum += phase.Minutes
+	}
+	return sum
+}
+
+// shortestOn is the least minutes of any mode on the unary.
+func shortestOn(p *plan.Problem, unary int) int {
+	least := far
+	for _, task := range p.Tasks {
+		for _, mode := range task.Modes {
+			if mode.Unary == unary {
+				least = min(least, leastMinutes(mode))
+			}
+		}
+	}
+	return least
+}
+
+// boundTo is the least minutes of all tasks that can be done on this unary only.
+func boundTo(p *plan.Problem, unary int) int {
+	sum := 0
+	for _, task := range p.Tasks {
+		if slices.ContainsFunc(task.Modes, func(m plan.Mode) bool { return m.Unary != unary }) {
+			continue
+		}
+		least := far
+		for _, mode := range task.Modes {
+			least = min(least, leastMinutes(mode))
+		}
+		sum += least
+	}
+	return sum
+}
+
+// longestBound is the most minutes that a task must have in one opening of the calendar: over tasks the greatest, over a
+// task's modes the least.
+func longestBound(p *plan.Problem, calendar int) int {
+	most := 0
+	for _, task := range p.Tasks {
+		easiest := far
+		for _, mode := range task.Modes {
+			hardest := 0
+			for _, phase := range mode.Phases {
+				if phase.Calendar == calendar {
+					hardest = max(hardest, phase.Minutes)
+				}
+			}
+			easiest = min(easiest, hardest)
+		}
+		most = max(most, easiest)
+	}
+	return most
+}
+
+// greatestDemand is the amount of the cumulative that a task must have at once: over tasks the greatest, over a task's
+// modes the least.
+func greatestDemand(p *plan.Problem, cumulative int) int {
+	most := 0
+	for _, task := range p.Tasks {
+		easiest := far
+		for _, mode := range task.Modes {
+			hardest := 0
+			for _, phase := range mode.Phases {
+				sum := 0
+				for _, demand := range phase.Demands {
+					if demand.Cumulative == cumulative {
+						sum += demand.Amount
+					}
+				}
+				if phase.Minutes > 0 {
+					hardest = max(hardest, sum)
+				}
+			}
+			easiest = min(easiest, hardest)
+		}
+		most = max(most, easiest)
+	}
+	return most
+}
+
+// leastFree is the least that is free of the cumulative before the horizon, at least 0.
+func (r *run) leastFree(cumulative int) int {
+	used := 0
+	for _, at := range r.res.levels[cumulative] {
+		if at.from < r.problem.HorizonMinutes {
+			used = max(used, at.used)
+		}
+	}
+	return max(r.problem.Cumulatives[cumulative].Capacity-used, 0)
+}
+
+// moment collects the latest minute at which one of a task's anchors was set free: within one step before it.
+type moment struct{ step, latest int }
+
+func (m *moment) consider(minute, anchor int) {
+	if minute <= anchor && minute > anchor-m.step {
+		m.latest = max(m.latest, minute)
+	}
+}
+
+// untilMinute is Reason.UntilMinute: the minute from which the group holds the task, or one of its phases, no longer; -1
+// where no such minute lies within a step of it.
+func untilMinute(p *plan.Problem, solution plan.Solution, task int, g group) int {
+	placed := solution.Tasks[task]
+	mode := p.Tasks[task].Modes[placed.Mode]
+	m := moment{step: max(p.StepMinutes, 1), latest: -1}
+	switch g.kind {
+	case KindRelease:
+		m.consider(p.Tasks[task].ReleaseMinute, placed.StartMinute)
+	case KindForbidden:
+		for _, forbidden := range mode.ForbiddenStarts {
+			m.consider(forbidden.End, placed.StartMinute)
+		}
+	case KindBusy:
+		for _, busy := range p.Unaries[g.index].Busy {
+			m.consider(busy.End, placed.StartMinute)
+		}
+	case KindShared:
+		for _, other := range solution.Tasks {
+			if p.Tasks[other.Task].Modes[other.Mode].Unary == g.index {
+				m.consider(other.EndMinute(), placed.StartMinute)
+			}
+		}
+	case KindCalendar, KindCumulative:
+		for i, phase := range mode.Phases {
+			m.considerPhase(p, phase, placed.Phases[i].Start, g)
+		}
+	case KindLagMinimum:
+		if lag := p.Lags[g.index]; lag.To == task {
+			m.consider(solution.Tasks[lag.From].EndMinute()+lag.MinMinutes, placed.StartMinute)
+		}
+	}
+	return m.latest
+}
+
+func (m *moment) considerPhase(p *plan.Problem, phase plan.Phase, start int, g group) {
+	if g.kind == KindCalendar && phase.Calendar == g.index {
+		for _, open := range p.Calendars[g.index].Open {
+			m.consider(open.Start, start)
+		}
+	}
+	needs := func(d plan.Demand) bool { return d.Cumulative == g.index }
+	if g.kind == KindCumulative && slices.ContainsFunc(phase.Demands, needs) {
+		for _, step := range p.Cumulatives[g.index].Used {
+			m.consider(step.End, start)
+		}
+	}
+}

@@ -1,0 +1,33 @@
+package plan
+
+// Solution places every task of a problem, in the order of Problem.Tasks.
+type Solution struct {
+	Tasks []Placement `json:"tasks"`
+}
+
+// Placement is one task's mode and times.
+type Placement struct {
+	Task        int `json:"task"` // index into Problem.Tasks
+	Mode        int `json:"mode"` // index into that task's Modes
+	StartMinute int `json:"start_minute"`
+	// Phases are the times of the mode's phases, one for each, in order and without a gap. Start equals End where a phase
+	// lasts no minute.
+	Phases []Interval `json:"phases"`
+}
+
+// EndMinute is when the last phase ends, or the start when there are no phases.
+func (p Placement) EndMinute() int {
+	if len(p.Phases) == 0 {
+		return p.StartMinute
+	}
+	return p.Phases[len(p.Phases)-1].End
+}
+
+// MakespanMinute is the latest end of all tasks; 0 for an empty solution.
+func (s Solution) MakespanMinute() int {
+	latest := 0
+	for _, placement := range s.Tasks {
+		latest = max(latest, placement.EndMinute())
+	}
+	return latest
+}

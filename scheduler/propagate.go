@@ -1,0 +1,330 @@
+package scheduler
+
+// state is a node of the search: what starts are left for each block, and which tasks must come before which. A mode
+// whose blocks have no starts left is out.
+type state struct {
+	starts []set // by block of the model
+	orders []link
+	// pending are the tasks whose starts have changed since the last propagation.
+	pending []int
+}
+
+func (s *state) clone() *state {
+	return &state{
+		starts:  append([]set(nil), s.starts...),
+		orders:  s.orders[:len(s.orders):len(s.orders)],
+		pending: append([]int(nil), s.pending...),
+	}
+}
+
+// propagator brings a state to its fixed point: every start left has a partner in every constraint between two blocks of
+// a mode or two tasks. These constraints are closed under taking the smaller of two solutions, so once each task has one
+// mode left the least starts together satisfy all of them; and where the lags form a tree, every start left belongs to
+// some choice of modes.
+type propagator struct {
+	*model
+	meter  *meter
+	queued []bool
+	queue  []int
+}
+
+func newPropagator(m *model, meter *meter) *propagator {
+	return &propagator{model: m, meter: meter, queued: make([]bool, len(m.problem.Tasks))}
+}
+
+func (p *propagator) alive(s *state, mode int) bool {
+	return !s.starts[p.modes[mode].firstBlock].empty()
+}
+
+func (p *propagator) drop(s *state, mode int) {
+	for k := p.modes[mode].firstBlock; k <= p.modes[mode].lastBlock; k++ {
+		s.starts[k] = set{}
+	}
+}
+
+// root is the state before any decision.
+func (p *propagator) root() *state {
+	s := &state{starts: make([]set, len(p.blocks))}
+	for k := range p.blocks {
+		s.starts[k] = p.blocks[k].starts
+	}
+	for task := range p.problem.Tasks {
+		s.pending = append(s.pending, task)
+	}
+	return s
+}
+
+// run propagates what is pending. It returns false when a task has no mode left, or when the meter stopped it: the caller
+// asks the meter before it concludes anything.
+func (p *propagator) run(s *state) bool {
+	for _, task := range s.pending {
+		p.enqueue(task)
+	}
+	s.pending = s.pending[:0]
+	patience := 8 * (len(p.problem.Tasks) + len(p.lags) + len(s.orders))
+	for done := 0; len(p.queue) > 0; done++ {
+		task := p.queue[0]
+		p.queue, p.queued[task] = p.queue[1:], false
+		endless := done == patience && p.endless(s)
+		if endless || !p.reviseTask(s, task) || !p.reviseLinks(s, task) || p.meter.stopped {
+			p.clearQueue()
+			return false
+		}
+	}
+	return true
+}
+
+func (p *propagator) enqueue(task int) {
+	if !p.queued[task] {
+		p.queued[task] = true
+		p.queue = append(p.queue, task)
+	}
+}
+
+func (p *propagator) clearQueue() {
+	for _, task := range p.queue {
+		p.queued[task] = false
+	}
+	p.queue = p.queue[:0]
+}
+
+// reviseTask makes the blocks of each mode agree, and says whether a mode is left.
+func (p *propagator) reviseTask(s *state, task int) bool {
+	left := false
+	for m := p.first[task]; m < p.first[task+1]; m++ {
+		if p.alive(s, m) && p.reviseMode(s, p.modes[m]) {
+			left = true
+		} else {
+			p.drop(s, m)
+		}
+	}
+	return left
+}
+
+// reviseMode goes along the chain of blocks and back, which is enough for a chain.
+func (p *propagator) reviseMode(s *state, m mode) bool {
+	for k := m.firstBlock; k < m.lastBlock; k++ {
+		s.starts[k+1] = intersect(s.starts[k+1], p.afterWait(s.starts[k], k))
+		if s.starts[k+1].empty() {
+			return false
+		}
+	}
+	for k := m.lastBlock - 1; k >= m.firstBlock; k-- {
+		s.starts[k] = intersect(s.starts[k], p.beforeWait(s.starts[k+1], k))
+		if s.starts[k].empty() {
+			return false
+		}
+	}
+	return !s.starts[m.lastBlock].empty()
+}
+
+// hop is the way over one wait, forward or backward. The wait's boundary that belongs to the given starts lies shift after
+// them, the other one result after what is sought.
+type hop struct {
+	by            shift
+	given, sought int
+}
+
+// afterWait is the starts of block k+1 that some start of block k in s can reach.
+func (p *propagator) afterWait(s set, k int) set {
+	b := &p.blocks[k]
+	return p.over(s, b, hop{
+		by:    shift{b.minutes + b.waitMin, b.minutes + b.waitMax, b.unit, p.blocks[k+1].unit},
+		given: b.minutes,
+	})
+}
+
+// beforeWait is the starts of block k from which some start of block k+1 in s can be reached.
+func (p *propagator) beforeWait(s set, k int) set {
+	b := &p.blocks[k]
+	return p.over(s, b, hop{
+		by:     shift{-b.minutes - b.waitMax, -b.minutes - b.waitMin, p.blocks[k+1].unit, b.unit},
+		sought: b.minutes,
+	})
+}
+
+func (p *propagator) over(s set, b *block, h hop) set {
+	ranges := b.waitWithin.between(s.lo*h.by.from+h.given-b.waitMax, s.hi*h.by.from+h.given+b.waitMax)
+	var spans []span
+	for i := range ranges.spans {
+		r := ranges.at(i)
+		from := s.between(ceilDiv(r.lo-h.given, h.by.from), floorDiv(r.hi-h.given, h.by.from))
+		p.meter.spend(len(from.spans))
+		spans = appendShifted(spans, from, h.by, span{r.lo - h.sought, r.hi - h.sought})
+	}
+	reached := newSet(spans)
+	if b.waitMin == 0 {
+		none := shift{h.given - h.sought, h.given - h.sought, h.by.from, h.by.to}
+		reached = union(reached, shifted(s, none, span{0, far}))
+	}
+	return reached
+}
+
+// reviseLinks takes a changed task's news to the tasks that lags and orders tie it to.
+func (p *propagator) reviseLinks(s *state, task int) bool {
+	for _, i := range p.lagsOf[task] {
+		if !p.reviseLink(s, p.lags[i], task) {
+			return false
+		}
+	}
+	for _, order := range s.orders {
+		if (order.from == task || order.to == task) && !p.reviseLink(s, order, task) {
+			return false
+		}
+	}
+	return true
+}
+
+func (p *propagator) reviseLink(s *state, l link, changed int) bool {
+	if l.from == changed {
+		return p.reviseTo(s, l)
+	}
+	return p.reviseFrom(s, l)
+}
+
+// reviseTo keeps the starts of the later task that some end of the earlier one allows.
+func (p *propagator) reviseTo(s *state, l link) bool {
+	var allowed set
+	unit := max(p.problem.StepMinutes, 1)
+	for m := p.first[l.from]; m < p.first[l.from+1]; m++ {
+		if !p.alive(s, m) {
+			continue
+		}
+		last := p.modes[m].lastBlock
+		b := &p.blocks[last]
+		ends := s.starts[last]
+		p.meter.spend(len(ends.spans) + len(allowed.spans))
+		by := shift{b.minutes + l.lo, b.minutes + l.hi, b.unit, unit}
+		allowed = union(allowed, shifted(ends, by, span{0, p.horizon}))
+	}
+	for m := p.first[l.to]; m < p.first[l.to+1]; m++ {
+		p.keep(s, m, p.modes[m].firstBlock, allowed)
+	}
+	return p.anyAlive(s, l.to)
+}
+
+// reviseFrom keeps the ends of the earlier task that some start of the later one allows.
+func (p *propagator) reviseFrom(s *state, l link) bool {
+	var starts set
+	unit := max(p.problem.StepMinutes, 1)
+	for m := p.first[l.to]; m < p.first[l.to+1]; m++ {
+		if p.alive(s, m) {
+			p.meter.spend(len(starts.spans))
+			starts = union(starts, s.starts[p.modes[m].firstBlock])
+		}
+	}
+	for m := p.first[l.from]; m < p.first[l.from+1]; m++ {
+		if !p.alive(s, m) {
+			continue
+		}
+		last := p.modes[m].lastBlock
+		b := &p.blocks[last]
+		by := shift{-b.minutes - l.hi, -b.minutes - l.lo, unit, b.unit}
+		p.meter.spend(len(starts.spans))
+		p.keep(s, m, last, shifted(starts, by, span{0, p.horizon}))
+	}
+	return p.anyAlive(s, l.from)
+}
+
+// keep cuts a block's starts down to those allowed and queues its task if that takes something away.
+func (p *propagator) keep(s *state, m, block int, allowed set) {
+	p.meter.spend(len(s.starts[block].spans))
+	kept := intersect(s.starts[block], allowed)
+	if kept.same(s.starts[block]) {
+		return
+	}
+	s.starts[block] = kept
+	if kept.empty() {
+		p.drop(s, m)
+	}
+	p.enqueue(p.modes[m].task)
+}
+
+func (p *propagator) anyAlive(s *state, task int) bool {
+	for m := p.first[task]; m < p.first[task+1]; m++ {
+		if p.alive(s, m) {
+			return true
+		}
+	}
+	return false
+}
+
+// endless says whether lags, orders and durations demand of some task that it starts after itself. Propagation would find
+// the same, but only after moving every start to the horizon in small steps.
+func (p *propagator) endless(s *state) bool {
+	tasks := len(p.problem.Tasks)
+	latest := make([]int, 2*tasks) // start and end of each task
+	raise := func(to, minute int) bool {
+		if minute <= latest[to] {
+			return false
+		}
+		latest[to] = minute
+		return true
+	}
+	raised := true
+	for round := 0; raised && round <= 2*tasks; round++ {
+		raised = false
+		for task := range tasks {
+			least, most := p.lengths(s, task)
+			raised = raise(2*task+1, latest[2*task]+least) || raised
+			raised = raise(2*task, latest[2*task+1]-most) || raised
+		}
+		for _, links := range [][]link{p.lags, s.orders} {
+			for _, l := range links {
+				raised = raise(2*l.to, latest[2*l.from+1]+l.lo) || raised
+				raised = raise(2*l.from+1, latest[2*l.to]-l.hi) || raised
+			}
+		}
+		if !p.meter.spend(tasks + len(p.lags) + len(s.orders)) {
+			return false
+		}
+	}
+	return raised
+}
+
+// lengths is the least and most minutes of the task in the modes left.
+func (p *propagator) lengths(s *state, task int) (least, most int) {
+	least = far
+	for m := p.first[task]; m < p.first[task+1]; m++ {
+		if p.alive(s, m) {
+			least, most = min(least, p.modes[m].least), max(most, p.modes[m].most)
+		}
+	}
+	return least, most
+}
+
+// earliest is the least start and the least end of a task that the state leaves.
+func (p *propagator) earliest(s *state, task int) (start, end int) {
+	start, end = far, far
+	for m := p.first[task]; m < p.first[task+1]; m++ {
+		if p.alive(s, m) {
+			start = min(start, p.startOf(s, m))
+			end = min(end, p.endOf(s, m))
+		}
+	}
+	return start, end
+}
+
+func (p *propagator) startOf(s *state, m int) int {
+	k := p.modes[m].firstBlock
+	return s.starts[k].lo * p.blocks[k].unit
+}
+
+func (p *propagator) endOf(s *state, m int) int {
+	k := p.modes[m].lastBlock
+	return s.starts[k].lo*p.blocks[k].unit + p.blocks[k].minutes
+}
+
+// only is the task's one mode left, or -1 where there are several.
+func (p *propagator) only(s *state, task int) int {
+	found := -1
+	for m := p.first[task]; m < p.first[task+1]; m++ {
+		if p.alive(s, m) {
+			if found >= 0 {
+				return -1
+			}
+			found = m
+		}
+	}
+	return found
+}

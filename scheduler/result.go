@@ -1,0 +1,97 @@
+package scheduler
+
+// Options bounds and shapes one Solve. The zero value solves to the proven best answer with its reasons.
+type Options struct {
+	// NodeLimit ends the search after so many nodes, always at the same place for the same problem; 0: no limit. Finding
+	// Blame has the same allowance again for each constraint that it tries.
+	NodeLimit int
+	// SkipWhy leaves out Blame and Reasons, for callers that only need the times.
+	SkipWhy bool
+}
+
+// Status says how far Solve came.
+type Status string
+
+// The ways that Solve ends. Feasible and Unknown happen only when the context or the node limit ended the search.
+const (
+	Optimal    Status = "optimal"    // the solution is proven best in every part of the objective
+	Feasible   Status = "feasible"   // a solution, not proven best
+	Infeasible Status = "infeasible" // proven that there is none
+	Unknown    Status = "unknown"    // none found, none excluded
+)
+
+// Result is what Solve found.
+type Result struct {
+	Status   Status   `json:"status"`
+	Solution Solution `json:"solution"` // empty unless Status is Optimal or Feasible
+	// MakespanMinute is the latest end of the solution; 0 without one.
+	MakespanMinute int `json:"makespan_minute"`
+	// BoundMinute is a proven lower bound of the makespan; 0 when nothing is proven or there is no solution at all.
+	BoundMinute int `json:"bound_minute"`
+	// Nodes is how many nodes the search for the solution opened.
+	Nodes int `json:"nodes"`
+	// Blame is, when Infeasible, a set of constraint groups that together leave no solution.
+	Blame []Blame `json:"blame"`
+	// BlameMinimal says that without any one member of Blame there would be a solution. False when the context or the
+	// node limit ended the proof: the set then suffices, but may be larger than needed.
+	BlameMinimal bool `json:"blame_minimal"`
+	// Reasons say, for a solution, what keeps each task from starting one step earlier, all else being as it is.
+	Reasons []Reason `json:"reasons"`
+}
+
+// Kind names a group of constraints.
+type Kind string
+
+// The kinds of constraint groups. Index in Blame and Reason means an index into the list named here.
+const (
+	KindHorizon    Kind = "horizon"         // every task ends by the horizon; Index 0
+	KindRelease    Kind = "release"         // earliest start of a task; Problem.Tasks
+	KindForbidden  Kind = "forbidden_start" // forbidden starts of a task's modes; Problem.Tasks
+	KindBusy       Kind = "unary_busy"      // what holds a unary already; Problem.Unaries
+	KindShared     Kind = "unary_shared"    // tasks of this problem exclude each other on a unary; Problem.Unaries
+	KindCalendar   Kind = "calendar"        // opening times; Problem.Calendars
+	KindTooLong    Kind = "too_long"        // a calendar whose every opening is shorter than a phase; Problem.Calendars
+	KindCumulative Kind = "cumulative"      // capacity less what is used already and by other tasks; Problem.Cumulatives
+	KindOverDemand Kind = "over_demand"     // a cumulative whose whole capacity is less than a demand; Problem.Cumulatives
+	KindLagMinimum Kind = "lag_minimum"     // least minutes of a lag; Problem.Lags
+	KindLagMaximum Kind = "lag_maximum"     // most minutes of a lag; Problem.Lags
+	KindOrigin     Kind = "origin"          // nothing starts before minute 0; only in Reasons; Index 0
+	KindMakespan   Kind = "makespan"        // an earlier start would end later than the whole plan; only in Reasons; Index 0
+)
+
+// Blame is one member of a set of constraint groups that together leave no solution.
+type Blame struct {
+	Kind  Kind `json:"kind"`
+	Index int  `json:"index"`
+	// Name is the resource's, calendar's or task's name; for a lag both tasks' names.
+	Name string `json:"name"`
+	// Need and Have are the figures that say how far it is from enough, in minutes or in the cumulative's unit:
+	//
+	//	horizon          least makespan without the horizon (-1: not found), horizon
+	//	release          -1, release
+	//	forbidden_start  -1, minutes forbidden in the mode that has the fewest
+	//	unary_busy       least minutes of a mode on it, longest free gap before the horizon
+	//	unary_shared     least minutes of all tasks that have no other unary, horizon
+	//	calendar         most minutes of a phase bound to it, longest opening before the horizon
+	//	too_long         the same
+	//	cumulative       greatest demand on it, least free before the horizon
+	//	over_demand      greatest demand on it, capacity
+	//	lag_minimum      MinMinutes, -1
+	//	lag_maximum      -1, MaxMinutes
+	Need int `json:"need"`
+	Have int `json:"have"`
+}
+
+// Reason is one constraint group that keeps a task from starting one step earlier in its mode while all other tasks stay
+// where they are. Where several are needed together, each is one Reason.
+type Reason struct {
+	Task  int    `json:"task"` // index into Problem.Tasks
+	Kind  Kind   `json:"kind"`
+	Index int    `json:"index"`
+	Name  string `json:"name"`
+	// OtherTask is, for lags, the task at the other end; else -1.
+	OtherTask int `json:"other_task"`
+	// UntilMinute is when the group lets go of the task, or of the phase that it holds back: the end of what is busy, used
+	// or forbidden, the opening of the calendar, the release, the other task's end and lag. -1 where no single minute says it.
+	UntilMinute int `json:"until_minute"`
+}
