@@ -1,0 +1,155 @@
+package air
+
+import (
+	"math"
+
+	"saggar/chem/finding"
+)
+
+// RoomCheck is what CheckRoom is asked.
+type RoomCheck struct {
+	Zone    Zone       `json:"zone"`
+	Sources []Source   `json:"sources"`
+	Own     []OwnLimit `json:"own_limits"`
+	// Room is looked at for its detectors; nil: they are not checked.
+	Room *Room `json:"room"`
+	// OnDate is the ISO date on which detectors must be in test; needed with Room.
+	OnDate string `json:"on_date"`
+	// DetectorTestDays is how long a function test counts; 0 means DefaultDetectorTestDays.
+	DetectorTestDays int `json:"detector_test_days"`
+	// SeriesStepMinutes is the spacing of the series; 0: about a hundred points over the gas's stay.
+	SeriesStepMinutes float64 `json:"series_step_minutes"`
+}
+
+// Assessment is the predicted air of one room against every limit, with what would cure what is wrong.
+type Assessment struct {
+	Species []SpeciesAssessment `json:"species"`
+	// MixtureRatio is the larger of the two below; above 1 refuses (29 CFR 1910.1000(d)(2)). 0 with fewer than two
+	// species that have such limits.
+	MixtureRatio          float64 `json:"mixture_ratio"`
+	ShiftMixtureRatio     float64 `json:"shift_mixture_ratio"`
+	ShortTermMixtureRatio float64 `json:"short_term_mixture_ratio"`
+	// FlowNeeded is the least steady flow that passes every refusing limit and both mixtures; nil: no flow does.
+	FlowNeeded *float64 `json:"flow_needed_cubic_meters_per_second"`
+	// ChargeShareEnough is the share of all releases, [0, 1], that passes them at the given flow; nil: none does.
+	ChargeShareEnough *float64 `json:"charge_share_enough"`
+	// CaptureEnough is, by source, the capture that would let only that share escape; empty when nothing is over.
+	CaptureEnough []CaptureCure `json:"capture_enough"`
+	// ReentryMinute is when every species is below its re-entry level; nil: never, or one has no limit.
+	ReentryMinute *float64          `json:"reentry_minute"`
+	Series        []SeriesPoint     `json:"series"`
+	Findings      []finding.Finding `json:"findings"`
+	Assumptions   []string          `json:"assumptions"`
+	Caution       string            `json:"caution"`
+}
+
+// SpeciesAssessment is one species of an Assessment.
+type SpeciesAssessment struct {
+	Species        string       `json:"species"`
+	PeakPPM        float64      `json:"peak_ppm"`
+	PeakMinute     float64      `json:"peak_minute"`
+	Max15MinutePPM float64      `json:"max_15_minute_ppm"`
+	Max8HourPPM    float64      `json:"max_8_hour_ppm"`
+	Limits         []LimitCheck `json:"limits"`
+	// ReentryPPM is a tenth of the strictest shift limit that refuses, else of the strictest limit (common practice).
+	ReentryPPM float64 `json:"reentry_ppm"`
+	// ReentryMinute is when it is below that for good after the last release; nil: never, or no limit.
+	ReentryMinute *float64 `json:"reentry_minute"`
+	// FlowNeeded is the least steady flow that passes this species' refusing limits; nil: no flow does.
+	FlowNeeded *float64 `json:"flow_needed_cubic_meters_per_second"`
+}
+
+// LimitCheck is one limit with what is predicted against it.
+type LimitCheck struct {
+	Limit
+	MeanPPM float64 `json:"mean_ppm"` // greatest mean over the limit's averaging time
+	Ratio   float64 `json:"ratio"`    // above 1: over the limit
+}
+
+// SeriesPoint is one point of a curve for printing.
+type SeriesPoint struct {
+	Minute  float64 `json:"minute"`
+	Species string  `json:"species"`
+	PPM     float64 `json:"ppm"`
+}
+
+// CheckRoom predicts the air of a room over the whole stay of the gas and holds it against every limit.
+// The error is a fault of the input; limits exceeded are findings.
+func CheckRoom(check RoomCheck) (Assessment, error) {
+	if !atLeastZero(check.SeriesStepMinutes) {
+		return Assessment{}, stepFault(check.SeriesStepMinutes)
+	}
+	survey, err := take(check.Zone, check.Sources, check.Own)
+	if err != nil {
+		return Assessment{}, err
+	}
+	detectors, err := check.detectorFindings()
+	if err != nil {
+		return Assessment{}, err
+	}
+	result := Assessment{Assumptions: check.assumptions(), Caution: Caution}
+	for _, m := range survey {
+		result.Species = append(result.Species, m.assess(&check.Zone))
+	}
+	result.ReentryMinute = latestReentry(result.Species)
+	result.ShiftMixtureRatio = survey.mixture(MixtureShift).reported()
+	result.ShortTermMixtureRatio = survey.mixture(MixtureShortTerm).reported()
+	result.MixtureRatio = max(result.ShiftMixtureRatio, result.ShortTermMixtureRatio)
+	result.FlowNeeded = survey.flowNeeded(&check.Zone)
+	result.cureByRelease(survey, check)
+	result.Series = survey.series(check.SeriesStepMinutes)
+	result.Findings = append(survey.findings(&check, &result), detectors...)
+	finding.SortWorstFirst(result.Findings)
+	return result, nil
+}
+
+func (m *measured) assess(zone *Zone) SpeciesAssessment {
+	result := SpeciesAssessment{
+		Species: m.curve.species, PeakPPM: m.peak, PeakMinute: m.peakMinute,
+		Max15MinutePPM: m.mean(shortTermMinutes).ppm, Max8HourPPM: m.mean(shiftMinutes).ppm,
+		FlowNeeded: m.flowNeeded(zone, refusing(m.limits)),
+	}
+	for _, limit := range m.limits {
+		greatest := m.mean(limit.AveragingMinutes).ppm
+		result.Limits = append(result.Limits, LimitCheck{limit, greatest, greatest / limit.PPM})
+	}
+	if level, ok := reentryLevel(m.limits); ok {
+		result.ReentryPPM = level
+		if minute, falls := m.curve.MinuteBelow(level); falls {
+			result.ReentryMinute = &minute
+		}
+	}
+	return result
+}
+
+// reentryLevel is a tenth of the strictest refusing shift limit, else of the strictest limit at all.
+func reentryLevel(limits []Limit) (float64, bool) {
+	limit, ok := strictest(limits, refusesShift)
+	if !ok {
+		limit, ok = strictest(limits, func(Limit) bool { return true })
+	}
+	return reentryShareOfShift * limit.PPM, ok
+}
+
+func latestReentry(species []SpeciesAssessment) *float64 {
+	if len(species) == 0 {
+		return nil
+	}
+	latest := math.Inf(-1)
+	for _, s := range species {
+		if s.ReentryMinute == nil {
+			return nil
+		}
+		latest = max(latest, *s.ReentryMinute)
+	}
+	return &latest
+}
+
+// reported is the ratio where there is a mixture at all.
+func (x mixture) reported() float64 {
+	if len(x.parts) < 2 {
+		return 0
+	}
+	ratio, _ := x.ratio()
+	return ratio
+}

@@ -1,0 +1,208 @@
+package air
+
+import (
+	"cmp"
+	"maps"
+	"math"
+	"slices"
+)
+
+// Curves gives the exact concentration of every species that the sources give off, or that the zone starts with, in
+// order of species. Releases add: any number may run at a time. Sulfur trioxide is counted as H2SO4, mole for mole.
+// The error is a finding.Faults with every fault of the input.
+func Curves(zone Zone, sources []Source) ([]Curve, error) {
+	if err := Validate(zone, sources); err != nil {
+		return nil, err
+	}
+	loads, err := collect(&zone, sources)
+	if err != nil {
+		return nil, err
+	}
+	rates := zone.exchanges()
+	curves := make([]Curve, len(loads))
+	for i := range loads {
+		curves[i] = loads[i].curve(rates)
+	}
+	return curves, nil
+}
+
+// rateStep is an air exchange, per minute, that holds from its minute on.
+type rateStep struct {
+	minute float64
+	rate   float64
+}
+
+// change is where the gain of a species changes; releases counts how many begin less how many end.
+type change struct {
+	minute   float64
+	gain     float64 // ppm a minute
+	releases int
+}
+
+// load is all that is given off of one species, with what the room holds of it at the start.
+type load struct {
+	species    string
+	background float64
+	initial    float64 // excess over the background
+	first      float64 // minute at which the first release begins
+	last       float64 // minute at which the last release ends
+	changes    []change
+}
+
+// collect sorts the sources' releases into loads by species, in order of species.
+func collect(zone *Zone, sources []Source) ([]load, error) {
+	c := collector{zone: zone, known: map[string]collected{}}
+	if err := c.begin(); err != nil {
+		return nil, err
+	}
+	for i := range sources {
+		if err := c.add(&sources[i]); err != nil {
+			return nil, err
+		}
+	}
+	for i := range c.loads {
+		c.loads[i].settle(zone)
+	}
+	slices.SortFunc(c.loads, func(a, b load) int { return cmp.Compare(a.species, b.species) })
+	return c.loads, nil
+}
+
+// collected is where a species' releases go, and the ppm a minute that one gram a minute makes of it.
+type collected struct {
+	load       int
+	ppmPerGram float64
+}
+
+type collector struct {
+	zone  *Zone
+	loads []load
+	known map[string]collected
+}
+
+// begin opens a load for each species that the room holds at the start.
+func (c *collector) begin() error {
+	for _, species := range slices.Sorted(maps.Keys(c.zone.InitialPPM)) {
+		if _, err := c.find(species); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (c *collector) find(species string) (collected, error) {
+	if known, ok := c.known[species]; ok {
+		return known, nil
+	}
+	gramsPerMole, err := GramsPerMole(species)
+	if err != nil {
+		return collected{}, err
+	}
+	counted := countedAs(species)
+	at := slices.IndexFunc(c.loads, func(l load) bool { return l.species == counted })
+	if at < 0 {
+		at = len(c.loads)
+		c.loads = append(c.loads, load{species: counted, first: math.Inf(1), last: math.Inf(-1)})
+	}
+	entry := collected{at, 1000 * MolarVolumeLiters / gramsPerMole / c.zone.VolumeCubicMeters}
+	c.known[species] = entry
+	return entry, nil
+}
+
+func (c *collector) add(source *Source) error {
+	openings := source.openings()
+	for i := range source.Releases {
+		release := &source.Releases[i]
+		entry, err := c.find(release.Species)
+		if err != nil {
+			return err
+		}
+		c.loads[entry.load].release(release, openings, source, entry.ppmPerGram*release.GramsPerMinute)
+	}
+	return nil
+}
+
+// release adds one release piece by piece, as the door opens and closes.
+func (l *load) release(release *Release, openings []Interval, source *Source, gain float64) {
+	l.first, l.last = min(l.first, release.StartMinute), max(l.last, release.EndMinute)
+	at := release.StartMinute
+	for _, open := range openings {
+		if open.EndMinute <= at || open.StartMinute >= release.EndMinute {
+			continue
+		}
+		l.piece(at, open.StartMinute, gain*(1-source.CaptureFraction))
+		from, to := max(at, open.StartMinute), min(open.EndMinute, release.EndMinute)
+		l.piece(from, to, gain*(1-source.DoorOpenFraction))
+		at = to
+	}
+	l.piece(at, release.EndMinute, gain*(1-source.CaptureFraction))
+}
+
+func (l *load) piece(from, to, gain float64) {
+	if from < to && gain > 0 {
+		l.changes = append(l.changes, change{from, gain, 1}, change{to, -gain, -1})
+	}
+}
+
+// settle puts the changes in order and fixes what the load starts with.
+func (l *load) settle(zone *Zone) {
+	slices.SortFunc(l.changes, func(a, b change) int { return cmp.Compare(a.minute, b.minute) })
+	l.background = countedTogether(zone.BackgroundPPM, l.species)
+	l.initial = max(0, countedTogether(zone.InitialPPM, l.species)-l.background)
+	if len(zone.InitialPPM) > 0 || l.first > l.last {
+		l.first, l.last = zone.StartMinute, max(zone.StartMinute, l.last)
+	}
+}
+
+// countedTogether adds up what counts as one species.
+func countedTogether(bySpecies map[string]float64, counted string) float64 {
+	total := 0.0
+	for species, ppm := range bySpecies {
+		if countedAs(species) == counted {
+			total += ppm
+		}
+	}
+	return total
+}
+
+// curve solves the load under the given air exchanges.
+func (l *load) curve(rates []rateStep) Curve {
+	curve := Curve{species: l.species, background: l.background, lastRelease: l.last}
+	curve.segments = make([]segment, 0, len(l.changes)+len(rates))
+	now := segment{start: l.first, x0: l.initial}
+	step, next, running := 0, 0, 0
+	for {
+		for step+1 < len(rates) && rates[step+1].minute <= now.start {
+			step++
+		}
+		now.rate = rates[step].rate
+		for next < len(l.changes) && l.changes[next].minute <= now.start {
+			now.gain += l.changes[next].gain
+			running += l.changes[next].releases
+			next++
+		}
+		if running == 0 { // what rounding left of releases that have ended
+			now.gain = 0
+		}
+		curve.segments = append(curve.segments, now)
+		end := l.nextBreak(rates, step, next)
+		if math.IsInf(end, 1) {
+			break
+		}
+		now.x0, _ = now.after(end - now.start)
+		now.start = end
+	}
+	curve.close()
+	return curve
+}
+
+// nextBreak is the next minute at which gain or exchange changes, infinite when neither does again.
+func (l *load) nextBreak(rates []rateStep, step, next int) float64 {
+	end := math.Inf(1)
+	if step+1 < len(rates) {
+		end = rates[step+1].minute
+	}
+	if next < len(l.changes) {
+		end = min(end, l.changes[next].minute)
+	}
+	return end
+}

@@ -1,0 +1,212 @@
+package air
+
+import (
+	"cmp"
+	"slices"
+
+	"saggar/chem/data"
+	"saggar/chem/finding"
+)
+
+// Excess is one limit that the predicted air goes over.
+type Excess struct {
+	Limit Limit `json:"limit"`
+	// PPM is the greatest mean over the limit's averaging time; for a mixture, whose limit is 1, it equals Ratio.
+	PPM float64 `json:"ppm"`
+	// Minute is when that window begins, or the moment of the peak.
+	Minute float64 `json:"minute"`
+	Ratio  float64 `json:"ratio"` // above 1
+}
+
+// Exceeds says which limits the sources together go over in the zone: worst severity first, then by ratio. It computes
+// curves and compares, nothing else, so that it can run while a lock is held; CheckRoom says the same and how to cure
+// it. Errors are faults of the input.
+func Exceeds(zone Zone, sources []Source, own []OwnLimit) ([]Excess, error) {
+	survey, err := take(zone, sources, own)
+	if err != nil {
+		return nil, err
+	}
+	excesses := survey.excesses()
+	slices.SortStableFunc(excesses, func(a, b Excess) int {
+		return cmp.Or(cmp.Compare(a.Limit.Severity, b.Limit.Severity), cmp.Compare(b.Ratio, a.Ratio))
+	})
+	return excesses, nil
+}
+
+// survey is every species' curve with its limits.
+type survey []*measured
+
+// measured is one species' curve, its limits and the greatest means asked for so far.
+type measured struct {
+	load       *load
+	curve      Curve
+	limits     []Limit
+	peak       float64
+	peakMinute float64
+	means      []mean
+}
+
+type mean struct {
+	windowMinutes float64
+	ppm           float64
+	startMinute   float64
+}
+
+func take(zone Zone, sources []Source, own []OwnLimit) (survey, error) {
+	if err := Validate(zone, sources); err != nil {
+		return nil, err
+	}
+	loads, err := collect(&zone, sources)
+	if err != nil {
+		return nil, err
+	}
+	rates := zone.exchanges()
+	result := make(survey, len(loads))
+	for i := range loads {
+		limits, err := applicable(loads[i].species, own)
+		if err != nil {
+			return nil, err
+		}
+		result[i] = measure(&loads[i], rates, limits)
+	}
+	return result, nil
+}
+
+func measure(load *load, rates []rateStep, limits []Limit) *measured {
+	m := &measured{load: load, curve: load.curve(rates), limits: limits}
+	m.peak, m.peakMinute = m.curve.Peak()
+	return m
+}
+
+// mean is the greatest mean over a window, worked out once.
+func (m *measured) mean(windowMinutes float64) mean {
+	if windowMinutes == 0 {
+		return mean{0, m.peak, m.peakMinute}
+	}
+	for _, known := range m.means {
+		if known.windowMinutes == windowMinutes {
+			return known
+		}
+	}
+	ppm, start := m.curve.MaxMean(windowMinutes)
+	m.means = append(m.means, mean{windowMinutes, ppm, start})
+	return m.means[len(m.means)-1]
+}
+
+// over compares with one limit. A peak within the limit settles it: no mean lies above the peak.
+func (m *measured) over(limit Limit) (Excess, bool) {
+	if !above(m.peak, limit.PPM) {
+		return Excess{}, false
+	}
+	greatest := m.mean(limit.AveragingMinutes)
+	if !above(greatest.ppm, limit.PPM) {
+		return Excess{}, false
+	}
+	return Excess{limit, greatest.ppm, greatest.startMinute, greatest.ppm / limit.PPM}, true
+}
+
+// above reports whether a value exceeds a limit by more than rounding: exactly at the limit passes.
+func above(value, limit float64) bool { return value > limit*(1+rounding) }
+
+func (s survey) excesses() []Excess {
+	var result []Excess
+	for _, m := range s {
+		for _, limit := range m.limits {
+			if excess, over := m.over(limit); over {
+				result = append(result, excess)
+			}
+		}
+	}
+	for _, mixture := range []mixture{s.mixture(MixtureShift), s.mixture(MixtureShortTerm)} {
+		if len(mixture.parts) < 2 || !above(mixture.atMost(), 1) {
+			continue
+		}
+		if ratio, minute := mixture.ratio(); above(ratio, 1) {
+			result = append(result, Excess{mixture.limit(), ratio, minute, ratio})
+		}
+	}
+	return result
+}
+
+// mixture is the sum of concentration over limit, each species at its strictest limit that refuses.
+type mixture struct {
+	kind  data.LimitKind
+	parts []part
+}
+
+type part struct {
+	m     *measured
+	limit Limit
+}
+
+func (s survey) mixture(kind data.LimitKind) mixture {
+	keep := refusesShift
+	if kind == MixtureShortTerm {
+		keep = refusesShortTerm
+	}
+	result := mixture{kind: kind}
+	for _, m := range s {
+		if limit, ok := strictest(m.limits, keep); ok && m.peak > 0 {
+			result.parts = append(result.parts, part{m, limit})
+		}
+	}
+	return result
+}
+
+func (x mixture) limit() Limit {
+	return Limit{
+		Species: mixtureSpecies, Authority: authorityOSHA, Kind: x.kind, PPM: 1, Severity: finding.Block,
+		Read: data.WasRead, Source: mixtureSource,
+	}
+}
+
+// atMost bounds the ratio by the species' peaks.
+func (x mixture) atMost() float64 {
+	total := 0.0
+	for _, p := range x.parts {
+		total += p.m.peak / p.limit.PPM
+	}
+	return total
+}
+
+// background is what the incoming air alone makes of the ratio.
+func (x mixture) background() float64 {
+	total := 0.0
+	for _, p := range x.parts {
+		total += p.m.curve.background / p.limit.PPM
+	}
+	return total
+}
+
+// ratio is the greatest sum. Species whose limits share an averaging time are added moment by moment, which is exact:
+// the sum is again a curve of the same kind. Different averaging times cannot be added so; their greatest sums are,
+// which is never too little. The minute is when the window of the largest part begins.
+func (x mixture) ratio() (total, minute float64) {
+	largest := -1.0
+	for _, window := range x.windows() {
+		var curves []Curve
+		var weights []float64
+		for _, p := range x.parts {
+			if p.limit.AveragingMinutes == window {
+				curves, weights = append(curves, p.m.curve), append(weights, 1/p.limit.PPM)
+			}
+		}
+		greatest, start := combine(curves, weights).MaxMean(window)
+		total += greatest
+		if greatest > largest {
+			largest, minute = greatest, start
+		}
+	}
+	return total, minute
+}
+
+func (x mixture) windows() []float64 {
+	var windows []float64
+	for _, p := range x.parts {
+		if !slices.Contains(windows, p.limit.AveragingMinutes) {
+			windows = append(windows, p.limit.AveragingMinutes)
+		}
+	}
+	slices.Sort(windows)
+	return windows
+}

@@ -1,0 +1,141 @@
+package air
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"saggar/chem/data"
+	"saggar/chem/finding"
+)
+
+// codes are the findings' codes by the kind of limit that is exceeded.
+var codes = map[data.LimitKind]string{
+	data.TimeWeighted: "AIR_SHIFT_LIMIT", data.ActionLevel: "AIR_SHIFT_LIMIT",
+	data.ShortTerm: "AIR_SHORT_TERM_LIMIT", Excursion: "AIR_SHORT_TERM_LIMIT",
+	data.Ceiling: "AIR_CEILING", data.Peak: "AIR_CEILING", ExcursionCeiling: "AIR_CEILING",
+	data.DangerousToLife: "AIR_IDLH", MixtureShift: "AIR_MIXTURE", MixtureShortTerm: "AIR_MIXTURE",
+}
+
+// Code is the finding's code for this excess, for example AIR_SHIFT_LIMIT.
+func (e Excess) Code() string { return codes[e.Limit.Kind] }
+
+// harmless species have no limit and need none in these amounts.
+var harmless = []string{"H2O", "N2", "O2"}
+
+// findings turns what is exceeded into findings: for each species, code and severity the worst limit.
+func (s survey) findings(check *RoomCheck, result *Assessment) []finding.Finding {
+	var findings []finding.Finding
+	for _, excess := range worstOfEach(s.excesses()) {
+		f := excess.finding(check.Zone.ID)
+		s.cure(&f, excess, check, result)
+		findings = append(findings, f)
+	}
+	for _, m := range s {
+		if len(m.limits) == 0 && m.peak > m.curve.background && !slices.Contains(harmless, m.curve.species) {
+			findings = append(findings, m.noLimit(check.Zone.ID))
+		}
+	}
+	return findings
+}
+
+// worstOfEach keeps the highest ratio of each species, code and severity, in the order in which they come.
+func worstOfEach(excesses []Excess) []Excess {
+	var kept []Excess
+	for _, excess := range excesses {
+		at := slices.IndexFunc(kept, func(k Excess) bool {
+			return k.Limit.Species == excess.Limit.Species && k.Code() == excess.Code() &&
+				k.Limit.Severity == excess.Limit.Severity
+		})
+		switch {
+		case at < 0:
+			kept = append(kept, excess)
+		case excess.Ratio > kept[at].Ratio:
+			kept[at] = excess
+		}
+	}
+	return kept
+}
+
+func (e Excess) finding(about string) finding.Finding {
+	result := finding.Finding{Severity: e.Limit.Severity, Code: e.Code(), About: about, Source: e.Limit.Source}
+	if e.Limit.Species == mixtureSpecies {
+		result.Message = fmt.Sprintf("the gases together reach %.3g of their limits (%s), 1 is allowed", e.Ratio, e.Limit.Kind)
+		result.Figures = []finding.Figure{{Name: "mixture_ratio", Value: e.Ratio, Unit: "1"}}
+		return result
+	}
+	window := "at its peak"
+	if e.Limit.AveragingMinutes > 0 {
+		window = fmt.Sprintf("over %g min", e.Limit.AveragingMinutes)
+	}
+	result.Message = fmt.Sprintf("%s reaches %.3g ppm %s from minute %.0f, the limit %s %s is %.3g ppm",
+		e.Limit.Species, e.PPM, window, e.Minute, e.Limit.Authority, e.Limit.Kind, e.Limit.PPM)
+	if e.Limit.Read == data.FromMemory {
+		result.Message += " (a value not read in its source)"
+	}
+	result.Figures = []finding.Figure{
+		{Name: "concentration", Value: e.PPM, Unit: "ppm"},
+		{Name: "limit", Value: e.Limit.PPM, Unit: "ppm"},
+		{Name: "ratio", Value: e.Ratio, Unit: "1"},
+		{Name: "averaging_time", Value: e.Limit.AveragingMinutes, Unit: "min"},
+		{Name: "begins", Value: e.Minute, Unit: "min"},
+	}
+	return result
+}
+
+// cure adds the flow and the share of what escapes that would be enough: for all that refuses the species where the
+// finding refuses, for the one limit where it warns.
+func (s survey) cure(f *finding.Finding, excess Excess, check *RoomCheck, result *Assessment) {
+	flow := result.FlowNeeded
+	share, ok := 0.0, result.ChargeShareEnough != nil
+	if ok {
+		share = *result.ChargeShareEnough
+	}
+	at := slices.IndexFunc(s, func(m *measured) bool { return m.curve.species == excess.Limit.Species })
+	if at >= 0 {
+		limits := []Limit{excess.Limit}
+		if excess.Limit.Severity == finding.Block {
+			limits = refusing(s[at].limits)
+		}
+		flow = s[at].flowNeeded(&check.Zone, limits)
+		share, ok = s[at].shareWithin(limits)
+	}
+	var ways []string
+	if flow != nil {
+		f.Figures = append(f.Figures, finding.Figure{Name: "flow_needed", Value: *flow, Unit: "m3/s"})
+		ways = append(ways, fmt.Sprintf("a steady flow of at least %.3g m3/s through the room", roundUp(*flow)))
+	}
+	if ok && share < 1 {
+		f.Figures = append(f.Figures, finding.Figure{Name: "charge_share_enough", Value: share, Unit: "1"})
+		ways = append(ways, fmt.Sprintf("%.3g of the charge", roundDown(share)), captureWay(check.Sources, share))
+	}
+	ways = append(ways, "a slower release, another time or another room")
+	f.Cure = strings.Join(ways, "; or ")
+}
+
+// captureWay words the capture that is enough for the source that captures least.
+func captureWay(sources []Source, share float64) string {
+	if len(sources) == 0 {
+		return "less gas in the room at the start"
+	}
+	least := sources[0]
+	for _, source := range sources {
+		if source.CaptureFraction < least.CaptureFraction {
+			least = source
+		}
+	}
+	need := captures([]Source{least}, share)[0]
+	return fmt.Sprintf("capture that lets at most %.3g of what now escapes escape (%s: %.4g closed, %.4g with the door open)",
+		roundDown(share), least.Name, need.CaptureFraction, need.DoorOpenFraction)
+}
+
+func (m *measured) noLimit(about string) finding.Finding {
+	return finding.Finding{
+		Severity: finding.Warn, Code: "AIR_NO_LIMIT", About: about,
+		Message: fmt.Sprintf("%s reaches %.3g ppm and no limit for it is known here, so it was held to none",
+			m.curve.species, m.peak),
+		Figures: []finding.Figure{{Name: "concentration", Value: m.peak, Unit: "ppm"}},
+		Cure:    "set a limit of the studio's own with its source, or keep it out of the room",
+		Source:  "no row of the table of exposure limits",
+	}
+}

@@ -1,0 +1,125 @@
+package air
+
+import (
+	"fmt"
+	"slices"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"saggar/chem/data"
+	"saggar/chem/finding"
+)
+
+func limitOf(t require.TestingT, species, authority string, kind data.LimitKind) Limit {
+	limits := Limits(species)
+	at := slices.IndexFunc(limits, func(l Limit) bool { return l.Authority == authority && l.Kind == kind })
+	require.GreaterOrEqual(t, at, 0, "%s %s %s", species, authority, kind)
+	return limits[at]
+}
+
+func TestLimitsSayWhatRefuses(t *testing.T) {
+	cases := []struct {
+		species, authority string
+		kind               data.LimitKind
+		ppm, averaging     float64
+		severity           finding.Severity
+		why                string
+	}{
+		{"SO2", "NIOSH", data.TimeWeighted, 2, 600, finding.Block, "NIOSH decides"},
+		{"SO2", "OSHA", data.TimeWeighted, 5, 480, finding.Block, "never looser than OSHA"},
+		{"SO2", "EU", data.TimeWeighted, 0.5, 480, finding.Warn, "a stricter published value warns"},
+		{"SO2", "NIOSH", data.DangerousToLife, 100, 0, finding.Block, "danger to life, at every moment"},
+		{"CO", "NIOSH", data.Ceiling, 200, 0, finding.Block, "a ceiling without an averaging time"},
+		{"H2S", "NIOSH", data.Ceiling, 10, 10, finding.Block, "a ceiling over ten minutes, as its row says"},
+		{"H2S", "OSHA", data.Peak, 50, 0, finding.Block, "its ten minutes are how long, not a mean"},
+		{"CO2", "NIOSH", data.ShortTerm, 30000, 15, finding.Warn, "not read in its source"},
+		{"CS2", "NIOSH", data.DangerousToLife, 500, 0, finding.Warn, "not read in its source"},
+		{"CO2", "OSHA", Excursion, 15000, 15, finding.Block, "three times a shift mean that stands alone"},
+		{"CO2", "OSHA", ExcursionCeiling, 25000, 0, finding.Block, "five times"},
+	}
+	for _, c := range cases {
+		t.Run(fmt.Sprint(c.species, c.authority, c.kind), func(t *testing.T) {
+			limit := limitOf(t, c.species, c.authority, c.kind)
+			assert.Equal(t, c.ppm, limit.PPM, c.why)
+			assert.Equal(t, c.averaging, limit.AveragingMinutes, c.why)
+			assert.Equal(t, c.severity, limit.Severity, c.why)
+			assert.NotEmpty(t, limit.Source)
+		})
+	}
+}
+
+func TestExcursionRuleOnlyWhereNoShortTermValueStands(t *testing.T) {
+	for _, species := range []string{"SO2", "CO", "H2S", "CS2"} {
+		for _, limit := range Limits(species) {
+			assert.NotContains(t, []data.LimitKind{Excursion, ExcursionCeiling}, limit.Kind, species)
+		}
+	}
+	assert.Equal(t, 3*limitOf(t, "H2SO4", "OSHA", data.TimeWeighted).PPM, limitOf(t, "H2SO4", "OSHA", Excursion).PPM)
+	assert.Equal(t, 3.0, limitOf(t, "H2SO4", "OSHA", Excursion).MilligramsPerCubicMeter)
+}
+
+func TestLimitsByMassAreConverted(t *testing.T) {
+	limit := limitOf(t, "H2SO4", "OSHA", data.TimeWeighted)
+	gramsPerMole, err := GramsPerMole("H2SO4")
+	require.NoError(t, err)
+	back, err := MilligramsFromPPM(limit.PPM, gramsPerMole)
+	require.NoError(t, err)
+	assert.InDelta(t, 1, back, 1e-12, "29 CFR 1910.1000 Table Z-1: 1 mg/m3")
+	assert.Equal(t, 1.0, limit.MilligramsPerCubicMeter)
+}
+
+func TestSulfurTrioxideCountsAsAcidMist(t *testing.T) {
+	assert.Equal(t, Limits("H2SO4"), Limits("SO3"))
+	zone := Zone{VolumeCubicMeters: 100, MixingFactor: 1}
+	anhydride := only(t, zone, []Source{{Releases: []Release{{"SO3", 0, 10, 80.06}}}})
+	acid := only(t, zone, []Source{{Releases: []Release{{"H2SO4", 0, 10, 98.08}}}})
+	assert.Equal(t, "H2SO4", anhydride.Species())
+	assert.InEpsilon(t, acid.At(10), anhydride.At(10), 1e-3, "mole for mole")
+	both := only(t, zone, []Source{{Releases: []Release{{"SO3", 0, 10, 80.06}, {"H2SO4", 0, 10, 98.08}}}})
+	assert.InEpsilon(t, 2*acid.At(10), both.At(10), 1e-3)
+}
+
+func TestEveryLimitIsUsable(t *testing.T) {
+	for species, limits := range limitTable() {
+		for _, limit := range limits {
+			assert.Positive(t, limit.PPM, species)
+			assert.NotEmpty(t, codes[limit.Kind], "%s %s", species, limit.Kind)
+			assert.Contains(t, []finding.Severity{finding.Block, finding.Warn}, limit.Severity)
+		}
+	}
+	assert.Equal(t, 600.0, LongestAveragingMinutes())
+	assert.Empty(t, Limits("COS"))
+	Limits("SO2")[0].PPM = -1
+	assert.Positive(t, Limits("SO2")[0].PPM, "the table is not the caller's")
+}
+
+func TestOwnLimits(t *testing.T) {
+	good := OwnLimit{Species: "SO2", Name: "studio", Kind: data.TimeWeighted, AveragingMinutes: 480, PPM: 0.25, Source: "studio rule 4"}
+	limits, err := applicable("SO2", []OwnLimit{good, {Species: "CO"}})
+	require.NoError(t, err, "another species' limit is not looked at")
+	last := limits[len(limits)-1]
+	assert.Equal(t, "studio", last.Authority)
+	assert.Equal(t, finding.Block, last.Severity)
+	assert.Len(t, Limits("SO2"), len(limits)-1, "the table itself is untouched")
+
+	at := good
+	at.PPM = 5 // OSHA's own value: no looser
+	_, err = applicable("SO2", []OwnLimit{at})
+	require.NoError(t, err)
+
+	bad := map[string]func(*OwnLimit){
+		"looser than OSHA's 5": func(o *OwnLimit) { o.PPM = 5.001 },
+		"limit_ppm":            func(o *OwnLimit) { o.PPM = 0 },
+		"averaging_minutes":    func(o *OwnLimit) { o.AveragingMinutes = 0 },
+		"kind":                 func(o *OwnLimit) { o.Kind = data.Peak },
+		"source":               func(o *OwnLimit) { o.Source = "" },
+	}
+	for want, spoil := range bad {
+		own := good
+		spoil(&own)
+		_, err := applicable("SO2", []OwnLimit{own})
+		assert.ErrorContains(t, err, want)
+	}
+}

@@ -1,0 +1,156 @@
+package air
+
+import "math"
+
+// MaxMean is the greatest mean over a window of the given minutes, in ppm, and the minute at which that window begins;
+// a window of zero asks for the peak. Windows begin at the curve's start or later, which loses nothing: the curve never
+// lies below what it was before. It is exact: the mean's slope is the difference between the two ends of the window,
+// so its maxima lie where that difference falls through zero, and those points are solved for between breakpoints.
+func (c Curve) MaxMean(windowMinutes float64) (ppm, startMinute float64) {
+	if !(windowMinutes > 0) || len(c.segments) == 0 {
+		return c.Peak()
+	}
+	sweep := newSweep(c.segments, windowMinutes)
+	for sweep.step() {
+	}
+	return c.background + sweep.best, sweep.bestStart
+}
+
+// edge is one end of the moving window: a segment and where in it.
+type edge struct {
+	at     int     // index of the segment
+	tau    float64 // minutes into it
+	excess float64
+	area   float64 // since the segment's start, without offset
+}
+
+// sweep moves a window along the segments from breakpoint to breakpoint of either end.
+type sweep struct {
+	segments  []segment
+	window    float64
+	tail      edge // the window's beginning
+	head      edge // the window's end
+	best      float64
+	bestStart float64
+}
+
+func newSweep(segments []segment, window float64) *sweep {
+	s := &sweep{segments: segments, window: window, bestStart: segments[0].start, best: math.Inf(-1)}
+	end := segments[0].start + window
+	for s.head.at+1 < len(segments) && segments[s.head.at+1].start <= end {
+		s.head.at++
+	}
+	s.tail.excess = segments[0].x0
+	s.place(&s.head, end-segments[s.head.at].start)
+	s.consider(s.tail, s.head)
+	return s
+}
+
+func (s *sweep) place(e *edge, tau float64) {
+	e.tau = tau
+	e.excess, e.area = s.segments[e.at].after(tau)
+}
+
+// total is the sum from the curve's start to an edge.
+func (s *sweep) total(e edge) float64 {
+	seg := &s.segments[e.at]
+	return seg.area + e.area + seg.offset*e.tau
+}
+
+func (s *sweep) consider(tail, head edge) {
+	mean := (s.total(head) - s.total(tail)) / s.window
+	if mean > s.best {
+		s.best, s.bestStart = mean, s.segments[tail.at].start+tail.tau
+	}
+}
+
+// step moves to the next breakpoint that either end meets; false when the tail is in the last segment, from where the
+// mean can only fall.
+func (s *sweep) step() bool {
+	if s.tail.at+1 == len(s.segments) {
+		return false
+	}
+	length := s.segments[s.tail.at+1].start - s.segments[s.tail.at].start - s.tail.tau
+	tailMoves, headMoves := true, false
+	if s.head.at+1 < len(s.segments) {
+		ahead := s.segments[s.head.at+1].start - s.segments[s.head.at].start - s.head.tau
+		tailMoves, headMoves = length <= ahead, ahead <= length
+		length = min(length, ahead)
+	}
+	length = max(length, 0)
+	tail, head := s.tail, s.head
+	s.place(&tail, s.tail.tau+length)
+	s.place(&head, s.head.tau+length)
+	s.inside(tail, head, length)
+	s.consider(tail, head)
+	s.tail, s.head = s.enter(tail, tailMoves), s.enter(head, headMoves)
+	return true
+}
+
+// enter steps an edge that stands at its segment's end into the next.
+func (s *sweep) enter(e edge, moves bool) edge {
+	if !moves {
+		return e
+	}
+	return edge{at: e.at + 1, excess: s.segments[e.at+1].x0}
+}
+
+// inside looks for a maximum strictly between the sweep's place and the given one, length minutes on.
+func (s *sweep) inside(tail, head edge, length float64) {
+	from, to := &s.segments[s.tail.at], &s.segments[s.head.at]
+	lift := to.offset - from.offset
+	begins, ends := s.head.excess-s.tail.excess+lift, head.excess-tail.excess+lift
+	if from.rate == to.rate {
+		if begins > 0 && ends < 0 {
+			s.considerInside(reach(s.head.excess-s.tail.excess, to.gain-from.gain, from.rate, -lift), length)
+		}
+		return
+	}
+	turn := s.turn(from, to)
+	if !(turn > 0 && turn < length) {
+		turn = length
+	}
+	s.considerFall(0, turn, length)
+	s.considerFall(turn, length, length)
+}
+
+// turn is where the difference of two decays with different rates has its only extremum; NaN when it has none.
+func (s *sweep) turn(from, to *segment) float64 {
+	tailSlope := from.gain - from.rate*s.tail.excess
+	headSlope := to.gain - to.rate*s.head.excess
+	return math.Log(headSlope/tailSlope) / (to.rate - from.rate)
+}
+
+// rise is the difference between the window's ends, tau minutes on.
+func (s *sweep) rise(tau float64) float64 {
+	tail, head := s.tail, s.head
+	s.place(&tail, s.tail.tau+tau)
+	s.place(&head, s.head.tau+tau)
+	return head.excess + s.segments[head.at].offset - tail.excess - s.segments[tail.at].offset
+}
+
+// considerFall halves a stretch on which the difference only falls or only rises until it meets its zero.
+func (s *sweep) considerFall(low, high, length float64) {
+	if !(s.rise(low) > 0 && s.rise(high) < 0) {
+		return
+	}
+	for range 60 {
+		middle := (low + high) / 2
+		if s.rise(middle) > 0 {
+			low = middle
+		} else {
+			high = middle
+		}
+	}
+	s.considerInside(low, length)
+}
+
+func (s *sweep) considerInside(tau, length float64) {
+	if !(tau > 0 && tau < length) {
+		return
+	}
+	tail, head := s.tail, s.head
+	s.place(&tail, s.tail.tau+tau)
+	s.place(&head, s.head.tau+tau)
+	s.consider(tail, head)
+}
