@@ -46,7 +46,7 @@ var rules = []rule{
 		"saggar/server/store/...", "saggar/server/domain/...", "saggar/migrations", "github.com/google/uuid", "golang.org/x/sync/...",
 	}, postgres), "the one place that speaks SQL decides nothing"},
 	{"server/rpc/...", join([]string{
-		"saggar/server/rpc/...", "saggar/server/app/...", "saggar/server/domain/...", "saggar/proto/...",
+		"saggar/server/rpc/...", "saggar/server/app/...", "saggar/server/domain/...", "saggar/proto/...", "saggar/chem/finding",
 		"github.com/google/uuid", "golang.org/x/sync/...",
 	}, grpcAndProto), "the edge converts and maps errors; rules of the trade and SQL live further in"},
 	{"server/config", []string{"github.com/spf13/pflag"},
@@ -92,7 +92,7 @@ var house = []string{
 
 // notYetWritten are promised packages that do not stand yet. The list only ever shrinks.
 var notYetWritten = []string{
-	"chem/gas", "client/api", "client/board", "client/cmd/saggar", "proto/convert", "scheduler/race", "server/cmd/saggard", "server/rpc",
+	"chem/gas", "client/api", "client/board", "client/cmd/saggar", "proto/convert", "scheduler/race", "server/cmd/saggard",
 }
 
 func TestImports(t *testing.T) {

@@ -152,8 +152,8 @@ func (c *Cluster) PID() int {
 	return c.process.Pid
 }
 
-// Exited is closed when PostgreSQL is down for good. It yields the reason first if that was not Stop: it could not be
-// started again for minutes on end.
+// Exited is closed when PostgreSQL is down for good and the data folder free. It yields the reason first if that was not
+// Stop: PostgreSQL could not be started again for minutes on end.
 func (c *Cluster) Exited() <-chan error { return c.exited }
 
 // Stop shuts PostgreSQL down, rolling back what is open, and frees the data folder. When the context ends first it

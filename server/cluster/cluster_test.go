@@ -149,7 +149,8 @@ func TestAPostgresThatCannotStartAgainIsGivenUpWithTheCause(t *testing.T) {
 	require.NoError(t, err)
 	t.Cleanup(func() { stop(t, c) })
 
-	require.NoError(t, os.Rename(filepath.Join(c.folder.data(), "global"), filepath.Join(c.folder.dir, "global")))
+	here, away := filepath.Join(c.folder.data(), "global"), filepath.Join(c.folder.dir, "global")
+	require.NoError(t, os.Rename(here, away))
 	require.NoError(t, syscall.Kill(c.PID(), syscall.SIGKILL))
 	select {
 	case err := <-c.Exited():
@@ -158,7 +159,12 @@ func TestAPostgresThatCannotStartAgainIsGivenUpWithTheCause(t *testing.T) {
 	case <-time.After(30 * time.Second):
 		require.Fail(t, "supervision goes on for ever")
 	}
+	_, open := <-c.Exited()
+	require.False(t, open, "after the reason the channel is closed, and the folder free")
 	require.Zero(t, c.PID())
+
+	require.NoError(t, os.Rename(away, here))
+	require.Equal(t, "1", query(t, startIn(t, c.folder.dir).ConnString(), "SELECT '1'"), "mended, the folder serves again")
 }
 
 func TestASecondServerOnTheSameFolderIsRefused(t *testing.T) {
