@@ -142,6 +142,20 @@ func TestAKilledPostgresComesBackWithWhatWasCommitted(t *testing.T) {
 	}
 }
 
+func TestAHungSessionDoesNotKeepAKilledPostgresDown(t *testing.T) {
+	t.Parallel()
+	c := startIn(t, newDir(t))
+	fill(t, c.ConnString())
+	killed := c.PID()
+	for _, pid := range c.folder.processes() {
+		if pid != killed {
+			require.NoError(t, syscall.Kill(pid, syscall.SIGSTOP))
+		}
+	}
+	require.NoError(t, syscall.Kill(killed, syscall.SIGKILL))
+	require.Equal(t, "1000", query(t, c.ConnString(), countKept))
+}
+
 func TestAPostgresThatCannotStartAgainIsGivenUpWithTheCause(t *testing.T) {
 	t.Parallel()
 	hasty := patience{firstDelay: time.Millisecond, longDelay: time.Millisecond, mostFailures: 3}

@@ -3,10 +3,8 @@ package cluster
 import (
 	"errors"
 	"fmt"
-	"io/fs"
 	"os"
 	"os/exec"
-	"path/filepath"
 	"runtime"
 	"strconv"
 	"strings"
@@ -24,13 +22,8 @@ type patience struct {
 // usualPatience gives up after about five minutes: a full disk may have been emptied by then.
 var usualPatience = patience{firstDelay: 100 * time.Millisecond, longDelay: 5 * time.Second, mostFailures: 60}
 
-const (
-	// steadyAfter is how long PostgreSQL must have run for its next death to count as the first one.
-	steadyAfter = 10 * time.Second
-	// An earlier run gets patience to end by itself, then a push, then is waited for until the limit.
-	earlierRunPatience = 20 * time.Second
-	earlierRunLimit    = 60 * time.Second
-)
+// steadyAfter is how long PostgreSQL must have run for its next death to count as the first one.
+const steadyAfter = 10 * time.Second
 
 var errStopped = errors.New("stopped")
 
@@ -181,69 +174,6 @@ func (c *Cluster) deathSignal() syscall.Signal {
 		return syscall.SIGQUIT
 	}
 	return syscall.SIGINT
-}
-
-// lockRun waits until no process of an earlier run is left. PostgreSQL inherits the lock and so do its children, so a
-// killed server's PostgreSQL, or a killed PostgreSQL's sessions, keep the next run away from their shared memory.
-func (f folder) lockRun(quit <-chan struct{}) (*os.File, error) {
-	lock, err := os.OpenFile(f.runLock(), os.O_CREATE|os.O_RDWR, 0o600)
-	if err != nil {
-		return nil, err
-	}
-	pushAt, giveUpAt := time.Now().Add(earlierRunPatience), time.Now().Add(earlierRunLimit)
-	for {
-		err := syscall.Flock(int(lock.Fd()), syscall.LOCK_EX|syscall.LOCK_NB)
-		switch {
-		case err == nil:
-			return lock, nil
-		case !errors.Is(err, syscall.EWOULDBLOCK):
-			return nil, errors.Join(fmt.Errorf("lock %s: %w", f.runLock(), err), lock.Close())
-		case time.Now().After(giveUpAt):
-			return nil, errors.Join(fmt.Errorf("%w: PostgreSQL of an earlier run (process %d) does not end; stop it",
-				ErrFolderInUse, f.postmaster()), lock.Close())
-		case time.Now().After(pushAt):
-			if pid := f.postmaster(); pid != 0 {
-				err = syscall.Kill(pid, syscall.SIGQUIT)
-			}
-			pushAt = giveUpAt
-		}
-		select {
-		case <-quit:
-			return nil, errors.Join(errStopped, lock.Close())
-		case <-time.After(10 * time.Millisecond):
-		}
-	}
-}
-
-// clearPIDFile removes what a killed PostgreSQL left behind: its process id may be another program's by now, which
-// PostgreSQL would take for itself. Under the run lock the only one that can be alive was started by hand.
-func (f folder) clearPIDFile() error {
-	if pid := f.postmaster(); pid != 0 {
-		return fmt.Errorf("%w: PostgreSQL (process %d) that this server did not start runs on %s; stop it",
-			ErrFolderInUse, pid, f.data())
-	}
-	if err := os.Remove(f.pidFile()); err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return err
-	}
-	return nil
-}
-
-// postmaster is the process id of a PostgreSQL that lives on the data folder, 0 when there is none.
-func (f folder) postmaster() int {
-	lines := f.pidFileLines()
-	if len(lines) == 0 {
-		return 0
-	}
-	pid, err := strconv.Atoi(lines[0])
-	if err != nil || pid <= 0 {
-		return 0
-	}
-	// A postmaster works in its data folder; a stranger with the same number does not.
-	where, err := os.Readlink(filepath.Join("/proc", strconv.Itoa(pid), "cwd"))
-	if err != nil || where != f.data() {
-		return 0
-	}
-	return pid
 }
 
 // isReady reads the eighth line of postmaster.pid, where PostgreSQL says how far it is.
