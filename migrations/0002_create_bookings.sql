@@ -61,8 +61,6 @@ CREATE TABLE occupancies (
         AND date_trunc('minute', upper(during), 'UTC') = upper(during))
 );
 
-CREATE INDEX occupancies_during ON occupancies USING gist (studio_key, during);
-
 -- A row is one phase of a firing with what it takes while it lasts.
 CREATE TABLE firing_phases (
     studio_key   bigint           NOT NULL,

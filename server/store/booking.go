@@ -1,0 +1,296 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"saggar/server/domain"
+	"saggar/server/store/queries"
+)
+
+// Booking is everything that one booking, move or cancellation writes. It is written together or not at all.
+type Booking struct {
+	// Studio carries the new revisions; its other fields are not written.
+	Studio domain.Studio
+	// NewRuns are stored with their loads and firings. Runs and firings need keys from NextKeys.
+	NewRuns []domain.Run
+	// ChangedRuns are stored runs as they now are: title, inputs, acknowledged codes, revision and loads are written. Of
+	// a firing in a load, one that is not stored yet is added, and one that stands gets its state and revision.
+	ChangedRuns []domain.Run
+	// EndedFirings give their furnaces up and get their state and revision. They win over the same firing in a load.
+	EndedFirings []domain.Firing
+	// Changes are the log's entries; there is no booking without one.
+	Changes []domain.Change
+	// Remembered is what the request id did, remembered at the time of the first change; nil: nothing to remember.
+	Remembered *domain.Remembered
+}
+
+// Book writes a booking in one round trip, under the studio's lock. Errors: domain.ErrFurnaceTaken;
+// domain.ErrAlreadyExists for the id of a run or firing; domain.ErrNotFound for a furnace or a recipe's version;
+// domain.ErrChangedMeanwhile when what it changes does not stand.
+func (t *Tx) Book(ctx context.Context, b Booking) error {
+	statements, err := b.Statements()
+	if err != nil {
+		return err
+	}
+	results := t.tx.SendBatch(ctx, (&recorder{statements}).batch())
+	for _, s := range statements {
+		tag, err := results.Exec()
+		if err != nil {
+			return errors.Join(translate(ctx, err), translateClose(ctx, results.Close(), err))
+		}
+		if s.Rows > 0 && tag.RowsAffected() != s.Rows {
+			err := fmt.Errorf("%w: a booking changes %d rows, and %d stand", domain.ErrChangedMeanwhile, s.Rows, tag.RowsAffected())
+			return errors.Join(err, translate(ctx, results.Close()))
+		}
+	}
+	return translate(ctx, results.Close())
+}
+
+// Statements are what Book sends, in order. An error means that the booking cannot be written down.
+func (b Booking) Statements() ([]Statement, error) {
+	if len(b.Changes) == 0 {
+		return nil, errors.New("bug: a booking without an entry for the log")
+	}
+	record := &recorder{}
+	w := writer{Booking: b, q: queries.New(record), record: record, ended: b.ended()}
+	w.standing = b.standing(w.ended)
+	for _, step := range []func(ctx context.Context) error{
+		w.studio, w.endings, w.runs, w.firings, w.phases, w.releases, w.newLoads, w.changedLoads, w.log,
+	} {
+		if err := step(context.Background()); err != nil {
+			return nil, err
+		}
+	}
+	return record.statements, nil
+}
+
+// writer puts a booking into statements. Statements that would write nothing are left out.
+type writer struct {
+	Booking
+	ended    []domain.Firing
+	standing []*domain.Firing
+	q        *queries.Queries
+	record   *recorder
+}
+
+func (w writer) studio(ctx context.Context) error {
+	s := w.Studio
+	err := w.q.SetStudioRevisions(ctx, queries.SetStudioRevisionsParams{
+		StudioKey: s.Key, Revision: s.Revision, EquipmentRevision: s.EquipmentRevision, OwnRevision: s.OwnRevision,
+	})
+	w.record.expect(1)
+	return err
+}
+
+// ended are the firings that give their furnaces up, each once.
+func (b Booking) ended() []domain.Firing {
+	var ended []domain.Firing
+	seen := map[int64]bool{}
+	for _, f := range b.EndedFirings {
+		if !seen[f.Key] {
+			ended, seen[f.Key] = append(ended, f), true
+		}
+	}
+	for _, r := range b.ChangedRuns {
+		for _, f := range r.Firings() {
+			if !seen[f.Key] && !f.State.Occupies() {
+				ended, seen[f.Key] = append(ended, *f), true
+			}
+		}
+	}
+	return ended
+}
+
+// standing are the firings that hold their furnaces after the booking, each once.
+func (b Booking) standing(ended []domain.Firing) []*domain.Firing {
+	seen := map[int64]bool{}
+	for _, f := range ended {
+		seen[f.Key] = true
+	}
+	var standing []*domain.Firing
+	for _, runs := range [][]domain.Run{b.NewRuns, b.ChangedRuns} {
+		for _, r := range runs {
+			for _, f := range r.Firings() {
+				if !seen[f.Key] {
+					standing, seen[f.Key] = append(standing, f), true
+				}
+			}
+		}
+	}
+	return standing
+}
+
+func (w writer) endings(ctx context.Context) error {
+	arg := queries.EndFiringsParams{StudioKey: w.Studio.Key}
+	for _, f := range w.ended {
+		arg.FiringKeys = append(arg.FiringKeys, f.Key)
+		arg.States = append(arg.States, string(f.State))
+		arg.Revisions = append(arg.Revisions, f.Revision)
+	}
+	if len(arg.FiringKeys) == 0 {
+		return nil
+	}
+	err := w.q.DeleteOccupancies(ctx, queries.DeleteOccupanciesParams{StudioKey: w.Studio.Key, FiringKeys: arg.FiringKeys})
+	if err != nil {
+		return err
+	}
+	err = w.q.EndFirings(ctx, arg)
+	w.record.expect(len(arg.FiringKeys))
+	return err
+}
+
+func (w writer) runs(ctx context.Context) error {
+	for _, r := range w.NewRuns {
+		scale, err := encode("the scale of run "+r.ID, r.Scale)
+		if err != nil {
+			return err
+		}
+		inputs, err := encode("the inputs of run "+r.ID, r.Inputs)
+		if err != nil {
+			return err
+		}
+		err = w.q.InsertRun(ctx, queries.InsertRunParams{
+			StudioKey: w.Studio.Key, RunKey: r.Key, RunID: r.ID, Title: r.Title, RecipeID: r.RecipeID,
+			RecipeVersion: int32(r.RecipeVersion), Department: r.Department, Maker: r.Maker, Scale: scale, Inputs: inputs,
+			Acknowledged: noNull(r.Acknowledged), Revision: r.Revision, CreateTime: r.CreateTime,
+		})
+		if err != nil {
+			return err
+		}
+	}
+	for _, r := range w.ChangedRuns {
+		inputs, err := encode("the inputs of run "+r.ID, r.Inputs)
+		if err != nil {
+			return err
+		}
+		_, err = w.q.UpdateRun(ctx, queries.UpdateRunParams{
+			StudioKey: w.Studio.Key, RunKey: r.Key, Title: r.Title, Inputs: inputs,
+			Acknowledged: noNull(r.Acknowledged), Revision: r.Revision,
+		})
+		if err != nil {
+			return err
+		}
+		w.record.expect(1)
+	}
+	return nil
+}
+
+func (w writer) firings(ctx context.Context) error {
+	arg := queries.PutFiringsParams{StudioKey: w.Studio.Key}
+	for _, f := range w.standing {
+		arg.FiringKeys = append(arg.FiringKeys, f.Key)
+		arg.FiringIds = append(arg.FiringIds, f.ID)
+		arg.FurnaceIds = append(arg.FurnaceIds, f.Furnace)
+		arg.Titles = append(arg.Titles, f.Title)
+		arg.States = append(arg.States, string(f.State))
+		arg.StartTimes = append(arg.StartTimes, f.Window.Start)
+		arg.EndTimes = append(arg.EndTimes, f.Window.End)
+		arg.TopCelsius = append(arg.TopCelsius, f.TopCelsius)
+		arg.Atmospheres = append(arg.Atmospheres, string(f.Atmosphere))
+		arg.Revisions = append(arg.Revisions, f.Revision)
+	}
+	if len(arg.FiringKeys) == 0 {
+		return nil
+	}
+	if err := w.q.PutFirings(ctx, arg); err != nil {
+		return err
+	}
+	return w.q.InsertOccupancies(ctx, queries.InsertOccupanciesParams{StudioKey: w.Studio.Key, FiringKeys: arg.FiringKeys})
+}
+
+func (w writer) phases(ctx context.Context) error {
+	arg := queries.InsertFiringPhasesParams{StudioKey: w.Studio.Key}
+	for _, f := range w.standing {
+		for i, p := range f.Phases {
+			arg.FiringKeys = append(arg.FiringKeys, f.Key)
+			arg.Ordinals = append(arg.Ordinals, int32(i))
+			arg.Kinds = append(arg.Kinds, string(p.Kind))
+			arg.StartTimes = append(arg.StartTimes, p.Window.Start)
+			arg.EndTimes = append(arg.EndTimes, p.Window.End)
+			arg.Watches = append(arg.Watches, string(p.Watch))
+			arg.PeopleCounts = append(arg.PeopleCounts, int32(p.PeopleCount))
+			arg.Kilowatts = append(arg.Kilowatts, p.Kilowatts)
+		}
+	}
+	if len(arg.FiringKeys) == 0 {
+		return nil
+	}
+	return w.q.InsertFiringPhases(ctx, arg)
+}
+
+func (w writer) releases(ctx context.Context) error {
+	arg := queries.InsertFiringReleasesParams{StudioKey: w.Studio.Key}
+	for _, f := range w.standing {
+		for i, r := range f.Releases {
+			arg.FiringKeys = append(arg.FiringKeys, f.Key)
+			arg.Ordinals = append(arg.Ordinals, int32(i))
+			arg.Species = append(arg.Species, r.Species)
+			arg.StartMinutes = append(arg.StartMinutes, r.StartMinute)
+			arg.EndMinutes = append(arg.EndMinutes, r.EndMinute)
+			arg.GramsPerMinute = append(arg.GramsPerMinute, r.GramsPerMinute)
+		}
+	}
+	if len(arg.FiringKeys) == 0 {
+		return nil
+	}
+	return w.q.InsertFiringReleases(ctx, arg)
+}
+
+func (w writer) newLoads(ctx context.Context) error {
+	arg := loadParams(w.Studio.Key, w.NewRuns)
+	if len(arg.RunKeys) == 0 {
+		return nil
+	}
+	return w.q.InsertLoads(ctx, arg)
+}
+
+func (w writer) changedLoads(ctx context.Context) error {
+	arg := loadParams(w.Studio.Key, w.ChangedRuns)
+	if len(arg.RunKeys) == 0 {
+		return nil
+	}
+	_, err := w.q.UpdateLoads(ctx, queries.UpdateLoadsParams{
+		StudioKey: arg.StudioKey, RunKeys: arg.RunKeys, Ordinals: arg.Ordinals, States: arg.States,
+		FiringKeys: arg.FiringKeys, StartTimes: arg.StartTimes, EndTimes: arg.EndTimes,
+	})
+	w.record.expect(len(arg.RunKeys))
+	return err
+}
+
+func loadParams(studioKey int64, runs []domain.Run) queries.InsertLoadsParams {
+	arg := queries.InsertLoadsParams{StudioKey: studioKey}
+	for _, r := range runs {
+		for i, l := range r.Loads {
+			arg.RunKeys = append(arg.RunKeys, r.Key)
+			arg.Ordinals = append(arg.Ordinals, int32(i))
+			arg.StageIds = append(arg.StageIds, l.Stage)
+			arg.States = append(arg.States, string(l.State))
+			arg.StartTimes = append(arg.StartTimes, l.Window.Start)
+			arg.EndTimes = append(arg.EndTimes, l.Window.End)
+			firing := int64(0)
+			if l.Firing != nil {
+				firing = l.Firing.Key
+			}
+			arg.FiringKeys = append(arg.FiringKeys, firing)
+		}
+	}
+	return arg
+}
+
+func (w writer) log(ctx context.Context) error {
+	for _, c := range w.Changes {
+		arg, err := changeParams(w.Studio.Key, c)
+		if err != nil {
+			return err
+		}
+		if err := w.q.InsertChange(ctx, arg); err != nil {
+			return err
+		}
+	}
+	if w.Remembered == nil {
+		return nil
+	}
+	return w.q.InsertRequest(ctx, requestParams(w.Studio.Key, *w.Remembered, w.Changes[0].Time))
+}

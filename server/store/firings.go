@@ -1,0 +1,122 @@
+package store
+
+import (
+	"context"
+	"time"
+
+	"saggar/chem/air"
+	"saggar/chem/heat"
+	"saggar/server/domain"
+	"saggar/server/store/queries"
+)
+
+// FiringsQuery says which firings are wanted.
+type FiringsQuery struct {
+	// Window is what they must overlap.
+	Window domain.Window
+	// FurnaceIDs are the furnaces; empty: all.
+	FurnaceIDs []string
+	// ShowEnded adds those that no longer hold their furnace: missed, expired, cancelled.
+	ShowEnded bool
+	// SinceRevision leaves out those that have not changed after it; 0: all.
+	SinceRevision int64
+	// AfterStart and AfterKey are start and key of the last firing of the page before.
+	AfterStart time.Time
+	AfterKey   int64
+	// Limit is the most returned; 0: all.
+	Limit int
+	// WithReleases fills in what comes off.
+	WithReleases bool
+}
+
+// Firing returns a firing with phases and releases, or domain.ErrNotFound. One whose load was moved to another firing
+// has neither run nor stage nor department.
+func (t *Tx) Firing(ctx context.Context, studioKey int64, id string) (domain.Firing, error) {
+	row, err := t.q.GetFiring(ctx, queries.GetFiringParams{StudioKey: studioKey, FiringID: id})
+	if err != nil {
+		return domain.Firing{}, named(err, "firings", id)
+	}
+	firings := []domain.Firing{toFiring(queries.FiringsOverRow(row))}
+	err = t.fillFirings(ctx, studioKey, pointers(firings), true)
+	return firings[0], err
+}
+
+// FiringsOver returns firings that overlap a window, by start and then key, with their phases. Its cost follows what
+// overlaps the window, not how many firings the studio has had.
+func (t *Tx) FiringsOver(ctx context.Context, studioKey int64, q FiringsQuery) ([]domain.Firing, error) {
+	rows, err := t.q.FiringsOver(ctx, queries.FiringsOverParams{
+		StudioKey: studioKey, WindowStart: q.Window.Start, WindowEnd: q.Window.End, ShowEnded: q.ShowEnded,
+		FurnaceIds: noNull(q.FurnaceIDs), SinceRevision: q.SinceRevision,
+		AfterStart: q.AfterStart, AfterKey: q.AfterKey, MaxRows: int64(q.Limit),
+	})
+	if err != nil {
+		return nil, err
+	}
+	firings := collect(rows, toFiring)
+	return firings, t.fillFirings(ctx, studioKey, pointers(firings), q.WithReleases)
+}
+
+// fillFirings reads the firings' phases, and their releases if wanted, which never change once stored.
+func (t *Tx) fillFirings(ctx context.Context, studioKey int64, firings []*domain.Firing, withReleases bool) error {
+	if len(firings) == 0 {
+		return nil
+	}
+	keys := make([]int64, len(firings))
+	for i, f := range firings {
+		keys[i] = f.Key
+	}
+	var phases []queries.PhasesOfFiringsRow
+	var releases []queries.ReleasesOfFiringsRow
+	err := inOneTrip(ctx, t.tx, func(q *queries.Queries) (err error) {
+		phases, err = q.PhasesOfFirings(ctx, queries.PhasesOfFiringsParams{StudioKey: studioKey, FiringKeys: keys})
+		if err != nil || !withReleases {
+			return err
+		}
+		releases, err = q.ReleasesOfFirings(ctx, queries.ReleasesOfFiringsParams{StudioKey: studioKey, FiringKeys: keys})
+		return err
+	})
+	if err == nil {
+		attach(firings, phases, releases)
+	}
+	return err
+}
+
+// attach gives each firing its phases and releases.
+func attach(firings []*domain.Firing, phases []queries.PhasesOfFiringsRow, releases []queries.ReleasesOfFiringsRow) {
+	byKey := make(map[int64]*domain.Firing, len(firings))
+	for _, f := range firings {
+		byKey[f.Key] = f
+	}
+	for _, p := range phases {
+		if f := byKey[p.FiringKey]; f != nil {
+			f.Phases = append(f.Phases, domain.FiringPhase{
+				Kind: heat.PhaseKind(p.Kind), Window: domain.Window{Start: p.StartTime, End: p.EndTime},
+				Watch: heat.Watch(p.Watch), PeopleCount: int(p.PeopleCount), Kilowatts: p.Kilowatts,
+			})
+		}
+	}
+	for _, r := range releases {
+		if f := byKey[r.FiringKey]; f != nil {
+			f.Releases = append(f.Releases, air.Release{
+				Species: r.Species, StartMinute: r.StartMinute, EndMinute: r.EndMinute, GramsPerMinute: r.GramsPerMinute,
+			})
+		}
+	}
+}
+
+func toFiring(row queries.FiringsOverRow) domain.Firing {
+	return domain.Firing{
+		Key: row.FiringKey, ID: row.FiringID, Furnace: row.FurnaceID, Title: row.Title,
+		RunID: row.RunID, Stage: row.StageID, Department: row.Department,
+		State: domain.LoadState(row.State), Window: domain.Window{Start: row.StartTime, End: row.EndTime},
+		TopCelsius: row.TopCelsius, Atmosphere: heat.Atmosphere(row.Atmosphere), Revision: row.Revision,
+	}
+}
+
+func pointers(firings []domain.Firing) []*domain.Firing {
+	list := make([]*domain.Firing, len(firings))
+	for i := range firings {
+		list[i] = &firings[i]
+	}
+	return list
+}

@@ -1,0 +1,83 @@
+package store
+
+import (
+	"context"
+
+	"saggar/server/domain"
+	"saggar/server/store/queries"
+)
+
+// LockedStudio is what a booking needs to know once it holds the studio's lock.
+type LockedStudio struct {
+	Studio domain.Studio
+	// NewFirings hold their furnace, overlap the window and were booked or changed after the revision, by start.
+	NewFirings []domain.Firing
+	// Remembered is what the request id did before, or nil.
+	Remembered *domain.Remembered
+}
+
+// LockForBooking locks a studio as LockStudio does and reads, in the same round trip, what the caller's request id did
+// and the firings that have come since the revision at which the caller looked, with phases and releases. It reads every
+// firing that is newer than since: an old revision in a studio with a long history is slow. A caller that needs no
+// firings gives an empty window. A firing that ended after since is not among them. Errors: domain.ErrNotFound.
+func (t *Tx) LockForBooking(
+	ctx context.Context, studioID string, since int64, window domain.Window, caller, requestID string,
+) (LockedStudio, error) {
+	var studio queries.Studio
+	var requests []queries.GetRequestInStudioRow
+	var firings newFirings
+	// Statements of their own, since each sees what was committed when it began: what is read together with the lock
+	// is as old as the wait for it.
+	err := inOneTrip(ctx, t.tx, func(q *queries.Queries) (err error) {
+		if studio, err = q.LockStudio(ctx, studioID); err != nil {
+			return named(err, "studios", studioID)
+		}
+		requests, err = q.GetRequestInStudio(ctx, queries.GetRequestInStudioParams{
+			StudioID: studioID, CallerID: caller, RequestID: requestID,
+		})
+		if err != nil || window.Start.Equal(window.End) {
+			return err
+		}
+		return firings.read(ctx, q, queries.NewFiringsParams{
+			StudioID: studioID, SinceRevision: since, WindowStart: window.Start, WindowEnd: window.End,
+		})
+	})
+	if err != nil {
+		return LockedStudio{}, err
+	}
+	locked := LockedStudio{Studio: toStudio(studio), NewFirings: firings.assemble()}
+	for _, row := range requests {
+		locked.Remembered = toRemembered(queries.GetRequestRow(row))
+	}
+	return locked, nil
+}
+
+// newFirings are the answers to three questions about the same firings.
+type newFirings struct {
+	firings  []queries.NewFiringsRow
+	phases   []queries.PhasesOfNewFiringsRow
+	releases []queries.ReleasesOfNewFiringsRow
+}
+
+func (n *newFirings) read(ctx context.Context, q *queries.Queries, arg queries.NewFiringsParams) (err error) {
+	if n.firings, err = q.NewFirings(ctx, arg); err != nil {
+		return err
+	}
+	if n.phases, err = q.PhasesOfNewFirings(ctx, queries.PhasesOfNewFiringsParams(arg)); err != nil {
+		return err
+	}
+	n.releases, err = q.ReleasesOfNewFirings(ctx, queries.ReleasesOfNewFiringsParams(arg))
+	return err
+}
+
+func (n *newFirings) assemble() []domain.Firing {
+	firings := collect(n.firings, func(row queries.NewFiringsRow) domain.Firing { return toFiring(queries.FiringsOverRow(row)) })
+	attach(pointers(firings),
+		collect(n.phases, func(row queries.PhasesOfNewFiringsRow) queries.PhasesOfFiringsRow {
+			return queries.PhasesOfFiringsRow(row)
+		}),
+		collect(n.releases, func(row queries.ReleasesOfNewFiringsRow) queries.ReleasesOfFiringsRow {
+			return queries.ReleasesOfFiringsRow(row)
+		}))
+	return firings
+}

@@ -1,0 +1,141 @@
+-- name: GetFiring :one
+SELECT f.firing_key, f.firing_id, e.equipment_id AS furnace_id, f.title, f.state,
+    lower(f.during)::timestamptz AS start_time, upper(f.during)::timestamptz AS end_time,
+    f.top_celsius, f.atmosphere, f.revision,
+    coalesce(r.run_id, '') AS run_id, coalesce(l.stage_id, '') AS stage_id, coalesce(r.department, '') AS department
+FROM firings f
+JOIN equipment e ON e.studio_key = f.studio_key AND e.equipment_key = f.furnace_key
+LEFT JOIN loads l ON l.studio_key = f.studio_key AND l.firing_key = f.firing_key
+LEFT JOIN runs r ON r.studio_key = l.studio_key AND r.run_key = l.run_key
+WHERE f.studio_key = @studio_key AND f.firing_id = @firing_id;
+
+-- Reads through firings_during, so that its cost follows the window and not the history.
+-- name: FiringsOver :many
+SELECT f.firing_key, f.firing_id, e.equipment_id AS furnace_id, f.title, f.state,
+    lower(f.during)::timestamptz AS start_time, upper(f.during)::timestamptz AS end_time,
+    f.top_celsius, f.atmosphere, f.revision,
+    coalesce(r.run_id, '') AS run_id, coalesce(l.stage_id, '') AS stage_id, coalesce(r.department, '') AS department
+FROM firings f
+JOIN equipment e ON e.studio_key = f.studio_key AND e.equipment_key = f.furnace_key
+LEFT JOIN loads l ON l.studio_key = f.studio_key AND l.firing_key = f.firing_key
+LEFT JOIN runs r ON r.studio_key = l.studio_key AND r.run_key = l.run_key
+WHERE f.studio_key = @studio_key
+    AND f.during && tstzrange(@window_start::timestamptz, @window_end::timestamptz)
+    AND (@show_ended::boolean OR f.state IN ('TENTATIVE', 'CONFIRMED', 'UNDER_FIRE', 'DRAWN', 'STOPPED'))
+    AND (cardinality(@furnace_ids::text[]) = 0 OR e.equipment_id = ANY (@furnace_ids::text[]))
+    AND f.revision > @since_revision
+    AND (lower(f.during), f.firing_key) > (@after_start::timestamptz, @after_key::bigint)
+ORDER BY lower(f.during), f.firing_key
+LIMIT NULLIF(@max_rows::bigint, 0);
+
+-- What has been booked since a revision. Reads through firings_by_revision, since little has: the window is therefore not
+-- written with &&.
+-- name: NewFirings :many
+SELECT f.firing_key, f.firing_id, e.equipment_id AS furnace_id, f.title, f.state,
+    lower(f.during)::timestamptz AS start_time, upper(f.during)::timestamptz AS end_time,
+    f.top_celsius, f.atmosphere, f.revision,
+    coalesce(r.run_id, '') AS run_id, coalesce(l.stage_id, '') AS stage_id, coalesce(r.department, '') AS department
+FROM firings f
+JOIN equipment e ON e.studio_key = f.studio_key AND e.equipment_key = f.furnace_key
+LEFT JOIN loads l ON l.studio_key = f.studio_key AND l.firing_key = f.firing_key
+LEFT JOIN runs r ON r.studio_key = l.studio_key AND r.run_key = l.run_key
+WHERE f.studio_key = (SELECT s.studio_key FROM studios s WHERE s.studio_id = @studio_id)
+    AND f.revision > @since_revision
+    AND lower(f.during) < @window_end::timestamptz AND upper(f.during) > @window_start::timestamptz
+    AND f.state IN ('TENTATIVE', 'CONFIRMED', 'UNDER_FIRE', 'DRAWN', 'STOPPED')
+ORDER BY lower(f.during), f.firing_key;
+
+-- name: PhasesOfNewFirings :many
+SELECT p.firing_key, p.kind, p.start_time, p.end_time, p.watch, p.people_count, p.kilowatts
+FROM firings f
+JOIN firing_phases p ON p.studio_key = f.studio_key AND p.firing_key = f.firing_key
+WHERE f.studio_key = (SELECT s.studio_key FROM studios s WHERE s.studio_id = @studio_id)
+    AND f.revision > @since_revision
+    AND lower(f.during) < @window_end::timestamptz AND upper(f.during) > @window_start::timestamptz
+    AND f.state IN ('TENTATIVE', 'CONFIRMED', 'UNDER_FIRE', 'DRAWN', 'STOPPED')
+ORDER BY p.firing_key, p.ordinal;
+
+-- name: ReleasesOfNewFirings :many
+SELECT g.firing_key, g.species, g.start_minute, g.end_minute, g.grams_per_minute
+FROM firings f
+JOIN firing_releases g ON g.studio_key = f.studio_key AND g.firing_key = f.firing_key
+WHERE f.studio_key = (SELECT s.studio_key FROM studios s WHERE s.studio_id = @studio_id)
+    AND f.revision > @since_revision
+    AND lower(f.during) < @window_end::timestamptz AND upper(f.during) > @window_start::timestamptz
+    AND f.state IN ('TENTATIVE', 'CONFIRMED', 'UNDER_FIRE', 'DRAWN', 'STOPPED')
+ORDER BY g.firing_key, g.ordinal;
+
+-- name: PhasesOfFirings :many
+SELECT firing_key, kind, start_time, end_time, watch, people_count, kilowatts
+FROM firing_phases
+WHERE studio_key = @studio_key AND firing_key = ANY (@firing_keys::bigint[])
+ORDER BY firing_key, ordinal;
+
+-- name: ReleasesOfFirings :many
+SELECT firing_key, species, start_minute, end_minute, grams_per_minute
+FROM firing_releases
+WHERE studio_key = @studio_key AND firing_key = ANY (@firing_keys::bigint[])
+ORDER BY firing_key, ordinal;
+
+-- name: NextFiringKeys :many
+SELECT nextval('firings_firing_key_seq')::bigint AS firing_key
+FROM generate_series(1, @key_count::integer);
+
+-- A firing that stands already gets its new state; its furnace and time never change.
+-- name: PutFirings :exec
+INSERT INTO firings (studio_key, firing_key, firing_id, furnace_key, title, state, during, top_celsius, atmosphere,
+    revision)
+SELECT @studio_key, u.firing_key, u.firing_id, e.equipment_key, u.title, u.state, tstzrange(u.start_time, u.end_time),
+    u.top_celsius, u.atmosphere, u.revision
+FROM (
+    SELECT unnest(@firing_keys::bigint[]) AS firing_key, unnest(@firing_ids::text[]) AS firing_id,
+        unnest(@furnace_ids::text[]) AS furnace_id, unnest(@titles::text[]) AS title,
+        unnest(@states::text[]) AS state, unnest(@start_times::timestamptz[]) AS start_time,
+        unnest(@end_times::timestamptz[]) AS end_time, unnest(@top_celsius::double precision[]) AS top_celsius,
+        unnest(@atmospheres::text[]) AS atmosphere, unnest(@revisions::bigint[]) AS revision
+) AS u
+LEFT JOIN equipment e
+    ON e.studio_key = @studio_key AND e.kind = 'furnaces' AND e.equipment_id = u.furnace_id
+ON CONFLICT ON CONSTRAINT firings_pkey DO UPDATE SET state = excluded.state, revision = excluded.revision;
+
+-- name: EndFirings :exec
+UPDATE firings
+SET state = u.state, revision = u.revision
+FROM (
+    SELECT unnest(@firing_keys::bigint[]) AS firing_key, unnest(@states::text[]) AS state,
+        unnest(@revisions::bigint[]) AS revision
+) AS u
+WHERE firings.studio_key = @studio_key AND firings.firing_key = u.firing_key;
+
+-- name: DeleteOccupancies :exec
+DELETE FROM occupancies
+WHERE studio_key = @studio_key AND firing_key = ANY (@firing_keys::bigint[]);
+
+-- name: InsertOccupancies :exec
+INSERT INTO occupancies (studio_key, firing_key, furnace_key, during)
+SELECT f.studio_key, f.firing_key, f.furnace_key, f.during
+FROM firings f
+WHERE f.studio_key = @studio_key AND f.firing_key = ANY (@firing_keys::bigint[])
+ON CONFLICT ON CONSTRAINT occupancies_pkey DO NOTHING;
+
+-- name: InsertFiringPhases :exec
+INSERT INTO firing_phases (studio_key, firing_key, ordinal, kind, start_time, end_time, watch, people_count, kilowatts)
+SELECT @studio_key, u.firing_key, u.ordinal, u.kind, u.start_time, u.end_time, u.watch, u.people_count, u.kilowatts
+FROM (
+    SELECT unnest(@firing_keys::bigint[]) AS firing_key, unnest(@ordinals::integer[]) AS ordinal,
+        unnest(@kinds::text[]) AS kind, unnest(@start_times::timestamptz[]) AS start_time,
+        unnest(@end_times::timestamptz[]) AS end_time, unnest(@watches::text[]) AS watch,
+        unnest(@people_counts::integer[]) AS people_count, unnest(@kilowatts::double precision[]) AS kilowatts
+) AS u
+ON CONFLICT ON CONSTRAINT firing_phases_pkey DO NOTHING;
+
+-- name: InsertFiringReleases :exec
+INSERT INTO firing_releases (studio_key, firing_key, ordinal, species, start_minute, end_minute, grams_per_minute)
+SELECT @studio_key, u.firing_key, u.ordinal, u.species, u.start_minute, u.end_minute, u.grams_per_minute
+FROM (
+    SELECT unnest(@firing_keys::bigint[]) AS firing_key, unnest(@ordinals::integer[]) AS ordinal,
+        unnest(@species::text[]) AS species, unnest(@start_minutes::double precision[]) AS start_minute,
+        unnest(@end_minutes::double precision[]) AS end_minute,
+        unnest(@grams_per_minute::double precision[]) AS grams_per_minute
+) AS u
+ON CONFLICT ON CONSTRAINT firing_releases_pkey DO NOTHING;

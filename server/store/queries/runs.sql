@@ -1,0 +1,75 @@
+-- name: GetRun :one
+SELECT run_key, run_id, title, recipe_id, recipe_version, department, maker, scale, inputs, acknowledged, revision,
+    create_time
+FROM runs
+WHERE studio_key = @studio_key AND run_id = @run_id;
+
+-- name: ListRuns :many
+SELECT run_key, run_id, title, recipe_id, recipe_version, department, maker, scale, inputs, acknowledged, revision,
+    create_time
+FROM runs
+WHERE studio_key = @studio_key AND run_key < @before_key
+ORDER BY run_key DESC
+LIMIT NULLIF(@max_rows::bigint, 0);
+
+-- name: ListRunsOfDepartment :many
+SELECT run_key, run_id, title, recipe_id, recipe_version, department, maker, scale, inputs, acknowledged, revision,
+    create_time
+FROM runs
+WHERE studio_key = @studio_key AND department = @department AND run_key < @before_key
+ORDER BY run_key DESC
+LIMIT NULLIF(@max_rows::bigint, 0);
+
+-- name: NextRunKeys :many
+SELECT nextval('runs_run_key_seq')::bigint AS run_key
+FROM generate_series(1, @key_count::integer);
+
+-- name: InsertRun :exec
+INSERT INTO runs (studio_key, run_key, run_id, title, recipe_id, recipe_version, department, maker, scale, inputs,
+    acknowledged, revision, create_time)
+VALUES (@studio_key, @run_key, @run_id, @title, @recipe_id, @recipe_version, @department, @maker, @scale, @inputs,
+    @acknowledged, @revision, @create_time);
+
+-- name: UpdateRun :execrows
+UPDATE runs
+SET title = @title, inputs = @inputs, acknowledged = @acknowledged, revision = @revision
+WHERE studio_key = @studio_key AND run_key = @run_key;
+
+-- The loads of runs in the recipe's order. A load that is bench work has no firing: its firing_key is 0.
+-- name: LoadsOfRuns :many
+SELECT l.run_key, l.stage_id, l.state AS load_state, l.start_time AS load_start_time, l.end_time AS load_end_time,
+    coalesce(f.firing_key, 0)::bigint AS firing_key,
+    coalesce(f.firing_id, '') AS firing_id,
+    coalesce(e.equipment_id, '') AS furnace_id,
+    coalesce(f.title, '') AS title,
+    coalesce(f.state, '') AS state,
+    coalesce(lower(f.during), l.start_time)::timestamptz AS start_time,
+    coalesce(upper(f.during), l.end_time)::timestamptz AS end_time,
+    coalesce(f.top_celsius, 0)::double precision AS top_celsius,
+    coalesce(f.atmosphere, '') AS atmosphere,
+    coalesce(f.revision, 0)::bigint AS revision
+FROM loads l
+LEFT JOIN firings f ON f.studio_key = l.studio_key AND f.firing_key = l.firing_key
+LEFT JOIN equipment e ON e.studio_key = f.studio_key AND e.equipment_key = f.furnace_key
+WHERE l.studio_key = @studio_key AND l.run_key = ANY (@run_keys::bigint[])
+ORDER BY l.run_key, l.ordinal;
+
+-- name: InsertLoads :exec
+INSERT INTO loads (studio_key, run_key, ordinal, stage_id, state, firing_key, start_time, end_time)
+SELECT @studio_key, u.run_key, u.ordinal, u.stage_id, u.state, NULLIF(u.firing_key, 0), u.start_time, u.end_time
+FROM (
+    SELECT unnest(@run_keys::bigint[]) AS run_key, unnest(@ordinals::integer[]) AS ordinal,
+        unnest(@stage_ids::text[]) AS stage_id, unnest(@states::text[]) AS state,
+        unnest(@firing_keys::bigint[]) AS firing_key, unnest(@start_times::timestamptz[]) AS start_time,
+        unnest(@end_times::timestamptz[]) AS end_time
+) AS u;
+
+-- name: UpdateLoads :execrows
+UPDATE loads
+SET state = u.state, firing_key = NULLIF(u.firing_key, 0), start_time = u.start_time, end_time = u.end_time
+FROM (
+    SELECT unnest(@run_keys::bigint[]) AS run_key, unnest(@ordinals::integer[]) AS ordinal,
+        unnest(@states::text[]) AS state, unnest(@firing_keys::bigint[]) AS firing_key,
+        unnest(@start_times::timestamptz[]) AS start_time, unnest(@end_times::timestamptz[]) AS end_time
+) AS u
+WHERE loads.studio_key = @studio_key AND loads.run_key = u.run_key AND loads.ordinal = u.ordinal;

@@ -1,0 +1,126 @@
+package store
+
+import (
+	"context"
+	"math"
+
+	"saggar/chem"
+	"saggar/chem/heat"
+	"saggar/server/domain"
+	"saggar/server/store/queries"
+)
+
+// Run returns a run with its loads and their firings, phases and releases, or domain.ErrNotFound. Outside the studio's
+// lock it needs a snapshot to be of one piece.
+func (t *Tx) Run(ctx context.Context, studioKey int64, id string) (domain.Run, error) {
+	row, err := t.q.GetRun(ctx, queries.GetRunParams{StudioKey: studioKey, RunID: id})
+	if err != nil {
+		return domain.Run{}, named(err, "runs", id)
+	}
+	runs, err := t.fillRuns(ctx, studioKey, []queries.GetRunRow{row}, true)
+	if err != nil {
+		return domain.Run{}, err
+	}
+	return runs[0], nil
+}
+
+// ListRuns returns runs with their loads, firings and phases, newest first, at most limit; 0: all. They are of one
+// department unless that is empty, and have keys below beforeKey unless that is 0.
+func (t *Tx) ListRuns(ctx context.Context, studioKey int64, department string, beforeKey int64, limit int) ([]domain.Run, error) {
+	if beforeKey == 0 {
+		beforeKey = math.MaxInt64
+	}
+	var rows []queries.GetRunRow
+	if department == "" {
+		all, err := t.q.ListRuns(ctx, queries.ListRunsParams{StudioKey: studioKey, BeforeKey: beforeKey, MaxRows: int64(limit)})
+		if err != nil {
+			return nil, err
+		}
+		rows = collect(all, func(row queries.ListRunsRow) queries.GetRunRow { return queries.GetRunRow(row) })
+	} else {
+		own, err := t.q.ListRunsOfDepartment(ctx, queries.ListRunsOfDepartmentParams{
+			StudioKey: studioKey, Department: department, BeforeKey: beforeKey, MaxRows: int64(limit),
+		})
+		if err != nil {
+			return nil, err
+		}
+		rows = collect(own, func(row queries.ListRunsOfDepartmentRow) queries.GetRunRow { return queries.GetRunRow(row) })
+	}
+	return t.fillRuns(ctx, studioKey, rows, false)
+}
+
+// NextKeys takes fresh keys for runs and firings: keys that are not used leave gaps.
+func (t *Tx) NextKeys(ctx context.Context, runs, firings int) (runKeys, firingKeys []int64, err error) {
+	return nextKeys(ctx, t.tx, runs, firings)
+}
+
+func nextKeys(ctx context.Context, db sender, runs, firings int) (runKeys, firingKeys []int64, err error) {
+	err = inOneTrip(ctx, db, func(q *queries.Queries) (err error) {
+		if runKeys, err = q.NextRunKeys(ctx, int32(runs)); err != nil {
+			return err
+		}
+		firingKeys, err = q.NextFiringKeys(ctx, int32(firings))
+		return err
+	})
+	return runKeys, firingKeys, err
+}
+
+// fillRuns reads the loads of runs and the firings that carry them.
+func (t *Tx) fillRuns(ctx context.Context, studioKey int64, rows []queries.GetRunRow, withReleases bool) ([]domain.Run, error) {
+	runs, err := decodeAll(rows, toRun)
+	if err != nil || len(runs) == 0 {
+		return nil, err
+	}
+	keys := make([]int64, len(runs))
+	byKey := make(map[int64]*domain.Run, len(runs))
+	for i := range runs {
+		keys[i] = runs[i].Key
+		byKey[runs[i].Key] = &runs[i]
+	}
+	loads, err := t.q.LoadsOfRuns(ctx, queries.LoadsOfRunsParams{StudioKey: studioKey, RunKeys: keys})
+	if err != nil {
+		return nil, err
+	}
+	var firings []*domain.Firing
+	for _, row := range loads {
+		run := byKey[row.RunKey]
+		load := toLoad(row, run)
+		run.Loads = append(run.Loads, load)
+		if load.Firing != nil {
+			firings = append(firings, load.Firing)
+		}
+	}
+	return runs, t.fillFirings(ctx, studioKey, firings, withReleases)
+}
+
+func toRun(row queries.GetRunRow) (domain.Run, error) {
+	scale, err := decode[chem.Scale]("scale of run "+row.RunID, row.Scale)
+	if err != nil {
+		return domain.Run{}, err
+	}
+	inputs, err := decode[domain.RunInputs]("inputs of run "+row.RunID, row.Inputs)
+	if err != nil {
+		return domain.Run{}, err
+	}
+	return domain.Run{
+		Key: row.RunKey, ID: row.RunID, Title: row.Title, RecipeID: row.RecipeID, RecipeVersion: int(row.RecipeVersion),
+		Scale: scale, Department: row.Department, Maker: row.Maker, Acknowledged: row.Acknowledged, Inputs: inputs,
+		Revision: row.Revision, CreateTime: row.CreateTime,
+	}, nil
+}
+
+func toLoad(row queries.LoadsOfRunsRow, run *domain.Run) domain.Load {
+	load := domain.Load{
+		Stage: row.StageID, State: domain.LoadState(row.LoadState),
+		Window: domain.Window{Start: row.LoadStartTime, End: row.LoadEndTime},
+	}
+	if row.FiringKey != 0 {
+		load.Firing = &domain.Firing{
+			Key: row.FiringKey, ID: row.FiringID, Furnace: row.FurnaceID, Title: row.Title,
+			RunID: run.ID, Stage: row.StageID, Department: run.Department,
+			State: domain.LoadState(row.State), Window: domain.Window{Start: row.StartTime, End: row.EndTime},
+			TopCelsius: row.TopCelsius, Atmosphere: heat.Atmosphere(row.Atmosphere), Revision: row.Revision,
+		}
+	}
+	return load
+}

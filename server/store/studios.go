@@ -1,0 +1,67 @@
+package store
+
+import (
+	"context"
+
+	"saggar/server/domain"
+	"saggar/server/store/queries"
+)
+
+// Studio returns the studio with an id, or domain.ErrNotFound.
+func (t *Tx) Studio(ctx context.Context, id string) (domain.Studio, error) {
+	row, err := t.q.GetStudio(ctx, id)
+	return toStudio(row), named(err, "studios", id)
+}
+
+// LockStudio is Studio, and makes every other writer of the studio wait until this transaction ends. What is read
+// afterwards is as the last writer left it.
+func (t *Tx) LockStudio(ctx context.Context, id string) (domain.Studio, error) {
+	row, err := t.q.LockStudio(ctx, id)
+	return toStudio(row), named(err, "studios", id)
+}
+
+// ListStudios returns the studios with ids after the given one, by id, at most limit; 0: all.
+func (t *Tx) ListStudios(ctx context.Context, after string, limit int) ([]domain.Studio, error) {
+	rows, err := t.q.ListStudios(ctx, queries.ListStudiosParams{AfterID: after, MaxRows: int64(limit)})
+	return collect(rows, toStudio), err
+}
+
+// InsertStudio stores a new studio and returns it with its key and its creation as stored. Errors:
+// domain.ErrAlreadyExists.
+func (t *Tx) InsertStudio(ctx context.Context, s domain.Studio) (domain.Studio, error) {
+	row, err := t.q.InsertStudio(ctx, queries.InsertStudioParams{
+		StudioID: s.ID, Title: s.Title, TimeZone: s.TimeZone,
+		StepMinutes: int32(s.StepMinutes), ChargeMinutes: int32(s.ChargeMinutes), DrawMinutes: int32(s.DrawMinutes),
+		AcidMistFraction: s.AcidMistFraction,
+		Revision:         s.Revision, EquipmentRevision: s.EquipmentRevision, OwnRevision: s.OwnRevision, CreateTime: s.CreateTime,
+	})
+	if err != nil {
+		return domain.Studio{}, taken(err, "studios", s.ID)
+	}
+	s.Key, s.CreateTime = row.StudioKey, row.CreateTime
+	return s, nil
+}
+
+// UpdateStudio stores a studio's own fields and its three revisions by its key. Errors: domain.ErrNotFound.
+func (t *Tx) UpdateStudio(ctx context.Context, s domain.Studio) error {
+	count, err := t.q.UpdateStudio(ctx, queries.UpdateStudioParams{
+		StudioKey: s.Key, Title: s.Title, TimeZone: s.TimeZone,
+		StepMinutes: int32(s.StepMinutes), ChargeMinutes: int32(s.ChargeMinutes), DrawMinutes: int32(s.DrawMinutes),
+		AcidMistFraction: s.AcidMistFraction,
+		Revision:         s.Revision, EquipmentRevision: s.EquipmentRevision, OwnRevision: s.OwnRevision,
+	})
+	if err == nil && count == 0 {
+		return domain.NotFound("studios/" + s.ID)
+	}
+	return err
+}
+
+func toStudio(row queries.Studio) domain.Studio {
+	return domain.Studio{
+		Key: row.StudioKey, ID: row.StudioID, Title: row.Title, TimeZone: row.TimeZone,
+		StepMinutes: int(row.StepMinutes), ChargeMinutes: int(row.ChargeMinutes), DrawMinutes: int(row.DrawMinutes),
+		AcidMistFraction: row.AcidMistFraction,
+		Revision:         row.Revision, EquipmentRevision: row.EquipmentRevision, OwnRevision: row.OwnRevision,
+		CreateTime: row.CreateTime,
+	}
+}
