@@ -48,6 +48,9 @@ const (
 	Work   PhaseKind = "work" // bench work
 )
 
+// DoorOpen reports whether the furnace stands open in such a phase, so that gas spills past its capture.
+func (k PhaseKind) DoorOpen() bool { return k == Charge || k == Feed || k == Open || k == Draw }
+
 // Phase is one part of a firing with its length in whole minutes and what it needs while it lasts.
 type Phase struct {
 	Kind    PhaseKind `json:"kind"`

@@ -91,8 +91,7 @@ func (h StaffedHours) Windows(span Window, zone *time.Location) []Window {
 		}
 		windows = append(windows, h.day(date, exceptions, zone)...)
 	}
-	slices.SortFunc(windows, func(a, b Window) int { return cmp.Or(a.Start.Compare(b.Start), a.End.Compare(b.End)) })
-	return slices.DeleteFunc(merge(windows), func(w Window) bool { return !w.Overlaps(span) })
+	return slices.DeleteFunc(MergeWindows(windows), func(w Window) bool { return !w.Overlaps(span) })
 }
 
 func (h StaffedHours) day(date time.Time, exceptions map[string]DateHours, zone *time.Location) []Window {
@@ -134,7 +133,9 @@ func localMinute(date time.Time, minute int, zone *time.Location) time.Time {
 	return gapEnd
 }
 
-func merge(windows []Window) []Window {
+// MergeWindows sorts windows and joins those that touch or overlap.
+func MergeWindows(windows []Window) []Window {
+	slices.SortFunc(windows, func(a, b Window) int { return cmp.Or(a.Start.Compare(b.Start), a.End.Compare(b.End)) })
 	var merged []Window
 	for _, w := range windows {
 		if n := len(merged); n > 0 && !w.Start.After(merged[n-1].End) {

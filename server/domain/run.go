@@ -135,16 +135,6 @@ type FiringPhase struct {
 	Kilowatts   float64
 }
 
-// DoorOpen reports whether the furnace stands open in this phase, so that gas spills past its capture.
-func (p FiringPhase) DoorOpen() bool {
-	switch p.Kind {
-	case heat.Charge, heat.Feed, heat.Open, heat.Draw:
-		return true
-	default:
-		return false
-	}
-}
-
 // StageWindow is where and when one stage of a run is to be done. A stage without a furnace is bench work.
 type StageWindow struct {
 	Stage   string
@@ -164,4 +154,52 @@ func (w StageWindow) Window() Window {
 		return Window{}
 	}
 	return Window{w.Phases[0].Window.Start, w.Phases[len(w.Phases)-1].Window.End}
+}
+
+// Firings returns the firings that carry the run's loads, in order.
+func (r Run) Firings() []*Firing {
+	var firings []*Firing
+	for i := range r.Loads {
+		if r.Loads[i].Firing != nil {
+			firings = append(firings, r.Loads[i].Firing)
+		}
+	}
+	return firings
+}
+
+// RunSummary is a run as the change log keeps it.
+type RunSummary struct {
+	Recipe       string        `json:"recipe"`
+	Version      int           `json:"version"`
+	Department   string        `json:"department"`
+	Maker        string        `json:"maker"`
+	State        RunState      `json:"state"`
+	Loads        []LoadSummary `json:"loads"`
+	Acknowledged []string      `json:"acknowledged,omitempty"`
+}
+
+// LoadSummary is a load as the change log keeps it.
+type LoadSummary struct {
+	Stage   string    `json:"stage"`
+	State   LoadState `json:"state"`
+	Furnace string    `json:"furnace,omitempty"`
+	Firing  string    `json:"firing,omitempty"`
+	Start   time.Time `json:"start"`
+	End     time.Time `json:"end"`
+}
+
+// Summary is what the change log keeps of the run.
+func (r Run) Summary() RunSummary {
+	s := RunSummary{
+		Recipe: r.RecipeID, Version: r.RecipeVersion, Department: r.Department, Maker: r.Maker,
+		State: r.State(), Acknowledged: r.Acknowledged,
+	}
+	for _, l := range r.Loads {
+		load := LoadSummary{Stage: l.Stage, State: l.State, Start: l.Window.Start, End: l.Window.End}
+		if l.Firing != nil {
+			load.Furnace, load.Firing = l.Firing.Furnace, l.Firing.ID
+		}
+		s.Loads = append(s.Loads, load)
+	}
+	return s
 }

@@ -131,3 +131,14 @@ func NewBody(kind EquipmentKind) (Equipment, bool) {
 	}
 	return e, true
 }
+
+// Name returns the resource's name within its studio, for example "rooms/kiln-hall".
+func (e Equipment) Name() string { return string(e.Kind) + "/" + e.ID }
+
+// Described returns the studio with the own fields of another, keeping key, id, revisions and creation.
+func (s Studio) Described(by Studio) Studio {
+	s.Title, s.TimeZone = by.Title, by.TimeZone
+	s.StepMinutes, s.ChargeMinutes, s.DrawMinutes = by.StepMinutes, by.ChargeMinutes, by.DrawMinutes
+	s.AcidMistFraction = by.AcidMistFraction
+	return s
+}

@@ -1,0 +1,274 @@
+package assess
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"saggar/chem"
+	"saggar/chem/air"
+	"saggar/chem/finding"
+	"saggar/chem/heat"
+	"saggar/chem/offgas"
+)
+
+// FeedMinutes is how long an addition is fed to a hot charge: common practice, no source.
+const FeedMinutes = 10
+
+// Treatment is one stage of a charge on one furnace.
+type Treatment struct {
+	Stage   int // index in the recipe
+	Furnace heat.Furnace
+	// Constants are those that the times rest on; zero for bench work.
+	Constants heat.Constants
+	Heat      heat.Result
+	Phases    []heat.Phase
+	// Cautious and Likely are what comes off, in minutes from the start of the first phase.
+	Cautious    []air.Release
+	Likely      []air.Release
+	Findings    []finding.Finding
+	Assumptions []string
+}
+
+// PeakCelsius is the highest temperature of the treatment; 0 for bench work.
+func (t Treatment) PeakCelsius() float64 {
+	var peak float64
+	for _, p := range t.Heat.Profile {
+		peak = math.Max(peak, p.Celsius)
+	}
+	return peak
+}
+
+// Treat works out one stage on one furnace; "" is bench work without a station. What the furnace may not or cannot do is
+// in the findings, and the phases are then empty. Errors: finding.Faults.
+func (s Site) Treat(c Charge, index int, furnaceID string) (Treatment, error) {
+	stage := c.Recipe.Stages[index]
+	furnace, ok := s.furnace(furnaceID)
+	if !ok && furnaceID != "" {
+		return Treatment{}, finding.Faults{{
+			Field: "furnace", Message: fmt.Sprintf("there is no furnace %q", furnaceID), Cure: "name one that stands",
+		}}
+	}
+	t := Treatment{Stage: index, Furnace: furnace}
+	if stage.Program == nil {
+		t.Phases = []heat.Phase{{
+			Kind: heat.Work, Minutes: stage.BenchMinutes, MaxMinutes: stage.BenchMinutes, Watch: heat.InRoom, PeopleCount: 1,
+			Kilowatts: furnace.InputKilowatts,
+		}}
+		return t, nil
+	}
+	return t, t.fire(s, c)
+}
+
+func (t *Treatment) fire(s Site, c Charge) error {
+	stage, path := c.Recipe.Stages[t.Stage], stagePath(t.Stage)+"."
+	asked := s.asked(c, t.Stage)
+	for _, f := range heat.Check(t.Furnace, asked) {
+		f.Field = path + f.Field
+		t.Findings = append(t.Findings, f)
+	}
+	t.Findings = append(t.Findings, t.tooMuch(c)...)
+	if finding.Blocks(t.Findings) {
+		return nil
+	}
+	var err error
+	if t.Constants, err = heat.Fit(t.Furnace); err != nil {
+		return err
+	}
+	if t.Phases, t.Heat, err = heat.Phases(t.Furnace, t.Constants, asked); err != nil {
+		return err
+	}
+	if err := t.releases(s, c, stage); err != nil {
+		return err
+	}
+	t.unwatchWhenClean()
+	t.Assumptions = slices.Concat(t.Constants.Assumptions, t.Heat.Assumptions)
+	return nil
+}
+
+// asked is the stage as chem/heat asks for it. Whether anything comes off is worked out afterwards, since it needs the
+// temperatures; until then something does.
+func (s Site) asked(c Charge, index int) heat.Treatment {
+	stage, balance := c.Recipe.Stages[index], c.Balance.Stages[index]
+	contents := c.contentWords(index)
+	sulfur := slices.Contains(contents, heat.Sulfur)
+	asked := heat.Treatment{
+		Program: *stage.Program, Atmosphere: stage.Atmosphere, ChargeAtCelsius: stage.ChargeAtCelsius,
+		OpenBelowCelsius: stage.OpenBelowCelsius, ChargeMinutes: or(stage.ChargeMinutes, s.ChargeMinutes),
+		DrawMinutes: or(stage.DrawMinutes, s.DrawMinutes), MaxWaitMinutes: stage.MaxWaitMinutes, FireWatch: stage.FireWatch,
+		SulfurChargedHot: sulfur && stage.ChargeAtCelsius > heat.ColdChargeCelsius,
+		ChargeGrams:      balance.MassInGrams + balance.WareGrams, Contents: contents,
+		ClearAfter: sulfur || slices.Contains(contents, heat.VolatileMetal) || slices.Contains(contents, heat.Chloride),
+	}
+	if slices.ContainsFunc(stage.Additions, func(a chem.Addition) bool { return a.FedHot }) {
+		asked.FeedMinutes = FeedMinutes
+	}
+	return asked
+}
+
+func or(value, otherwise int) int {
+	if value > 0 {
+		return value
+	}
+	return otherwise
+}
+
+// tooMuch finds a charge whose packed volume is more than the chamber.
+func (t *Treatment) tooMuch(c Charge) []finding.Finding {
+	stage, balance := c.Recipe.Stages[t.Stage], c.Balance.Stages[t.Stage]
+	if stage.TampedDensityGramsPerMilliliter <= 0 || t.Furnace.ChamberLiters <= 0 {
+		return nil
+	}
+	liters := balance.MassInGrams / stage.TampedDensityGramsPerMilliliter / 1000
+	if liters <= t.Furnace.ChamberLiters {
+		return nil
+	}
+	return []finding.Finding{{
+		Severity: finding.Block, Code: "FURNACE_CHAMBER_TOO_SMALL", Field: stagePath(t.Stage), About: t.Furnace.ID,
+		Message: fmt.Sprintf("the charge of stage %s fills %.1f l, the chamber of %s holds %.1f l", stage.ID, liters,
+			t.Furnace.ID, t.Furnace.ChamberLiters),
+		Figures: []finding.Figure{
+			{Name: "charge", Value: liters, Unit: "l"}, {Name: "chamber", Value: t.Furnace.ChamberLiters, Unit: "l"},
+		},
+		Cure: fmt.Sprintf("make at most %.2f of this scale at a time, or use a larger furnace", t.Furnace.ChamberLiters/liters),
+	}}
+}
+
+// releases works out what comes off in both cases.
+func (t *Treatment) releases(s Site, c Charge, stage chem.Stage) error {
+	fireStart, chargeStart := t.startOf(heat.Fire), t.startOf(heat.Charge)
+	flue, err := offgas.Flue(t.Furnace, stage.Atmosphere, []offgas.Burn{{
+		EndMinute: math.Max(t.Heat.FireMinutes, 1), KilowattHours: t.Heat.InputKilowattHours,
+	}}, s.Practice)
+	if err != nil {
+		return err
+	}
+	for _, of := range []chem.Case{chem.Cautious, chem.Likely} {
+		series, err := offgas.Series(offgas.Firing{
+			Gases: c.Balance.Stages[t.Stage].OffGasOf(of), Profile: t.Heat.Profile, ChargeAtCelsius: stage.ChargeAtCelsius,
+			ChargeMinute: chargeStart - fireStart, Lid: stage.Lid, Practice: s.Practice,
+		})
+		if err != nil {
+			return err
+		}
+		shifted := shift(slices.Concat(series, flue), fireStart)
+		if of == chem.Cautious {
+			t.Cautious = shifted
+		} else {
+			t.Likely = shifted
+		}
+	}
+	return nil
+}
+
+// startOf is the minute at which the first phase of a kind starts, from the start of the first phase.
+func (t *Treatment) startOf(kind heat.PhaseKind) float64 {
+	minute := 0
+	for _, p := range t.Phases {
+		if p.Kind == kind {
+			return float64(minute)
+		}
+		minute += p.Minutes
+	}
+	return 0
+}
+
+func shift(releases []air.Release, minutes float64) []air.Release {
+	for i := range releases {
+		releases[i].StartMinute += minutes
+		releases[i].EndMinute += minutes
+	}
+	return releases
+}
+
+// unwatchWhenClean splits the last fire phase of an electric furnace with a cut-out where the last gas has come off: from
+// then on nobody is needed, unless the recipe asks for somebody.
+func (t *Treatment) unwatchWhenClean() {
+	if t.Furnace.Source != heat.Electric || !t.Furnace.OverTemperatureCutOut || t.Furnace.Control == heat.ByHand {
+		return
+	}
+	var clean float64
+	for _, r := range t.Cautious {
+		clean = math.Max(clean, r.EndMinute)
+	}
+	minute := 0
+	for i, p := range t.Phases {
+		start := minute
+		minute += p.Minutes
+		if p.Kind != heat.Fire || p.Watch != heat.InReach || clean >= float64(minute) {
+			continue
+		}
+		dirty, rest := p, p
+		dirty.Minutes = max(heat.WholeMinutes(clean)-start, 0)
+		rest.Minutes -= dirty.Minutes
+		dirty.MaxMinutes, rest.MaxMinutes = dirty.Minutes, rest.Minutes
+		rest.Watch, rest.PeopleCount = heat.WatchNone, 0
+		split := []heat.Phase{dirty, rest}
+		if dirty.Minutes == 0 {
+			split = split[1:]
+		}
+		t.Phases = slices.Replace(t.Phases, i, i+1, split...)
+		return
+	}
+}
+
+// roomAir is the air of the furnace's room while this treatment runs in it alone, in the cautious case; nil when nothing
+// comes off or the furnace stands in no known room.
+func (s Site) roomAir(t Treatment) *RoomAir {
+	room, ok := s.Rooms[t.Furnace.Room]
+	if !ok || len(t.Cautious) == 0 {
+		return nil
+	}
+	flow := air.RoomFlow(room, s.Circuits)
+	source := air.Source{Name: t.Furnace.ID, Releases: t.Cautious}
+	source.CaptureFraction, source.DoorOpenFraction = Capture(t.Furnace, s.Circuits)
+	source.DoorOpen = t.doorOpen()
+	assessment, err := air.CheckRoom(air.RoomCheck{
+		Zone: air.Zone{
+			ID: room.ID, VolumeCubicMeters: room.VolumeCubicMeters, MixingFactor: room.MixingFactor, Flow: air.ConstantFlow(flow),
+		},
+		Sources: []air.Source{source}, Room: &room, OnDate: s.OnDate,
+	})
+	if err != nil {
+		assessment.Findings = asFindings(err, "", room.ID)
+	}
+	return &RoomAir{Room: room.ID, FlowCubicMetersPerSecond: flow, Assessment: assessment}
+}
+
+// Capture is what counts of a furnace's capture, closed and with the door open: nothing without a branch that draws to the
+// outside, else as chem/air counts what was measured.
+func Capture(f heat.Furnace, circuits []air.Circuit) (closed, doorOpen float64) {
+	id, _, _ := strings.Cut(f.Branch, "/")
+	draws := slices.ContainsFunc(circuits, func(c air.Circuit) bool { return c.ID == id && !c.Recirculating })
+	if f.Branch == "" || !draws {
+		return 0, 0
+	}
+	return air.EffectiveCapture(f.Capture)
+}
+
+// doorOpen lists when the furnace stands open, in minutes from the start of the first phase.
+func (t Treatment) doorOpen() []air.Interval {
+	var open []air.Interval
+	minute := 0
+	for _, p := range t.Phases {
+		start := minute
+		minute += p.Minutes
+		if p.Kind.DoorOpen() && p.Minutes > 0 {
+			open = append(open, air.Interval{StartMinute: float64(start), EndMinute: float64(minute)})
+		}
+	}
+	return open
+}
+
+// asFindings turns the faults of an input into findings that refuse.
+func asFindings(err error, path, about string) []finding.Finding {
+	found := finding.FaultsOf(err).Findings("INPUT_FAULT")
+	for i := range found {
+		if path != "" {
+			found[i].Field = path + "." + found[i].Field
+		}
+		found[i].About = about
+	}
+	return found
+}

@@ -1,0 +1,170 @@
+package app
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"saggar/chem/finding"
+	"saggar/server/domain"
+	"saggar/server/store"
+)
+
+const (
+	// airReach is how far apart two firings may lie and still meet in a room: the longest averaging time (10 h) and the
+	// stay of the gas, generously.
+	airReach = 24 * time.Hour
+	// bookAttempts is how often a booking starts over when equipment changes under it.
+	bookAttempts = 3
+)
+
+// errEquipmentChanged ends an attempt whose checks rest on equipment that changed meanwhile.
+var errEquipmentChanged = errors.New("equipment changed meanwhile")
+
+// BookRun books one or several runs, all or none. Everything is worked out before the studio is locked; under the lock
+// only what came in between is looked at again.
+// Errors: finding.Faults for windows that no booking could have, *domain.Refusal with all findings when one blocks or a
+// warning is not acknowledged, domain.ErrAlreadyExists, domain.ErrChangedMeanwhile. With ValidateOnly the findings are in
+// the result and nothing is refused.
+func (a *App) BookRun(ctx context.Context, call Call, in BookRunInput) (BookRunResult, error) {
+	for range bookAttempts {
+		result, err := a.bookOnce(ctx, call, in)
+		if !errors.Is(err, errEquipmentChanged) {
+			return result, err
+		}
+	}
+	return BookRunResult{}, stale("studios/" + in.StudioID)
+}
+
+func (a *App) bookOnce(ctx context.Context, call Call, in BookRunInput) (BookRunResult, error) {
+	prepared, err := a.prepare(ctx, call, in)
+	if err != nil || prepared.remembered != nil {
+		return a.answerRepeat(ctx, call, in.StudioID, prepared, err)
+	}
+	if call.ValidateOnly {
+		return prepared.result(prepared.runs), nil
+	}
+	if err := refuse(prepared.findings, in.Acknowledged); err != nil {
+		return BookRunResult{}, err
+	}
+	if err := a.giveKeys(ctx, prepared.runs); err != nil {
+		return BookRunResult{}, err
+	}
+	var booked []domain.Run
+	repeated := false
+	err = a.store.InTx(ctx, func(ctx context.Context, tx *store.Tx) error {
+		locked, err := tx.LockForBooking(ctx, in.StudioID, prepared.site.Studio.Revision, prepared.reach, call.Caller.ID, call.RequestID)
+		if err != nil {
+			return err
+		}
+		if locked.Remembered != nil {
+			repeated = true
+			prepared.remembered = locked.Remembered
+			return nil
+		}
+		if err := prepared.stillHolds(locked, in.Acknowledged); err != nil {
+			return err
+		}
+		booking := a.booking(call, locked.Studio, prepared.runs)
+		booked = booking.NewRuns
+		prepared.revision = booking.Studio.Revision
+		return tx.Book(ctx, booking)
+	})
+	switch {
+	case repeated:
+		return a.answerRepeat(ctx, call, in.StudioID, prepared, err)
+	case errors.Is(err, domain.ErrFurnaceTaken):
+		return BookRunResult{}, errEquipmentChanged // only a firing that the checks did not see can be in the way: look again
+	case err != nil:
+		return BookRunResult{}, err
+	}
+	return prepared.result(booked), nil
+}
+
+// answerRepeat answers a request id that did its work already with the runs as they now stand.
+func (a *App) answerRepeat(ctx context.Context, call Call, studioID string, p *prepared, err error) (BookRunResult, error) {
+	if err != nil {
+		return BookRunResult{}, err
+	}
+	if err := call.repeats(*p.remembered); err != nil {
+		return BookRunResult{}, err
+	}
+	var result BookRunResult
+	err = a.read(ctx, studioID, func(ctx context.Context, tx *store.Tx, studio domain.Studio) error {
+		result.Revision = studio.Revision
+		for _, id := range p.remembered.Resources {
+			run, err := tx.Run(ctx, studio.Key, id)
+			if err != nil {
+				return err
+			}
+			result.Runs = append(result.Runs, run)
+		}
+		return nil
+	})
+	return result, err
+}
+
+// refuse returns the refusal that the findings ask for, or nil.
+func refuse(findings []finding.Finding, acknowledged []string) error {
+	var open []string
+	for _, f := range findings {
+		if f.Severity == finding.Warn && !slices.Contains(acknowledged, f.Code) && !slices.Contains(open, f.Code) {
+			open = append(open, f.Code)
+		}
+	}
+	if len(open) == 0 && !finding.Blocks(findings) {
+		return nil
+	}
+	sorted := slices.Clone(findings)
+	finding.SortWorstFirst(sorted)
+	return &domain.Refusal{Findings: sorted, Unacknowledged: open}
+}
+
+// giveKeys numbers the runs and firings ahead, so that one batch can write them all.
+func (a *App) giveKeys(ctx context.Context, runs []domain.Run) error {
+	firings := 0
+	for _, run := range runs {
+		firings += len(run.Firings())
+	}
+	runKeys, firingKeys, err := a.store.NextKeys(ctx, len(runs), firings)
+	if err != nil {
+		return err
+	}
+	for i := range runs {
+		runs[i].Key = runKeys[i]
+		if runs[i].ID == "" {
+			runs[i].ID = fmt.Sprintf("%s-%d", runs[i].RecipeID, runKeys[i])
+		}
+		for _, firing := range runs[i].Firings() {
+			firing.Key, firingKeys = firingKeys[0], firingKeys[1:]
+			firing.ID = fmt.Sprintf("f%d", firing.Key)
+			firing.RunID = runs[i].ID
+		}
+	}
+	return nil
+}
+
+// booking is everything that one transaction writes: one revision for each run.
+func (a *App) booking(call Call, studio domain.Studio, runs []domain.Run) store.Booking {
+	booking, now := store.Booking{}, a.now()
+	var ids []string
+	for _, run := range runs {
+		studio.Revision++
+		run.Revision = studio.Revision
+		run.CreateTime = now
+		for _, firing := range run.Firings() {
+			firing.Revision = studio.Revision
+		}
+		booking.NewRuns = append(booking.NewRuns, run)
+		booking.Changes = append(booking.Changes, a.logged(call, studio.Revision, "runs/"+run.ID, nil, run.Summary()))
+		ids = append(ids, run.ID)
+	}
+	booking.Studio = studio
+	if call.RequestID != "" {
+		remembered := call.remember(ids)
+		booking.Remembered = &remembered
+	}
+	return booking
+}

@@ -1,0 +1,67 @@
+package app
+
+import (
+	"context"
+	"fmt"
+
+	"saggar/chem"
+	"saggar/chem/assess"
+	"saggar/chem/finding"
+	"saggar/server/domain"
+	"saggar/server/store"
+)
+
+// CheckRecipe works out charge, balance, off-gas, times and air of a recipe on the studio's equipment, with nobody else
+// there. Stores nothing. Errors: finding.Faults, domain.ErrNotFound for the studio.
+func (a *App) CheckRecipe(ctx context.Context, studioID string, recipe chem.Recipe, scale chem.Scale) (assess.Assessment, error) {
+	var site *domain.Site
+	var materials chem.Materials
+	err := a.read(ctx, studioID, func(ctx context.Context, tx *store.Tx, studio domain.Studio) (err error) {
+		if site, err = readSite(ctx, tx, studio); err != nil {
+			return err
+		}
+		materials, err = tx.Materials(ctx, studio.Key, materialIDs(recipe))
+		return err
+	})
+	if err != nil {
+		return assess.Assessment{}, err
+	}
+	if err := checkRecipeOn(site, recipe, materials).Err(); err != nil {
+		return assess.Assessment{}, err
+	}
+	return assessSite(site, a.now()).Recipe(recipe, materials, scale)
+}
+
+// checkStoredRecipe returns what is wrong with a recipe that is to be stored, as faults.
+func (a *App) checkStoredRecipe(ctx context.Context, tx *store.Tx, studioKey int64, recipe chem.Recipe) error {
+	materials, err := tx.Materials(ctx, studioKey, materialIDs(recipe))
+	if err != nil {
+		return err
+	}
+	equipment, err := tx.Equipment(ctx, studioKey)
+	if err != nil {
+		return err
+	}
+	site, err := domain.NewSite(domain.Studio{TimeZone: "UTC"}, equipment)
+	if err != nil {
+		return err
+	}
+	return checkRecipeOn(site, recipe, materials).Err()
+}
+
+// checkRecipeOn returns the faults of a recipe by itself and of what it names in the studio.
+func checkRecipeOn(site *domain.Site, recipe chem.Recipe, materials chem.Materials) finding.Faults {
+	faults := recipe.Validate(materials)
+	for i, stage := range recipe.Stages {
+		for k, id := range stage.Furnaces {
+			if _, ok := site.Furnaces[id]; !ok {
+				faults.Add(fmt.Sprintf("stages[%d].furnaces[%d]", i, k), fmt.Sprintf("there is no furnace %q in the studio", id),
+					"name one that stands, or none for every one that can")
+			}
+		}
+		if len(stage.Furnaces) == 0 && stage.Program != nil && len(site.Furnaces) == 0 {
+			faults.Add(fmt.Sprintf("stages[%d].furnaces", i), "the studio has no furnace", "add one first")
+		}
+	}
+	return faults
+}

@@ -1,0 +1,174 @@
+package app
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"maps"
+	"slices"
+
+	"saggar/chem/finding"
+	"saggar/chem/heat"
+	"saggar/server/domain"
+	"saggar/server/store"
+)
+
+// GetEquipment returns one equipment resource. Errors: domain.ErrNotFound.
+func (a *App) GetEquipment(ctx context.Context, studioID string, kind domain.EquipmentKind, id string) (domain.Equipment, error) {
+	var found domain.Equipment
+	err := a.read(ctx, studioID, func(ctx context.Context, tx *store.Tx, studio domain.Studio) (err error) {
+		found, err = tx.EquipmentOne(ctx, studio.Key, kind, id)
+		return err
+	})
+	return found, err
+}
+
+// ListEquipment lists the resources of one kind by id.
+func (a *App) ListEquipment(ctx context.Context, studioID string, kind domain.EquipmentKind, page Page) ([]domain.Equipment, error) {
+	var list []domain.Equipment
+	err := a.read(ctx, studioID, func(ctx context.Context, tx *store.Tx, studio domain.Studio) (err error) {
+		list, err = tx.ListEquipment(ctx, studio.Key, kind, page.After, page.Limit)
+		return err
+	})
+	return list, err
+}
+
+// EquipmentUpdate is one equipment resource as it shall be.
+type EquipmentUpdate struct {
+	StudioID  string
+	Equipment domain.Equipment
+	// ExpectRevision is the revision that the caller saw; 0: any.
+	ExpectRevision int64
+	// AllowMissing creates it when there is none.
+	AllowMissing bool
+}
+
+// UpdateEquipment changes one equipment resource. Errors: finding.Faults, also for a reference to nothing;
+// domain.ErrNotFound; domain.ErrChangedMeanwhile.
+func (a *App) UpdateEquipment(ctx context.Context, call Call, in EquipmentUpdate) (domain.Equipment, error) {
+	if err := checkEquipment(in.Equipment).Err(); err != nil {
+		return domain.Equipment{}, err
+	}
+	var changed domain.Equipment
+	do := func(ctx context.Context, tx *store.Tx, studio domain.Studio) ([]string, error) {
+		if err := in.checkPresent(ctx, tx, studio.Key); err != nil {
+			return nil, err
+		}
+		load := &studioLoad{app: a, call: call, tx: tx, studio: studio}
+		if err := load.equipment(ctx, []domain.Equipment{in.Equipment}); err != nil {
+			return nil, err
+		}
+		var err error
+		if changed, err = tx.EquipmentOne(ctx, studio.Key, in.Equipment.Kind, in.Equipment.ID); err != nil {
+			return nil, err
+		}
+		return []string{in.Equipment.Name()}, tx.UpdateStudio(ctx, load.studio)
+	}
+	again := func(ctx context.Context, tx *store.Tx, studio domain.Studio, _ []string) (err error) {
+		changed, err = tx.EquipmentOne(ctx, studio.Key, in.Equipment.Kind, in.Equipment.ID)
+		return err
+	}
+	err := a.change(ctx, scope{call: call, studioID: in.StudioID}, do, again)
+	return changed, err
+}
+
+func (in EquipmentUpdate) checkPresent(ctx context.Context, tx *store.Tx, studioKey int64) error {
+	present, err := tx.EquipmentOne(ctx, studioKey, in.Equipment.Kind, in.Equipment.ID)
+	switch {
+	case errors.Is(err, domain.ErrNotFound) && in.AllowMissing && in.ExpectRevision == 0:
+		return nil
+	case err != nil:
+		return err
+	case in.ExpectRevision != 0 && in.ExpectRevision != present.Revision:
+		return stale(in.Equipment.Name())
+	}
+	return nil
+}
+
+// DeleteEquipment deletes a closure; other equipment stays, since firings refer to it.
+// Errors: domain.ErrNotFound, domain.ErrChangedMeanwhile, domain.ErrWrongState for other kinds.
+func (a *App) DeleteEquipment(ctx context.Context, call Call, in EquipmentUpdate) error {
+	name := in.Equipment.Name()
+	if in.Equipment.Kind != domain.KindClosure {
+		return &domain.Error{
+			Kind: domain.ErrWrongState, Subject: name, Message: "only closures can be deleted",
+			Cure: "close the equipment for good instead, so that what was fired in it stays on record",
+		}
+	}
+	do := func(ctx context.Context, tx *store.Tx, studio domain.Studio) ([]string, error) {
+		present, err := tx.EquipmentOne(ctx, studio.Key, in.Equipment.Kind, in.Equipment.ID)
+		if err != nil {
+			return nil, err
+		}
+		if in.ExpectRevision != 0 && in.ExpectRevision != present.Revision {
+			return nil, stale(name)
+		}
+		studio.Revision++
+		studio.EquipmentRevision = studio.Revision
+		if err := tx.AppendChange(ctx, studio.Key, a.logged(call, studio.Revision, name, present.Body(), nil)); err != nil {
+			return nil, err
+		}
+		if err := tx.DeleteEquipment(ctx, studio.Key, in.Equipment.Kind, in.Equipment.ID); err != nil {
+			return nil, err
+		}
+		return []string{name}, tx.UpdateStudio(ctx, studio)
+	}
+	again := func(context.Context, *store.Tx, domain.Studio, []string) error { return nil }
+	return a.change(ctx, scope{call: call, studioID: in.StudioID}, do, again)
+}
+
+// checkEquipment returns what is wrong with one resource by itself, with paths relative to it.
+func checkEquipment(e domain.Equipment) finding.Faults {
+	switch e.Kind {
+	case domain.KindFurnace:
+		return checkFurnace(*e.Furnace)
+	case domain.KindStaffedHours:
+		return e.Hours.Check()
+	case domain.KindClosure:
+		if !e.Closure.Start.Before(e.Closure.End) {
+			return finding.Faults{{
+				Field: "end_time", Message: "the closure ends before it starts", Cure: "give an end after the start",
+			}}
+		}
+	}
+	return nil
+}
+
+func checkFurnace(f heat.Furnace) finding.Faults {
+	var faults finding.Faults
+	if f.Source == heat.Bench {
+		return nil
+	}
+	if f.TopCelsius <= 0 {
+		faults.Add("top_celsius", "a furnace needs its highest allowed temperature", "give it in degrees Celsius")
+	}
+	if f.NetKilowatts > f.InputKilowatts {
+		faults.Add("net_kilowatts", fmt.Sprintf("%g kW into the chamber is more than the %g kW drawn", f.NetKilowatts,
+			f.InputKilowatts), "give what is drawn from the supply in input_kilowatts")
+	}
+	if _, err := heat.Fit(f); err != nil {
+		faults = append(faults, asFaults(err)...)
+	}
+	return faults
+}
+
+// checkSite returns the references between resources that lead nowhere.
+func checkSite(studio domain.Studio, byName map[string]domain.Equipment) error {
+	site, err := domain.NewSite(studio, slices.Collect(maps.Values(byName)))
+	if err != nil {
+		return err
+	}
+	return site.Check().Err()
+}
+
+// fieldOf is the name of the list in a studio's file that holds a kind.
+func fieldOf(kind domain.EquipmentKind) string {
+	switch kind {
+	case domain.KindCircuit:
+		return "extraction_circuits"
+	case domain.KindStaffedHours:
+		return "staffed_hours"
+	default:
+		return string(kind)
+	}
+}

@@ -1,0 +1,231 @@
+package app
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"saggar/chem/finding"
+	"saggar/chem/heat"
+	"saggar/server/domain"
+)
+
+// plannedFiring is a firing that is not booked yet, with the path of the input that asks for it.
+type plannedFiring struct {
+	domain.Firing
+	field string // for example "runs[0].stage_windows[1]"
+}
+
+// joint holds planned firings against everything that they share with each other and with what is booked: the furnace,
+// the supply, the people in the room and the room's air. It does not change what it is given.
+type joint struct {
+	site     *domain.Site
+	existing []domain.Firing // occupying, within reach of the planned ones' gas and averaging times
+	planned  []plannedFiring
+	today    string // ISO date in the studio's zone, for the age of measurements
+}
+
+// findings returns everything that the planned firings break together.
+func (j joint) findings() []finding.Finding {
+	var found []finding.Finding
+	found = append(found, j.furnaces()...)
+	found = append(found, j.supplies()...)
+	found = append(found, j.crews()...)
+	found = append(found, j.air()...)
+	return found
+}
+
+// all returns existing and planned firings together.
+func (j joint) all() []domain.Firing {
+	all := slices.Clone(j.existing)
+	for _, p := range j.planned {
+		all = append(all, p.Firing)
+	}
+	return all
+}
+
+// furnaces finds two firings on one furnace at one time.
+func (j joint) furnaces() []finding.Finding {
+	var found []finding.Finding
+	for i, p := range j.planned {
+		others := slices.Clone(j.existing)
+		for _, other := range j.planned[:i] {
+			others = append(others, other.Firing)
+		}
+		for _, other := range others {
+			if other.Furnace == p.Furnace && other.Window.Overlaps(p.Window) {
+				found = append(found, j.clash(p, other))
+			}
+		}
+	}
+	return found
+}
+
+func (j joint) clash(p plannedFiring, other domain.Firing) finding.Finding {
+	return finding.Finding{
+		Severity: finding.Block, Code: "FURNACE_BUSY", Field: p.field, About: p.Furnace,
+		Message: fmt.Sprintf("%s is taken from %s to %s by %s", p.Furnace, j.clock(other.Window.Start),
+			j.clock(other.Window.End), describe(other)),
+		Figures: []finding.Figure{{Name: "overlap", Value: overlapMinutes(p.Window, other.Window), Unit: "min"}},
+		Cure: fmt.Sprintf("start at or after %s, be drawn and done by %s, or use another furnace",
+			j.clock(other.Window.End), j.clock(other.Window.Start)),
+	}
+}
+
+func overlapMinutes(a, b domain.Window) float64 {
+	start, end := a.Start, a.End
+	if b.Start.After(start) {
+		start = b.Start
+	}
+	if b.End.Before(end) {
+		end = b.End
+	}
+	return end.Sub(start).Minutes()
+}
+
+// describe names a firing as people know it.
+func describe(f domain.Firing) string {
+	switch {
+	case f.RunID != "":
+		return fmt.Sprintf("%s (run %s, stage %s)", f.Title, f.RunID, f.Stage)
+	default:
+		return f.Title
+	}
+}
+
+// clock shows an instant in the studio's local time.
+func (j joint) clock(t time.Time) string { return t.In(j.site.Zone).Format("Mon 2 Jan 15:04") }
+
+// draw is an amount that a firing takes over a window.
+type draw struct {
+	firing domain.Firing
+	window domain.Window
+	amount float64
+}
+
+// peak is the most that is taken at once, when, and by whom.
+type peak struct {
+	at     time.Time
+	amount float64
+	by     []draw
+}
+
+// peakWithin returns the highest sum of the draws at an instant within the window.
+func peakWithin(draws []draw, window domain.Window) peak {
+	var best peak
+	for _, candidate := range draws {
+		at := candidate.window.Start
+		if at.Before(window.Start) {
+			at = window.Start
+		}
+		if !at.Before(window.End) || !candidate.window.Overlaps(window) {
+			continue
+		}
+		var sum float64
+		var by []draw
+		for _, d := range draws {
+			if !d.window.Start.After(at) && at.Before(d.window.End) {
+				sum += d.amount
+				by = append(by, d)
+			}
+		}
+		if sum > best.amount {
+			best = peak{at: at, amount: sum, by: by}
+		}
+	}
+	return best
+}
+
+// supplies finds supplies that carry more than their limit at once.
+func (j joint) supplies() []finding.Finding {
+	var found []finding.Finding
+	draws := map[string][]draw{}
+	for _, f := range j.all() {
+		supply := j.site.Furnaces[f.Furnace].Supply
+		for _, p := range f.Phases {
+			if supply != "" && p.Kilowatts > 0 {
+				draws[supply] = append(draws[supply], draw{f, p.Window, p.Kilowatts})
+			}
+		}
+	}
+	for _, p := range j.planned {
+		supply, ok := j.site.Supplies[j.site.Furnaces[p.Furnace].Supply]
+		if !ok {
+			continue
+		}
+		top := peakWithin(draws[supply.ID], p.Window)
+		if top.amount <= supply.LimitKilowatts {
+			continue
+		}
+		found = append(found, finding.Finding{
+			Severity: finding.Block, Code: "SUPPLY_LIMIT", Field: p.field, About: supply.ID,
+			Message: fmt.Sprintf("%s would carry %.1f kW at %s, its limit is %.1f kW; drawn by %s", supply.ID, top.amount,
+				j.clock(top.at), supply.LimitKilowatts, names(top.by)),
+			Figures: []finding.Figure{
+				{Name: "peak", Value: top.amount, Unit: "kW"}, {Name: "limit", Value: supply.LimitKilowatts, Unit: "kW"},
+			},
+			Cure:   j.later(top, p),
+			Source: "the studio's own figure for the supply",
+		})
+	}
+	return found
+}
+
+// crews finds rooms in which more people are needed at once than can be there.
+func (j joint) crews() []finding.Finding {
+	var found []finding.Finding
+	draws := map[string][]draw{}
+	for _, f := range j.all() {
+		room := j.site.Furnaces[f.Furnace].Room
+		for _, p := range f.Phases {
+			if p.Watch == heat.InRoom && p.PeopleCount > 0 {
+				draws[room] = append(draws[room], draw{f, p.Window, float64(p.PeopleCount)})
+			}
+		}
+	}
+	for _, p := range j.planned {
+		room := j.site.Rooms[j.site.Furnaces[p.Furnace].Room]
+		can := max(room.CrewCount, 1)
+		top := peakWithin(draws[room.ID], p.Window)
+		if top.amount <= float64(can) {
+			continue
+		}
+		found = append(found, finding.Finding{
+			Severity: finding.Block, Code: "CREW_LIMIT", Field: p.field, About: room.ID,
+			Message: fmt.Sprintf("%s would need %.0f people in the room at %s and has %d; needed by %s", room.ID, top.amount,
+				j.clock(top.at), can, names(top.by)),
+			Figures: []finding.Figure{
+				{Name: "needed", Value: top.amount, Unit: "people"}, {Name: "there", Value: float64(can), Unit: "people"},
+			},
+			Cure: j.later(top, p),
+		})
+	}
+	return found
+}
+
+// later says when the others that share a peak are done.
+func (j joint) later(top peak, p plannedFiring) string {
+	var others []draw
+	for _, d := range top.by {
+		if d.firing.Furnace != p.Furnace || !d.firing.Window.Start.Equal(p.Window.Start) {
+			others = append(others, d)
+		}
+	}
+	if len(others) == 0 {
+		return "use another furnace: this firing alone is too much"
+	}
+	first := slices.MinFunc(others, func(a, b draw) int { return a.window.End.Compare(b.window.End) })
+	return fmt.Sprintf("let this part of the firing begin at or after %s, when %s is past it, or use another furnace",
+		j.clock(first.window.End), describe(first.firing))
+}
+
+func names(draws []draw) string {
+	var list []string
+	for _, d := range draws {
+		list = append(list, fmt.Sprintf("%s on %s", d.firing.Title, d.firing.Furnace))
+	}
+	slices.SortFunc(list, cmp.Compare[string])
+	return strings.Join(slices.Compact(list), ", ")
+}

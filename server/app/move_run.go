@@ -1,0 +1,161 @@
+package app
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"saggar/chem/finding"
+	"saggar/server/domain"
+	"saggar/server/store"
+)
+
+// MoveRun moves all stages of a run to other windows; none may be charged yet. A maker moves only runs of their own.
+// Errors as BookRun; domain.ErrForbidden; domain.ErrWrongState when a load was charged or the run has ended. With
+// ValidateOnly the findings are returned and nothing is refused.
+func (a *App) MoveRun(ctx context.Context, call Call, in MoveRunInput) (domain.Run, []finding.Finding, error) {
+	for range bookAttempts {
+		run, findings, err := a.moveOnce(ctx, call, in)
+		if !errors.Is(err, errEquipmentChanged) {
+			return run, findings, err
+		}
+	}
+	return domain.Run{}, nil, stale("runs/" + in.RunID)
+}
+
+func (a *App) moveOnce(ctx context.Context, call Call, in MoveRunInput) (domain.Run, []finding.Finding, error) {
+	p, before, err := a.prepareMove(ctx, call, in)
+	switch {
+	case err != nil:
+		return domain.Run{}, nil, err
+	case p.remembered != nil:
+		result, err := a.answerRepeat(ctx, call, in.StudioID, p, nil)
+		if err != nil {
+			return domain.Run{}, nil, err
+		}
+		return result.Runs[0], nil, nil
+	case call.ValidateOnly:
+		return p.runs[0], p.result(p.runs).Findings, nil
+	}
+	if err := refuse(p.findings, in.Acknowledged); err != nil {
+		return domain.Run{}, nil, err
+	}
+	if err := a.giveKeys(ctx, p.runs); err != nil {
+		return domain.Run{}, nil, err
+	}
+	moved := p.runs[0]
+	moved.Key, moved.ID, moved.CreateTime, moved.Acknowledged = before.Key, before.ID, before.CreateTime, in.Acknowledged
+	for _, firing := range moved.Firings() {
+		firing.RunID = before.ID
+	}
+	err = a.store.InTx(ctx, func(ctx context.Context, tx *store.Tx) error {
+		locked, err := tx.LockForBooking(ctx, in.StudioID, p.site.Studio.Revision, p.reach, call.Caller.ID, call.RequestID)
+		if err != nil {
+			return err
+		}
+		now, err := tx.Run(ctx, locked.Studio.Key, in.RunID)
+		if err != nil {
+			return err
+		}
+		if now.Revision != before.Revision {
+			return stale("runs/" + in.RunID)
+		}
+		if err := p.stillHolds(locked, in.Acknowledged); err != nil {
+			return err
+		}
+		booking := a.moveBooking(call, locked.Studio, before, &moved)
+		return tx.Book(ctx, booking)
+	})
+	if errors.Is(err, domain.ErrFurnaceTaken) {
+		err = errEquipmentChanged
+	}
+	return moved, p.result(nil).Findings, err
+}
+
+// prepareMove reads the run as it stands and prepares it anew in its new windows, as if its old firings were gone.
+func (a *App) prepareMove(ctx context.Context, call Call, in MoveRunInput) (*prepared, domain.Run, error) {
+	var before domain.Run
+	p := &prepared{movedFrom: map[int64]bool{}}
+	err := a.read(ctx, in.StudioID, func(ctx context.Context, tx *store.Tx, studio domain.Studio) error {
+		done, err := a.doneAlready(ctx, tx, call, studio.Key)
+		if err != nil || done != nil {
+			p.remembered = done
+			return err
+		}
+		if before, err = tx.Run(ctx, studio.Key, in.RunID); err != nil {
+			return err
+		}
+		if err := mayChange(call, before, in.ExpectRevision); err != nil {
+			return err
+		}
+		for _, load := range before.Loads {
+			if !load.State.CanBecome(domain.LoadCancelled) {
+				return wrongState(before, fmt.Sprintf("stage %s is %s", load.Stage, load.State), "move only what is not charged yet")
+			}
+		}
+		for _, firing := range before.Firings() {
+			p.movedFrom[firing.Key] = true
+		}
+		if p.site, err = readSite(ctx, tx, studio); err != nil {
+			return err
+		}
+		p.revision = studio.Revision
+		request := RunRequest{
+			ID: before.ID, Title: before.Title, RecipeID: before.RecipeID, RecipeVersion: before.RecipeVersion,
+			Scale: before.Scale, Department: before.Department, Windows: in.Windows,
+		}
+		if err := a.prepareRun(ctx, tx, p, runAt{"run", request, before.Maker}); err != nil {
+			return err
+		}
+		return p.meetOthers(ctx, tx, a.now())
+	})
+	return p, before, err
+}
+
+// moveBooking ends the old firings and gives the run its new ones.
+func (a *App) moveBooking(call Call, studio domain.Studio, before domain.Run, moved *domain.Run) store.Booking {
+	studio.Revision++
+	moved.Revision = studio.Revision
+	booking := store.Booking{Studio: studio, EndedFirings: endFirings(before, studio.Revision)}
+	for _, firing := range moved.Firings() {
+		firing.Revision = studio.Revision
+	}
+	booking.ChangedRuns = []domain.Run{*moved}
+	booking.Changes = []domain.Change{
+		a.logged(call, studio.Revision, "runs/"+moved.ID, before.Summary(), moved.Summary()),
+	}
+	if call.RequestID != "" {
+		remembered := call.remember([]string{moved.ID})
+		booking.Remembered = &remembered
+	}
+	return booking
+}
+
+// endFirings are a run's firings called off at a revision.
+func endFirings(run domain.Run, revision int64) []domain.Firing {
+	var ended []domain.Firing
+	for _, firing := range run.Firings() {
+		off := *firing
+		off.State, off.Revision = domain.LoadCancelled, revision
+		ended = append(ended, off)
+	}
+	return ended
+}
+
+// mayChange holds the own-things rule and the etag: a maker changes runs of their own, a technician any.
+func mayChange(call Call, run domain.Run, expectRevision int64) error {
+	if call.Caller.Role < domain.RoleTechnician && run.Maker != call.Caller.ID {
+		return &domain.Error{
+			Kind: domain.ErrForbidden, Subject: "runs/" + run.ID, Message: "this run was booked by somebody else",
+			Cure: "ask its maker or a technician",
+		}
+	}
+	if expectRevision != 0 && expectRevision != run.Revision {
+		return stale("runs/" + run.ID)
+	}
+	return nil
+}
+
+func wrongState(run domain.Run, message, cure string) error {
+	return &domain.Error{Kind: domain.ErrWrongState, Subject: "runs/" + run.ID, Message: message, Cure: cure}
+}

@@ -1,0 +1,296 @@
+package app
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+	"time"
+
+	"saggar/chem"
+	"saggar/chem/assess"
+	"saggar/chem/finding"
+	"saggar/chem/heat"
+	"saggar/server/domain"
+	"saggar/server/store"
+)
+
+// prepared is everything that can be known of a booking before the studio is locked.
+type prepared struct {
+	site       *domain.Site
+	remembered *domain.Remembered // the request did its work already; nothing else is set
+	runs       []domain.Run
+	findings   []finding.Finding
+	joint      joint
+	reach      domain.Window // within which other firings can matter
+	// movedFrom are keys of firings that end with this booking and so do not count.
+	movedFrom   map[int64]bool
+	revision    int64
+	assumptions []string
+}
+
+// prepare reads what the runs ask for in one snapshot and works out everything but the writing.
+func (a *App) prepare(ctx context.Context, call Call, in BookRunInput) (*prepared, error) {
+	p := &prepared{movedFrom: map[int64]bool{}}
+	err := a.read(ctx, in.StudioID, func(ctx context.Context, tx *store.Tx, studio domain.Studio) error {
+		if done, err := a.doneAlready(ctx, tx, call, studio.Key); err != nil || done != nil {
+			p.remembered = done
+			return err
+		}
+		site, err := readSite(ctx, tx, studio)
+		if err != nil {
+			return err
+		}
+		p.site, p.revision = site, studio.Revision
+		var faults finding.Faults
+		for i, request := range in.Runs {
+			err := a.prepareRun(ctx, tx, p, runAt{fmt.Sprintf("runs[%d]", i), request, call.Caller.ID})
+			if err != nil && !collect(&faults, err) {
+				return err
+			}
+		}
+		if err := faults.Err(); err != nil {
+			return err
+		}
+		return p.meetOthers(ctx, tx, a.now())
+	})
+	return p, err
+}
+
+// collect adds the faults that an error carries and says whether it carried any.
+func collect(faults *finding.Faults, err error) bool {
+	carried := finding.FaultsOf(err)
+	*faults = append(*faults, carried...)
+	return len(carried) > 0
+}
+
+func (a *App) doneAlready(ctx context.Context, tx *store.Tx, call Call, studioKey int64) (*domain.Remembered, error) {
+	if call.RequestID == "" || call.ValidateOnly {
+		return nil, nil
+	}
+	return tx.Remembered(ctx, studioKey, call.Caller.ID, call.RequestID)
+}
+
+// runAt is a run request with the path of its input and who makes it.
+type runAt struct {
+	field   string
+	request RunRequest
+	maker   string
+}
+
+// prepareRun resolves one run and adds it, with the findings that concern it alone.
+func (a *App) prepareRun(ctx context.Context, tx *store.Tx, p *prepared, at runAt) error {
+	recipe, materials, err := resolveRecipe(ctx, tx, p.site.Studio.Key, at)
+	if err != nil {
+		return err
+	}
+	if err := checkWindows(at.field, recipe, at.request.Windows, a.now()).Err(); err != nil {
+		return err
+	}
+	assessor := assessSite(p.site, a.now())
+	charge, err := assessor.NewCharge(recipe, materials, at.request.Scale)
+	if err != nil {
+		return underPath(at.field, err)
+	}
+	builder := runBuilder{p: p, at: at, charge: charge, assessor: assessor}
+	return builder.build()
+}
+
+// resolveRecipe reads the recipe's version and its materials.
+func resolveRecipe(ctx context.Context, tx *store.Tx, studioKey int64, at runAt) (chem.Recipe, chem.Materials, error) {
+	recipe, err := tx.Recipe(ctx, studioKey, at.request.RecipeID, at.request.RecipeVersion)
+	if err != nil {
+		return chem.Recipe{}, nil, err
+	}
+	materials, err := tx.Materials(ctx, studioKey, materialIDs(recipe))
+	return recipe, materials, err
+}
+
+func materialIDs(recipe chem.Recipe) []string {
+	ids := map[string]bool{}
+	for _, stage := range recipe.Stages {
+		for _, addition := range stage.Additions {
+			ids[addition.Material] = true
+		}
+	}
+	return slices.Sorted(maps.Keys(ids))
+}
+
+// assessSite is the part of the site that chem/assess needs.
+func assessSite(site *domain.Site, now time.Time) assess.Site {
+	practice := chem.DefaultPractice()
+	practice.AcidMistFraction = site.Studio.AcidMistFraction
+	s := assess.Site{
+		Rooms: site.Rooms, Circuits: site.CircuitList(), Practice: practice,
+		ChargeMinutes: site.Studio.ChargeMinutes, DrawMinutes: site.Studio.DrawMinutes,
+		OnDate: now.In(site.Zone).Format(time.DateOnly),
+	}
+	for _, id := range slices.Sorted(maps.Keys(site.Furnaces)) {
+		s.Furnaces = append(s.Furnaces, site.Furnaces[id])
+	}
+	return s
+}
+
+// runBuilder turns one request into a run with its firings.
+type runBuilder struct {
+	p        *prepared
+	at       runAt
+	charge   assess.Charge
+	assessor assess.Site
+	phases   [][]heat.Phase
+}
+
+func (b *runBuilder) build() error {
+	run := domain.Run{
+		ID: b.at.request.ID, Title: cmp.Or(b.at.request.Title, b.charge.Recipe.Title),
+		RecipeID: b.charge.Recipe.ID, RecipeVersion: b.charge.Recipe.Version, Scale: b.at.request.Scale,
+		Department: b.at.request.Department, Maker: b.at.maker, Inputs: domain.RunInputs{
+			Materials: map[string]int{}, Furnaces: map[string]heat.Furnace{}, Constants: map[string]heat.Constants{},
+		},
+	}
+	for id, m := range b.charge.Materials {
+		run.Inputs.Materials[id] = m.Version
+	}
+	b.p.findings = append(b.p.findings, under(b.charge.Findings, b.at.field+".recipe.")...)
+	for i, window := range b.at.request.Windows {
+		load, err := b.load(i, window, &run)
+		if err != nil {
+			return err
+		}
+		run.Loads = append(run.Loads, load)
+	}
+	check := windowCheck{
+		site: b.p.site, recipe: b.charge.Recipe, field: b.at.field, windows: b.at.request.Windows, phases: b.phases,
+	}
+	b.p.findings = append(b.p.findings, check.findings()...)
+	b.p.assumptions = append(b.p.assumptions, b.charge.Balance.Assumptions...)
+	b.p.runs = append(b.p.runs, run)
+	return nil
+}
+
+// load treats one stage on the furnace that its window names.
+func (b *runBuilder) load(index int, window domain.StageWindow, run *domain.Run) (domain.Load, error) {
+	field := fmt.Sprintf("%s.stage_windows[%d]", b.at.field, index)
+	load := domain.Load{Stage: window.Stage, State: domain.LoadConfirmed, Window: window.Window()}
+	stage := b.charge.Recipe.Stages[index]
+	candidates := b.assessor.Candidates(stage)
+	if !slices.Contains(candidates, window.Furnace) {
+		return load, finding.Faults{{
+			Field: field + ".furnace", Message: fmt.Sprintf("stage %s cannot be done in %q", stage.ID, window.Furnace),
+			Cure: "choose one of: " + strings.Join(candidates, ", "),
+		}}
+	}
+	treatment, err := b.assessor.Treat(b.charge, index, window.Furnace)
+	if err != nil {
+		return load, underPath(field, err)
+	}
+	b.p.findings = append(b.p.findings, under(treatment.Findings, b.at.field+".recipe.")...)
+	b.p.assumptions = append(b.p.assumptions, treatment.Assumptions...)
+	b.phases = append(b.phases, treatment.Phases)
+	if window.Furnace == "" {
+		return load, nil
+	}
+	furnace := b.p.site.Furnaces[window.Furnace]
+	run.Inputs.Furnaces[furnace.ID], run.Inputs.Constants[furnace.ID] = furnace, treatment.Constants
+	load.Firing = newFiring(run, stage, window, treatment)
+	b.p.joint.planned = append(b.p.joint.planned, plannedFiring{Firing: *load.Firing, field: field})
+	return load, nil
+}
+
+// newFiring is the firing that carries one load, with what each phase takes and what comes off.
+func newFiring(run *domain.Run, stage chem.Stage, window domain.StageWindow, t assess.Treatment) *domain.Firing {
+	f := &domain.Firing{
+		Furnace: window.Furnace, Title: cmp.Or(run.Title, run.RecipeID), RunID: run.ID, Stage: stage.ID,
+		Department: run.Department, State: domain.LoadConfirmed, Window: window.Window(),
+		TopCelsius: t.PeakCelsius(), Atmosphere: stage.Atmosphere, Releases: slices.Clone(t.Cautious),
+	}
+	for k, phase := range window.Phases {
+		firingPhase := domain.FiringPhase{Kind: phase.Kind, Window: phase.Window}
+		if k < len(t.Phases) {
+			firingPhase.Watch, firingPhase.PeopleCount = t.Phases[k].Watch, t.Phases[k].PeopleCount
+			firingPhase.Kilowatts = t.Phases[k].Kilowatts
+		}
+		f.Phases = append(f.Phases, firingPhase)
+	}
+	return f
+}
+
+// meetOthers reads the other firings that can matter and holds the planned ones against them.
+func (p *prepared) meetOthers(ctx context.Context, tx *store.Tx, now time.Time) error {
+	p.reach = reachOf(p.joint.planned)
+	p.joint.site = p.site
+	p.joint.today = now.In(p.site.Zone).Format(time.DateOnly)
+	if len(p.joint.planned) == 0 {
+		return nil
+	}
+	others, err := tx.FiringsOver(ctx, p.site.Studio.Key, store.FiringsQuery{Window: p.reach, WithReleases: true})
+	if err != nil {
+		return err
+	}
+	for _, other := range others {
+		if !p.movedFrom[other.Key] {
+			p.joint.existing = append(p.joint.existing, other)
+		}
+	}
+	p.findings = append(p.findings, p.joint.findings()...)
+	return nil
+}
+
+// reachOf is the stretch of time within which other firings can matter to the planned ones.
+func reachOf(planned []plannedFiring) domain.Window {
+	var reach domain.Window
+	for i, p := range planned {
+		if i == 0 || p.Window.Start.Before(reach.Start) {
+			reach.Start = p.Window.Start
+		}
+		if i == 0 || p.Window.End.After(reach.End) {
+			reach.End = p.Window.End
+		}
+	}
+	return domain.Window{Start: reach.Start.Add(-airReach), End: reach.End.Add(airReach)}
+}
+
+// stillHolds looks again, under the lock, at what came in since the snapshot.
+func (p *prepared) stillHolds(locked store.LockedStudio, acknowledged []string) error {
+	if locked.Studio.EquipmentRevision > p.site.Studio.Revision {
+		return errEquipmentChanged
+	}
+	var added []domain.Firing
+	for _, f := range locked.NewFirings {
+		if !p.movedFrom[f.Key] {
+			added = append(added, f)
+		}
+	}
+	if len(added) == 0 {
+		return nil
+	}
+	now := p.joint
+	now.existing = slices.Concat(p.joint.existing, added)
+	found := slices.Concat(now.furnaces(), now.supplies(), now.crews())
+	if now.exceedsAir() {
+		found = append(found, now.air()...)
+	}
+	return refuse(found, acknowledged)
+}
+
+// result is the answer with the runs as they stand after the booking.
+func (p *prepared) result(runs []domain.Run) BookRunResult {
+	sorted := slices.Clone(p.findings)
+	finding.SortWorstFirst(sorted)
+	slices.Sort(p.assumptions)
+	return BookRunResult{
+		Runs: runs, Findings: sorted, Revision: p.revision,
+		Assumptions: slices.Compact(p.assumptions),
+	}
+}
+
+// under puts findings on a part of the input under the path of the whole.
+func under(findings []finding.Finding, path string) []finding.Finding {
+	placed := slices.Clone(findings)
+	for i := range placed {
+		placed[i].Field = strings.TrimSuffix(path+placed[i].Field, ".")
+	}
+	return placed
+}

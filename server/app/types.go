@@ -1,0 +1,111 @@
+package app
+
+import (
+	"time"
+
+	"saggar/chem"
+	"saggar/chem/finding"
+	"saggar/server/domain"
+)
+
+// LoadStudioInput is everything that a studio's files describe. Studio is nil when only parts are loaded.
+type LoadStudioInput struct {
+	StudioID  string
+	Studio    *domain.Studio
+	Equipment []domain.Equipment
+	Materials []chem.Material
+	Recipes   []chem.Recipe
+}
+
+// LoadStudioResult is the studio after a load, and how many resources the load touched.
+type LoadStudioResult struct {
+	Studio                                     domain.Studio
+	CreatedCount, UpdatedCount, UnchangedCount int
+}
+
+// RunRequest is a run as asked for.
+type RunRequest struct {
+	ID            string // empty: given by the server
+	Title         string // empty: the recipe's
+	RecipeID      string
+	RecipeVersion int // 0: the newest
+	Scale         chem.Scale
+	Department    string
+	Windows       []domain.StageWindow
+}
+
+// BookRunInput is what is to be booked together, all or none.
+type BookRunInput struct {
+	StudioID     string
+	Runs         []RunRequest
+	Acknowledged []string // codes of warnings that the caller accepts
+	Revision     int64    // at which the windows were planned; 0: not known
+}
+
+// BookRunResult is what was booked, or would be.
+type BookRunResult struct {
+	Runs        []domain.Run
+	Findings    []finding.Finding
+	Revision    int64
+	Assumptions []string
+}
+
+// MoveRunInput is where a run is to be moved.
+type MoveRunInput struct {
+	StudioID, RunID string
+	Windows         []domain.StageWindow
+	ExpectRevision  int64 // the etag; 0: any
+	Acknowledged    []string
+}
+
+// OpeningsQuery asks when furnaces stand free.
+type OpeningsQuery struct {
+	StudioID       string
+	Window         domain.Window
+	FurnaceIDs     []string // none: all
+	MinimumMinutes int
+}
+
+// Opening is a stretch of time in which a furnace stands free.
+type Opening struct {
+	Furnace        string
+	Window         domain.Window
+	StaffedMinutes int
+}
+
+// PlanInput asks for windows for all stages of a run at once.
+type PlanInput struct {
+	StudioID string
+	Run      RunRequest // its windows are ignored
+	Window   domain.Window
+}
+
+// PlanStatus is how good an answer is.
+type PlanStatus string
+
+// The statuses of an answer.
+const (
+	PlanOptimal    PlanStatus = "optimal"
+	PlanFeasible   PlanStatus = "feasible"
+	PlanInfeasible PlanStatus = "infeasible"
+)
+
+// PlanReason says why a stage does not start earlier, or why nothing fits.
+type PlanReason struct {
+	Stage   string // id; empty when it is about the whole
+	Code    string // FURNACE_BUSY, STAFFED_HOURS, LAG, SUPPLY, CREW, AIR, HORIZON, START_TIME, STEP
+	About   string
+	Message string
+}
+
+// PlanAnswer is one answer of PlanRuns.
+type PlanAnswer struct {
+	Status        PlanStatus
+	Run           RunRequest // with windows that BookRun takes as they are
+	Reasons       []PlanReason
+	Blames        []PlanReason
+	BlamesMinimal bool
+	Findings      []finding.Finding
+	Revision      int64
+	End           time.Time
+}
