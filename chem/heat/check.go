@@ -141,7 +141,8 @@ func (k *checker) checkWatch() {
 
 func (k *checker) checkCutOut(needed Watch) {
 	found := finding.Finding{Severity: finding.Note, Code: CodeNoCutOut, Field: "furnace.over_temperature_cut_out",
-		Message: fmt.Sprintf("the furnace has no over-temperature cut-out: the fire and the cooling need watch %s or more", needed),
+		Message: fmt.Sprintf("the furnace has no over-temperature cut-out: the fire needs watch %s and the cooling one in reach",
+			needed),
 		Cure:    "fit a cut-out, or keep somebody in reach", Source: practiceSource}
 	if k.treatment.FireWatch == WatchNone {
 		found.Severity = finding.Block
@@ -212,20 +213,24 @@ func (k *checker) checkReach(c Constants, field string, from, to float64) bool {
 		found.Cure = fmt.Sprintf("ask for at most %g C, or choose a hotter furnace", top)
 	case to >= c.FinalCelsius:
 		found.Code = CodeUnreachable
-		found.Message = fmt.Sprintf("%g C is out of reach: by its measured times full power settles at %.0f C", to, c.FinalCelsius)
+		found.Message = fmt.Sprintf("%g C is out of reach: by its measured times full power settles at %.0f C", to,
+			c.FinalCelsius)
 		found.Figures = []finding.Figure{celsius("asked", to), celsius("final", c.FinalCelsius)}
-		found.Cure = fmt.Sprintf("ask for less than %.0f C, mend the elements or burner and measure again", c.FinalCelsius)
+		found.Cure = fmt.Sprintf("ask for less than %.0f C, or mend the elements or burner and measure again",
+			c.FinalCelsius)
 	case to < from && to <= c.AmbientCelsius:
 		found.Code = CodeUnreachable
 		found.Message = fmt.Sprintf("natural cooling from %g C never gets down to %g C at an ambient of %g C", from, to,
 			c.AmbientCelsius)
 		found.Figures = []finding.Figure{celsius("asked", to), celsius("ambient", c.AmbientCelsius)}
-		found.Cure = fmt.Sprintf("ask for at least %g C, or end the program and let it cool", c.AmbientCelsius+minAboveAmbientCelsius)
+		found.Cure = fmt.Sprintf("ask for at least %g C, or end the program and let it cool",
+			c.AmbientCelsius+minAboveAmbientCelsius)
 	case to+k.furnace.ToleranceCelsius > top:
 		found.Severity, found.Code = finding.Note, CodeNearTop
 		found.Message = fmt.Sprintf("%g C with a tolerance of %g C may pass the furnace's top temperature, %g C", to,
 			k.furnace.ToleranceCelsius, top)
-		found.Figures = []finding.Figure{celsius("asked", to), celsius("tolerance", k.furnace.ToleranceCelsius), celsius("top", top)}
+		found.Figures = []finding.Figure{celsius("asked", to), celsius("tolerance", k.furnace.ToleranceCelsius),
+			celsius("top", top)}
 		found.Cure = fmt.Sprintf("ask for at most %g C", top-k.furnace.ToleranceCelsius)
 	default:
 		return false

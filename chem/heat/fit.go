@@ -157,13 +157,14 @@ func leastSquaresFinal(times []Timing, reached, most float64) float64 {
 		}
 		return sum
 	}
-	const cells = 400
+	const cells = 200
 	low, high := 0.0, math.Log(most-reached) // at least 1 C above what was reached
 	cell := (high - low) / cells
-	best := low
+	best, least := low, misfit(low)
 	for i := 1; i <= cells; i++ {
-		if u := low + float64(i)*cell; misfit(u) < misfit(best) {
-			best = u
+		u := low + float64(i)*cell
+		if sum := misfit(u); sum < least {
+			best, least = u, sum
 		}
 	}
 	return final(goldenSection(misfit, max(low, best-cell), min(high, best+cell)))
