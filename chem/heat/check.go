@@ -143,7 +143,7 @@ func (k *checker) checkCutOut(needed Watch) {
 	found := finding.Finding{Severity: finding.Note, Code: CodeNoCutOut, Field: "furnace.over_temperature_cut_out",
 		Message: fmt.Sprintf("the furnace has no over-temperature cut-out: the fire needs watch %s and the cooling one in reach",
 			needed),
-		Cure:    "fit a cut-out, or keep somebody in reach", Source: practiceSource}
+		Cure: "fit a cut-out, or keep somebody in reach", Source: practiceSource}
 	if k.treatment.FireWatch == WatchNone {
 		found.Severity = finding.Block
 		found.Message = "a furnace without over-temperature cut-out may not fire unattended"
