@@ -98,14 +98,16 @@ func (p Practice) Balance(recipe Recipe, materials Materials, factor float64) (B
 	if err := p.checkInput(recipe, materials, factor).Err(); err != nil {
 		return BalanceResult{}, err
 	}
-	result := BalanceResult{Factor: factor, Assumptions: p.assumptions(), Caution: Caution}
+	result := BalanceResult{
+		Factor: factor, Findings: []finding.Finding{}, Assumptions: p.assumptions(), Caution: Caution,
+	}
 	carried := &charge{}
 	for i, stage := range recipe.Stages {
-		weighed, err := addStage(stage, materials, carried, factor)
+		weighed, fedLater, err := addStage(stage, materials, carried, factor)
 		if err != nil {
 			return BalanceResult{}, err
 		}
-		balance, after, err := p.balanceStage(stage, carried, factor)
+		balance, after, err := p.balanceStage(stage, batch{carried, fedLater}, factor)
 		if err != nil {
 			return BalanceResult{}, err
 		}
@@ -142,11 +144,14 @@ func (p Practice) checkInput(recipe Recipe, materials Materials, factor float64)
 	return faults
 }
 
-// addStage puts a stage's additions into the charge and says what was weighed. A fraction is of the charge as it came
-// from the stage before, without the stage's other additions.
-func addStage(stage Stage, materials Materials, carried *charge, factor float64) ([]WeighedMaterial, error) {
-	intermediate := carried.grams()
-	var weighed []WeighedMaterial
+// batch is a stage's whole charge, and what of it lies in the furnace before anything is fed hot.
+type batch struct{ whole, beforeFeed *charge }
+
+// addStage puts a stage's additions into the charge and says what was weighed, and what the charge is without those fed
+// hot. A fraction is of the charge as it came from the stage before, without the stage's other additions.
+func addStage(stage Stage, materials Materials, carried *charge, factor float64) ([]WeighedMaterial, *charge, error) {
+	intermediate, beforeFeed := carried.grams(), carried.clone()
+	weighed := make([]WeighedMaterial, 0, len(stage.Additions))
 	for _, addition := range stage.Additions {
 		grams := addition.MassGrams * factor
 		if addition.FractionOfIntermediate > 0 {
@@ -154,18 +159,21 @@ func addStage(stage Stage, materials Materials, carried *charge, factor float64)
 		}
 		parts, err := materials[addition.Material].divide(grams)
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 		carried.putAll(parts)
+		if !addition.FedHot {
+			beforeFeed.putAll(parts)
+		}
 		weighed = append(weighed, WeighedMaterial{
 			Stage: stage.ID, Material: addition.Material, MassGrams: grams,
 			FractionOfIntermediate: addition.FractionOfIntermediate, FedHot: addition.FedHot,
 		})
 	}
-	return weighed, nil
+	return weighed, beforeFeed, nil
 }
 
-func (p Practice) balanceStage(stage Stage, in *charge, factor float64) (StageBalance, *charge, error) {
+func (p Practice) balanceStage(stage Stage, in batch, factor float64) (StageBalance, *charge, error) {
 	var product Formula
 	if stage.Product != "" {
 		var err error
@@ -173,22 +181,23 @@ func (p Practice) balanceStage(stage Stage, in *charge, factor float64) (StageBa
 			return StageBalance{}, nil, err
 		}
 	}
-	cautious, err := p.fire(stage, product, in, Cautious, factor)
+	work := stageWork{stage, product, factor}
+	_, cautiousGas, err := p.fireBatch(work, in, Cautious)
 	if err != nil {
 		return StageBalance{}, nil, err
 	}
-	likely, err := p.fire(stage, product, in, Likely, factor)
+	likely, likelyGas, err := p.fireBatch(work, in, Likely)
 	if err != nil {
 		return StageBalance{}, nil, err
 	}
 	after := likely.charge.clone()
 	after.put(likely.product)
 	balance := StageBalance{
-		Stage: stage.ID, PeakCelsius: stage.peakCelsius(), MassInGrams: in.grams(), MassOutGrams: after.grams(),
-		FreeWaterGrams: in.freeWaterGrams(), BoundWaterGrams: in.boundWaterGrams(), InertGrams: in.inertGrams,
+		Stage: stage.ID, PeakCelsius: stage.peakCelsius(), MassInGrams: in.whole.grams(), MassOutGrams: after.grams(),
+		FreeWaterGrams: in.whole.freeWaterGrams(), BoundWaterGrams: in.whole.boundWaterGrams(), InertGrams: after.inertGrams,
 		WareGrams: stage.WareGrams * factor, Product: stage.Product, ProductMoles: likely.product.Moles,
-		LimitingElement: likely.limiting, Elements: likely.balance(in),
-		OffGas: append(cautious.offGas(p), likely.offGas(p)...),
+		LimitingElement: likely.limiting, Elements: likely.balance(in.whole),
+		OffGas: append(cautiousGas, likelyGas...),
 	}
 	if !product.IsZero() {
 		balance.ProductGrams = likely.product.Grams()
@@ -197,19 +206,45 @@ func (p Practice) balanceStage(stage Stage, in *charge, factor float64) (StageBa
 	return balance, after, nil
 }
 
+// stageWork is what a stage does, whatever it is done to.
+type stageWork struct {
+	stage   Stage
+	product Formula
+	factor  float64
+}
+
+// fireBatch fires the whole batch in one case. Of its gas, what the part that was there before the feed would not have
+// given counts as coming from what was fed hot.
+func (p Practice) fireBatch(work stageWork, in batch, c Case) (*firing, []OffGas, error) {
+	whole, err := p.fire(work, in.whole, c)
+	if err != nil {
+		return nil, nil, err
+	}
+	gases := whole.offGas(p)
+	if !slices.ContainsFunc(work.stage.Additions, func(a Addition) bool { return a.FedHot }) {
+		return whole, gases, nil
+	}
+	before, err := p.fire(work, in.beforeFeed, c)
+	if err != nil {
+		return nil, nil, err
+	}
+	return whole, splitFed(gases, before.offGas(p)), nil
+}
+
 // fire runs one stage in one case on a copy of the charge.
-func (p Practice) fire(stage Stage, product Formula, in *charge, c Case, factor float64) (*firing, error) {
+func (p Practice) fire(work stageWork, in *charge, c Case) (*firing, error) {
+	stage := work.stage
 	f := &firing{which: c, atmosphere: stage.Atmosphere, peakCelsius: stage.peakCelsius(), charge: in.clone()}
 	switch {
 	case stage.Program != nil:
 		f.sulfatesReduce = stage.reducesSulfates(in)
 		f.dry(rules().freeWater.share(c, f.peakCelsius))
-		f.form(product)
+		f.form(work.product)
 		f.breakDown()
-		if c == Cautious && !product.IsZero() && f.ruleFor(product) == nil {
+		if c == Cautious && f.product.Moles > 0 && f.ruleFor(f.product.Formula) == nil {
 			f.product = f.strip(f.product, bindableElements)
 		}
-		f.fireWare(stage.WareGrams*factor, p)
+		f.fireWare(stage.WareGrams*work.factor, p)
 	case stage.Kind == Dry:
 		f.peakCelsius = rules().freeWater.HighCelsius
 		f.dry(1)
@@ -254,7 +289,7 @@ func (f *firing) balance(in *charge) []ElementBalance {
 	for _, part := range []Moles{before, product, left} {
 		all.Add(part, 1)
 	}
-	var list []ElementBalance
+	list := make([]ElementBalance, 0, len(all))
 	for _, symbol := range all.Symbols() {
 		row := ElementBalance{
 			Element: symbol, InMoles: before[symbol], ProductMoles: product[symbol],
@@ -262,6 +297,9 @@ func (f *firing) balance(in *charge) []ElementBalance {
 		}
 		if symbol == "O" {
 			row.FromAirMoles = math.Max(0, product[symbol]+left[symbol]-before[symbol])
+			if row.FromAirMoles < conservedTo*before[symbol] {
+				row.FromAirMoles = 0 // rounding
+			}
 			row.InMoles += row.FromAirMoles
 			row.OffGasMoles = math.Max(0, row.InMoles-product[symbol]-left[symbol])
 		}

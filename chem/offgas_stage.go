@@ -16,18 +16,20 @@ type OffGas struct {
 	// MassGrams includes the oxygen and hydrogen that the gas takes from the air.
 	MassGrams float64 `json:"mass_grams"`
 	// The gas comes off between these temperatures of the charge.
-	LowCelsius  float64   `json:"low_celsius"`
-	HighCelsius float64   `json:"high_celsius"`
-	Origin      string    `json:"origin"` // what gives it off
-	Read        data.Read `json:"read"`   // how far the range can be trusted
-	Source      string    `json:"source"` // of the range
+	LowCelsius  float64 `json:"low_celsius"`
+	HighCelsius float64 `json:"high_celsius"`
+	Origin      string  `json:"origin"` // what gives it off
+	// FedHot marks gas of what is fed into the hot furnace, not of what was charged.
+	FedHot bool      `json:"fed_hot"`
+	Read   data.Read `json:"read"`   // how far the range can be trusted
+	Source string    `json:"source"` // of the range
 }
 
 // offGas turns events into gases: carbon to CO or CO2 by the atmosphere, part of the sulfur to acid mist, and the same
 // gas from the same source joined.
 func (f *firing) offGas(practice Practice) []OffGas {
 	monoxide := f.monoxide(practice)
-	var list []OffGas
+	list := make([]OffGas, 0, len(f.events))
 	for _, e := range f.events {
 		switch e.species {
 		case "CO2":
@@ -51,24 +53,48 @@ func (f *firing) offGas(practice Practice) []OffGas {
 	return list
 }
 
+// splitFed divides gases into what comes without the feed and the rest, marked as fed hot; the sum stays.
+func splitFed(whole, before []OffGas) []OffGas {
+	var fed []OffGas
+	for i, gas := range whole {
+		at := slices.IndexFunc(before, gas.sameSource)
+		unfed := 0.0
+		if at >= 0 {
+			unfed = min(1, before[at].Moles/gas.Moles)
+		}
+		late := gas
+		late.FedHot, late.Moles, late.MassGrams = true, gas.Moles*(1-unfed), gas.MassGrams*(1-unfed)
+		if late.Moles > gas.Moles*negligible {
+			fed = append(fed, late)
+		}
+		whole[i].Moles, whole[i].MassGrams = gas.Moles*unfed, gas.MassGrams*unfed
+	}
+	kept := slices.DeleteFunc(whole, func(g OffGas) bool { return g.Moles <= 0 })
+	return append(kept, fed...)
+}
+
+// sameSource reports gas of the same species from the same source over the same range.
+func (g OffGas) sameSource(other OffGas) bool {
+	return g.Species == other.Species && g.Origin == other.Origin && g.LowCelsius == other.LowCelsius &&
+		g.HighCelsius == other.HighCelsius
+}
+
 func (f *firing) collect(list []OffGas, e event, species string, share float64) []OffGas {
 	moles := e.moles * share
 	if moles <= 0 {
 		return list
 	}
-	grams := moles * tabled(species).MolarMass()
-	at := slices.IndexFunc(list, func(g OffGas) bool {
-		return g.Species == species && g.Origin == e.rule.Name && g.LowCelsius == e.low && g.HighCelsius == e.rule.HighCelsius
-	})
-	if at >= 0 {
-		list[at].Moles += moles
-		list[at].MassGrams += grams
-		return list
-	}
-	return append(list, OffGas{
-		Case: f.which, Species: species, Moles: moles, MassGrams: grams, LowCelsius: e.low,
+	gas := OffGas{
+		Case: f.which, Species: species, Moles: moles, MassGrams: moles * tabled(species).MolarMass(), LowCelsius: e.low,
 		HighCelsius: e.rule.HighCelsius, Origin: e.rule.Name, Read: e.rule.Read, Source: e.rule.Source,
-	})
+	}
+	at := slices.IndexFunc(list, gas.sameSource)
+	if at < 0 {
+		return append(list, gas)
+	}
+	list[at].Moles += gas.Moles
+	list[at].MassGrams += gas.MassGrams
+	return list
 }
 
 // monoxideShares says how much of each kind of carbon leaves as CO.

@@ -77,7 +77,7 @@ func (s Stage) validate() finding.Faults {
 	case s.Program != nil && s.BenchMinutes != 0:
 		faults.Add("bench_minutes", "the stage has both a heat program and bench minutes", "give one of the two")
 	case s.Program != nil:
-		faults.AddUnder("program", CheckProgram(*s.Program))
+		faults.AddUnder("program", checkProgram(*s.Program))
 	case heated:
 		faults.Add("program", fmt.Sprintf("a %s stage needs a heat program", s.Kind), "give at least one segment")
 	}

@@ -144,7 +144,7 @@ func WeighOut(recipe Recipe, materials Materials, factor float64) ([]WeighedMate
 
 // WeighOut lists what is weighed out over all stages.
 func (b BalanceResult) WeighOut() []WeighedMaterial {
-	var list []WeighedMaterial
+	list := []WeighedMaterial{}
 	for _, stage := range b.Stages {
 		list = append(list, stage.WeighOut...)
 	}

@@ -34,14 +34,17 @@ type Firing struct {
 	// first segment starts.
 	ChargeAtCelsius float64
 	ChargeMinute    float64
-	Lid             chem.Lid
-	Practice        chem.Practice
+	// FeedMinute is when gases marked FedHot begin: the feed into the hot furnace.
+	FeedMinute float64
+	Lid        chem.Lid
+	Practice   chem.Practice
 }
 
-// Series spreads each gas over the time in which it comes off: what the temperature at the charge already allows, within
-// the practice's minutes of charging (an open lid, or one not stated, gives the shorter time); the rest evenly while the
-// profile passes the gas's range, up to the end of the stay at the peak when the range is not passed, for at least a
-// minute. Gas whose range is never reached does not come off; all other mass is in the series.
+// Series spreads each gas over the time in which it comes off. What the temperature at the charge already allows comes
+// within the practice's minutes of charging (an open lid, or one not stated, gives the shorter time), what is fed hot
+// within the same minutes of the feed. The rest comes evenly while the profile passes the gas's range on the way up, to
+// the end of the stay at the peak when the range is not passed, for at least a minute. Gas whose range is never reached
+// does not come off; all other mass is in the series.
 //
 // Releases of the same species over the same time are joined; they come in the order of their start, then species. It
 // returns finding.Faults for a profile without points, out of order or with values that are no numbers.
@@ -75,8 +78,9 @@ func (f Firing) validate() finding.Faults {
 		}
 		last = point.Minute
 	}
-	if !finite(f.ChargeAtCelsius) || !finite(f.ChargeMinute) {
-		faults.Add("charge_minute", fmt.Sprintf("minute %g at %g C", f.ChargeMinute, f.ChargeAtCelsius), "give finite numbers")
+	if !finite(f.ChargeAtCelsius) || !finite(f.ChargeMinute) || !finite(f.FeedMinute) {
+		faults.Add("charge_minute", fmt.Sprintf("charged in minute %g at %g C, fed in minute %g", f.ChargeMinute,
+			f.ChargeAtCelsius, f.FeedMinute), "give finite numbers")
 	}
 	for i, gas := range f.Gases {
 		if !finite(gas.MassGrams) || gas.MassGrams < 0 || !finite(gas.LowCelsius) || !finite(gas.HighCelsius) {
@@ -91,11 +95,14 @@ func finite(value float64) bool { return !math.IsNaN(value) && !math.IsInf(value
 
 // window is when a gas comes off; reached is false when it never does.
 func (f Firing) window(gas chem.OffGas) (start, end float64, reached bool) {
-	if f.ChargeAtCelsius >= gas.LowCelsius {
-		minutes := f.Practice.OpenReleaseMinutes
-		if f.Lid == chem.LooseLid || f.Lid == chem.SealedLid {
-			minutes = f.Practice.LiddedReleaseMinutes
-		}
+	minutes := f.Practice.OpenReleaseMinutes
+	if f.Lid == chem.LooseLid || f.Lid == chem.SealedLid {
+		minutes = f.Practice.LiddedReleaseMinutes
+	}
+	switch {
+	case gas.FedHot:
+		return f.FeedMinute, f.FeedMinute + minutes, true
+	case f.ChargeAtCelsius >= gas.LowCelsius:
 		return f.ChargeMinute, f.ChargeMinute + minutes, true
 	}
 	peak := slices.MaxFunc(f.Profile, func(a, b heat.Point) int { return cmp.Compare(a.Celsius, b.Celsius) }).Celsius

@@ -29,6 +29,8 @@ func TestSeriesWindows(t *testing.T) {
 		firing.ChargeAtCelsius, firing.ChargeMinute, firing.Lid = 500, -10, lid
 		return firing
 	}
+	fed := cold(chem.OffGas{Species: "CO2", MassGrams: 10, LowCelsius: 700, HighCelsius: 900, FedHot: true})
+	fed.FeedMinute, fed.Lid = 100, chem.LooseLid
 	cases := []struct {
 		name       string
 		firing     Firing
@@ -41,6 +43,7 @@ func TestSeriesWindows(t *testing.T) {
 		{"nearly reached counts", cold(gas("H2O", 10, 620.5, 900)), 60, 180.1},
 		{"at least a minute", cold(gas("H2O", 10, 120, 121)), 10, 11},
 		{"below the start", cold(gas("H2O", 10, 20, 20)), 0, 5},
+		{"fed hot", fed, 100, 120},
 		{"hot, open", hot(chem.OpenLid, gas("SO2", 10, 250, 445)), -10, -5},
 		{"hot, lid not stated", hot("", gas("SO2", 10, 250, 445)), -10, -5},
 		{"hot, lidded", hot(chem.LooseLid, gas("SO2", 10, 250, 445)), -10, 10},
