@@ -1,7 +1,6 @@
 package chem
 
 import (
-	"fmt"
 	"math"
 	"slices"
 	"strconv"
@@ -13,6 +12,21 @@ type Formula struct {
 	text   string
 	order  []string // symbols as first written
 	counts Moles    // per formula unit, each above zero
+	mass   float64  // g/mol
+	ratios string   // see key
+}
+
+// newFormula works out once what is asked often.
+func newFormula(text string, order []string, counts Moles) Formula {
+	f := Formula{text: text, order: order, counts: counts, mass: counts.Grams()}
+	total := f.atoms()
+	var ratios strings.Builder
+	for _, symbol := range counts.Symbols() {
+		ratios.WriteString(symbol)
+		ratios.WriteString(strconv.FormatFloat(counts[symbol]/total, 'f', 6, 64))
+	}
+	f.ratios = ratios.String()
+	return f
 }
 
 // ElementCount is one element of a formula.
@@ -34,7 +48,7 @@ func (f Formula) IsZero() bool { return len(f.counts) == 0 }
 func (f Formula) Count(symbol string) float64 { return f.counts[symbol] }
 
 // MolarMass is in g/mol, from the abridged standard atomic weights (CIAAW); see chem/data.
-func (f Formula) MolarMass() float64 { return f.counts.Grams() }
+func (f Formula) MolarMass() float64 { return f.mass }
 
 // Elements lists the elements by atomic number.
 func (f Formula) Elements() []ElementCount {
@@ -48,14 +62,7 @@ func (f Formula) Elements() []ElementCount {
 }
 
 // key is the same for all formulas with the same atom ratios, however they are written.
-func (f Formula) key() string {
-	total := f.atoms()
-	var key strings.Builder
-	for _, symbol := range f.counts.Symbols() {
-		fmt.Fprintf(&key, "%s%.6f", symbol, f.counts[symbol]/total)
-	}
-	return key.String()
-}
+func (f Formula) key() string { return f.ratios }
 
 // atoms is the number of atoms per formula unit.
 func (f Formula) atoms() float64 {
@@ -68,17 +75,19 @@ func (f Formula) atoms() float64 {
 
 // with returns the formula with other counts, leaving out what is no longer there.
 func (f Formula) with(counts Moles) Formula {
-	changed := Formula{counts: make(Moles, len(counts))}
+	var text strings.Builder
+	var order []string
+	kept := make(Moles, len(counts))
 	for _, symbol := range append(slices.Clone(f.order), counts.Symbols()...) {
 		count := counts[symbol]
-		if _, done := changed.counts[symbol]; done || count <= negligible {
+		if _, done := kept[symbol]; done || count <= negligible {
 			continue
 		}
-		changed.order = append(changed.order, symbol)
-		changed.counts[symbol] = count
-		changed.text += symbol + subscript(count)
+		order = append(order, symbol)
+		kept[symbol] = count
+		text.WriteString(symbol + subscript(count))
 	}
-	return changed
+	return newFormula(text.String(), order, kept)
 }
 
 // negligible moles or atoms are rounding, not matter.

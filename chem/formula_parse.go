@@ -57,7 +57,7 @@ func ParseFormula(text string) (Formula, error) {
 	if err != nil {
 		return Formula{}, err
 	}
-	return Formula{text: trimmed, order: p.order, counts: counts}, nil
+	return newFormula(trimmed, p.order, counts), nil
 }
 
 // formulaParser is a recursive descent over the characters; one step reads one rule of the grammar.

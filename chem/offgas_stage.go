@@ -85,7 +85,7 @@ func (f *firing) collect(list []OffGas, e event, species string, share float64) 
 		return list
 	}
 	gas := OffGas{
-		Case: f.which, Species: species, Moles: moles, MassGrams: moles * tabled(species).MolarMass(), LowCelsius: e.low,
+		Case: f.which, Species: species, Moles: moles, MassGrams: moles * gasMass(species), LowCelsius: e.low,
 		HighCelsius: e.rule.HighCelsius, Origin: e.rule.Name, Read: e.rule.Read, Source: e.rule.Source,
 	}
 	at := slices.IndexFunc(list, gas.sameSource)
@@ -96,6 +96,9 @@ func (f *firing) collect(list []OffGas, e event, species string, share float64) 
 	list[at].MassGrams += gas.MassGrams
 	return list
 }
+
+// gasMass is the molar mass of a gas, g/mol.
+func gasMass(species string) float64 { return rules().gases[species] }
 
 // monoxideShares says how much of each kind of carbon leaves as CO.
 type monoxideShares struct{ burntShare, carbonateShare float64 }

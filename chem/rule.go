@@ -35,16 +35,24 @@ type ruleBook struct {
 	ware      []*rule
 	oxides    map[string]Formula // by element
 	water     Formula
+	gases     map[string]float64 // molar mass of every gas, g/mol
 }
 
 // rules reads the tables of chem/data; a formula there that cannot be read is a bug that the tests find.
 var rules = sync.OnceValue(func() *ruleBook {
 	book := &ruleBook{
 		byPhase: map[string]*rule{}, byElement: map[string]*rule{}, oxides: map[string]Formula{},
-		water: tabled("H2O"),
+		water: tabled("H2O"), gases: map[string]float64{},
+	}
+	// Carbon and sulfur leave in these forms too, whatever a rule names.
+	for _, species := range []string{"CO", "H2SO4"} {
+		book.gases[species] = tabled(species).MolarMass()
 	}
 	for _, row := range data.DecompositionRules() {
 		r := &rule{row, tabled(row.Formula), tabledYields(row.Gases), tabledYields(row.Solids)}
+		for _, gas := range r.gases {
+			book.gases[gas.Formula.String()] = gas.Formula.MolarMass()
+		}
 		switch row.Kind {
 		case data.OfPhase:
 			book.byPhase[r.formula.key()] = r
