@@ -87,17 +87,21 @@ func (p *propagator) decide(s *state) []choice {
 	return p.modeChoices(s)
 }
 
-// unaryClash finds two tasks on one unary that overlap; either goes first.
+// unaryClash finds two tasks on one unary that overlap; either goes first. The tasks come in order of start, so that it is
+// enough to look at the one that ends last so far.
 func (p *propagator) unaryClash(settled []held) []choice {
-	for i, late := range settled {
-		for _, early := range settled[:i] {
-			unary := p.modes[late.mode].unary
-			if p.modes[early.mode].unary == unary && p.alone[unary] && late.start < early.end {
-				return []choice{
-					{mode: -1, order: &link{early.task, late.task, 0, far}},
-					{mode: -1, order: &link{late.task, early.task, 0, far}},
-				}
+	lastOn := make(map[int]held)
+	for _, late := range settled {
+		unary := p.modes[late.mode].unary
+		early, taken := lastOn[unary]
+		if taken && p.alone[unary] && late.start < early.end {
+			return []choice{
+				{mode: -1, order: &link{early.task, late.task, 0, far}},
+				{mode: -1, order: &link{late.task, early.task, 0, far}},
 			}
+		}
+		if !taken || late.end > early.end {
+			lastOn[unary] = late
 		}
 	}
 	return nil
@@ -135,25 +139,20 @@ func (p *propagator) overload(cumulative int, parts []taken) []choice {
 	if len(parts) < 2 {
 		return nil
 	}
-	var minutes []int
+	var changes []level
 	for _, part := range parts {
-		minutes = append(minutes, part.fromMinute, part.toMinute)
+		changes = append(changes, level{part.fromMinute, part.amount}, level{part.toMinute, -part.amount})
 	}
-	slices.Sort(minutes)
-	minutes = slices.Compact(minutes)
-	for i := 0; i+1 < len(minutes); i++ {
-		var running []taken
-		sum := 0
-		for _, part := range parts {
-			if part.fromMinute <= minutes[i] && minutes[i] < part.toMinute {
-				running = append(running, part)
-				sum += part.amount
-			}
-		}
-		if len(running) < 2 {
+	slices.SortFunc(changes, func(a, b level) int { return cmp.Compare(a.from, b.from) })
+	sum := 0
+	for i := 0; i+1 < len(changes); i++ {
+		sum += changes[i].used
+		window := span{changes[i].from, changes[i+1].from - 1}
+		if sum == 0 || window.lo > window.hi {
 			continue
 		}
-		if at := p.firstAbove(cumulative, span{minutes[i], minutes[i+1] - 1}, sum); at >= 0 {
+		if at := p.firstAbove(cumulative, window, sum); at >= 0 {
+			running := slices.DeleteFunc(parts, func(t taken) bool { return t.fromMinute > at || t.toMinute <= at })
 			return p.separate(cumulative, at, running)
 		}
 	}

@@ -26,7 +26,9 @@ type drawer struct {
 	shape
 }
 
-func (d drawer) number(least, most int, label string) int { return rapid.IntRange(least, most).Draw(d.T, label) }
+func (d drawer) number(least, most int, label string) int {
+	return rapid.IntRange(least, most).Draw(d.T, label)
+}
 
 // oneIn is true once in n.
 func (d drawer) oneIn(n int, label string) bool { return d.number(1, n, label) == n }

@@ -145,7 +145,7 @@ func (p *propagator) beforeWait(s set, k int) set {
 
 func (p *propagator) over(s set, b *block, h hop) set {
 	ranges := b.waitWithin.between(s.lo*h.by.from+h.given-b.waitMax, s.hi*h.by.from+h.given+b.waitMax)
-	var spans []span
+	spans := make([]span, 0, len(ranges.spans))
 	for i := range ranges.spans {
 		r := ranges.at(i)
 		from := s.between(ceilDiv(r.lo-h.given, h.by.from), floorDiv(r.hi-h.given, h.by.from))

@@ -30,10 +30,11 @@ type Result struct {
 	BoundMinute int `json:"bound_minute"`
 	// Nodes is how many nodes the search for the solution opened.
 	Nodes int `json:"nodes"`
-	// Blame is, when Infeasible, a set of constraint groups that together leave no solution.
+	// Blame is, when Infeasible, a set of constraint groups that by themselves leave no solution. There may be other such
+	// sets: giving way in one member need not be enough.
 	Blame []Blame `json:"blame"`
-	// BlameMinimal says that without any one member of Blame there would be a solution. False when the context or the
-	// node limit ended the proof: the set then suffices, but may be larger than needed.
+	// BlameMinimal says that none of the members can be spared: the rest of Blame alone would leave a solution. False when
+	// the context or the node limit ended the proof; the set then suffices, but may be larger than needed.
 	BlameMinimal bool `json:"blame_minimal"`
 	// Reasons say, for a solution, what keeps each task from starting one step earlier, all else being as it is.
 	Reasons []Reason `json:"reasons"`
@@ -67,7 +68,7 @@ type Blame struct {
 	Name string `json:"name"`
 	// Need and Have are the figures that say how far it is from enough, in minutes or in the cumulative's unit:
 	//
-	//	horizon          least makespan without the horizon (-1: not found), horizon
+	//	horizon          least makespan if only the horizon were later (-1: none, or not found), horizon
 	//	release          -1, release
 	//	forbidden_start  -1, minutes forbidden in the mode that has the fewest
 	//	unary_busy       least minutes of a mode on it, longest free gap before the horizon

@@ -40,8 +40,8 @@ func newSearch(m *model, meter *meter) *search {
 	return &search{propagator: newPropagator(m, meter), ration: -1}
 }
 
-// minimise finds the least value of the aim among the solutions below root, which is not changed, given that best has
-// the value incumbent; far: there is no best yet. It returns false when there is no solution or when the meter stopped it.
+// minimise finds the least value of the aim among the solutions below root, which is only propagated, given that best
+// has the value incumbent; far: there is no best yet. It returns false when there is no solution or when the meter stopped it.
 // A better solution found on the way stays in best.
 func (s *search) minimise(root *state, goal aim, incumbent int) (int, bool) {
 	s.aim, s.found, s.done, s.value = goal, false, false, incumbent
@@ -69,18 +69,17 @@ func (s *search) decideAny(root *state) bool {
 	return s.found
 }
 
-// lowerBound is the least value that propagation cannot exclude; false when it excludes all.
+// lowerBound propagates root and returns the least value that propagation cannot exclude; false when it excludes all.
 func (s *search) lowerBound(root *state) (int, bool) {
 	possible := func(most int) bool {
 		trial := root.clone()
 		s.cap(trial, most)
 		return s.run(trial)
 	}
-	trial := root.clone()
-	if !s.run(trial) {
+	if !s.run(root) {
 		return 0, false
 	}
-	low := s.least(trial)
+	low := s.least(root)
 	if possible(low) {
 		return low, true
 	}
@@ -174,6 +173,9 @@ func (s *search) dive(st *state) {
 		return
 	}
 	choices := s.decide(st)
+	if s.meter.stopped {
+		return
+	}
 	if choices == nil {
 		s.record(st)
 		return

@@ -62,10 +62,11 @@ func (r *run) blame() ([]Blame, bool) {
 	return blame, minimal
 }
 
-// groups are all groups of the problem that constrain anything, those first that make the less telling explanation.
+// groups are all groups of the problem that constrain anything, those last that make the more telling explanation. The
+// horizon comes after the calendars, since a calendar often ends with it only because nobody listed more.
 func (r *run) groups() []group {
 	p := r.problem
-	groups := []group{{kind: KindHorizon}}
+	var groups []group
 	add := func(kind Kind, count int, constrains func(i int) bool) {
 		for i := range count {
 			if constrains(i) {
@@ -83,7 +84,7 @@ func (r *run) groups() []group {
 	add(KindBusy, len(p.Unaries), func(i int) bool { return len(p.Unaries[i].Busy) > 0 && r.tasksOn(i) > 0 })
 	add(KindLagMaximum, len(p.Lags), func(i int) bool { return p.Lags[i].MaxMinutes >= 0 })
 	add(KindCalendar, len(p.Calendars), func(int) bool { return true })
-	return groups
+	return append(groups, group{kind: KindHorizon})
 }
 
 // tasksOn is how many tasks have a mode on the unary.
@@ -177,13 +178,14 @@ func (r *run) fixed(solution plan.Solution, task int) *plan.Problem {
 	return &p
 }
 
-// groupsOf is the groups that touch the task, in a problem where each task has one mode.
+// groupsOf is the groups that touch the task, in a problem where each task has one mode. The makespan, which is the
+// horizon there, is the last resort of an explanation and so comes first.
 func (r *run) groupsOf(task int) []group {
 	p := r.problem
 	mode := p.Tasks[task].Modes[0]
-	var groups []group
+	groups := []group{{kind: KindHorizon}}
 	for _, g := range r.groups() {
-		touches := true
+		touches := false
 		switch g.kind {
 		case KindRelease, KindForbidden:
 			touches = g.index == task

@@ -202,6 +202,15 @@ func (v *verifier) lags() {
 	}
 }
 
+// window is from the earliest start to the latest end of all tasks.
+func (v *verifier) window() (first, last int) {
+	first, last = plan.MaxMinute, -plan.MaxMinute
+	for _, placement := range v.solution.Tasks {
+		first, last = min(first, placement.StartMinute), max(last, placement.EndMinute())
+	}
+	return first, last
+}
+
 // change is how the load on a cumulative alters at a minute: in all, and the part that the placed tasks cause.
 type change struct{ minute, load, own int }
 
@@ -222,15 +231,19 @@ func (v *verifier) cumulative(index int) {
 	if len(changes) == 0 {
 		return
 	}
+	first, last := v.window()
 	for _, used := range cumulative.Used {
+		if used.End <= first || used.Start >= last {
+			continue
+		}
 		changes = append(changes, change{used.Start, used.Amount, 0}, change{used.End, -used.Amount, 0})
 	}
 	slices.SortFunc(changes, func(a, b change) int { return a.minute - b.minute })
 	load, own := 0, 0
 	for i, at := range changes {
 		load, own = load+at.load, own+at.own
-		last := i+1 == len(changes) || changes[i+1].minute != at.minute
-		if last && own > 0 && load > cumulative.Capacity {
+		complete := i+1 == len(changes) || changes[i+1].minute != at.minute
+		if complete && own > 0 && load > cumulative.Capacity {
 			v.add(RuleCumulative, -1, index, load, cumulative.Capacity)
 		}
 	}

@@ -148,6 +148,11 @@ func (v *validator) lag(field string, lag Lag, tasks int) {
 	}
 }
 
+// sound says whether interval has nothing to report: the paths of thousands of intervals need not be spelled out.
+func sound(interval Interval) bool {
+	return -MaxMinute <= interval.Start && interval.Start < interval.End && interval.End <= MaxMinute
+}
+
 func (v *validator) interval(field string, interval Interval) {
 	v.inRange(field+".start", interval.Start, -MaxMinute, MaxMinute)
 	v.inRange(field+".end", interval.End, -MaxMinute, MaxMinute)
@@ -158,6 +163,9 @@ func (v *validator) interval(field string, interval Interval) {
 
 func (v *validator) intervals(field string, intervals []Interval) {
 	for i, interval := range intervals {
+		if sound(interval) {
+			continue
+		}
 		v.interval(fmt.Sprintf("%s[%d]", field, i), interval)
 	}
 }
@@ -165,6 +173,9 @@ func (v *validator) intervals(field string, intervals []Interval) {
 func (v *validator) cumulative(field string, cumulative Cumulative) {
 	v.inRange(field+".capacity", cumulative.Capacity, 0, MaxAmount)
 	for i, step := range cumulative.Used {
+		if sound(step.Interval) && 0 <= step.Amount && step.Amount <= MaxAmount {
+			continue
+		}
 		at := fmt.Sprintf("%s.used[%d]", field, i)
 		v.interval(at, step.Interval)
 		v.inRange(at+".amount", step.Amount, 0, MaxAmount)

@@ -1,0 +1,98 @@
+package scheduler_test
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"slices"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"saggar/scheduler"
+)
+
+const day = 24 * 60
+
+// studio is twelve furnaces on two panels with one crew, booked by so many firings over eight weeks, and a run of three
+// stages that can each be done on any furnace. Fill is the share of the furnaces' time that is taken.
+func studio(firings int, fill float64, stepMinutes int) scheduler.Problem {
+	const furnaces, weeks = 12, 8
+	random := rand.New(rand.NewPCG(11, 7))
+	p := scheduler.Problem{HorizonMinutes: weeks * 7 * day, StepMinutes: stepMinutes}
+	p.Cumulatives = []scheduler.Cumulative{{Name: "panel A", Capacity: 100}, {Name: "panel B", Capacity: 100}, {Name: "crew", Capacity: 3}}
+	perFurnace := firings / furnaces
+	for f := range furnaces {
+		unary := scheduler.Unary{Name: fmt.Sprintf("furnace %d", f)}
+		pitch := p.HorizonMinutes / perFurnace
+		for i := range perFurnace {
+			start := i*pitch + random.IntN(max(int(float64(pitch)*(1-fill)), 1))
+			busy := scheduler.Interval{Start: start, End: start + int(float64(pitch)*fill)}
+			unary.Busy = append(unary.Busy, busy)
+			panel := &p.Cumulatives[f%2]
+			panel.Used = append(panel.Used, scheduler.Step{Interval: busy, Amount: 5 + random.IntN(15)})
+			crew := scheduler.Interval{Start: busy.End - 10, End: busy.End}
+			p.Cumulatives[2].Used = append(p.Cumulatives[2].Used, scheduler.Step{Interval: crew, Amount: 1})
+		}
+		p.Unaries = append(p.Unaries, unary)
+	}
+	var staffed scheduler.Calendar
+	for d := range weeks * 7 {
+		if d%7 < 5 {
+			staffed.Open = append(staffed.Open, scheduler.Interval{Start: d*day + 8*60, End: d*day + 18*60})
+		}
+	}
+	p.Calendars = []scheduler.Calendar{staffed}
+	return p
+}
+
+// addRun adds the stages of a run, so many minutes of fire each, one to twelve hours after each other.
+func addRun(p *scheduler.Problem, fire ...int) {
+	for stage, minutes := range fire {
+		task := scheduler.Task{Name: fmt.Sprintf("stage %d", stage)}
+		for f := range p.Unaries {
+			power := []scheduler.Demand{{Cumulative: f % 2, Amount: 10 + f}}
+			crew := []scheduler.Demand{{Cumulative: 2, Amount: 1}}
+			task.Modes = append(task.Modes, scheduler.Mode{Unary: f, Phases: []scheduler.Phase{
+				{Name: "charge", Minutes: 15, Calendar: 0, Demands: crew},
+				{Name: "fire", Minutes: minutes + 3*f, Calendar: -1, Demands: power},
+				{Name: "cool", Minutes: minutes / 2, Calendar: -1},
+				{Name: "wait", MaxMinutes: 16 * 60, Calendar: -1},
+				{Name: "draw", Minutes: 20, Calendar: 0, Demands: crew},
+			}})
+		}
+		if stage > 0 {
+			last := len(p.Tasks) - 1
+			p.Lags = append(p.Lags, scheduler.Lag{From: last, To: last + 1, MinMinutes: 60, MaxMinutes: 12 * 60})
+		}
+		p.Tasks = append(p.Tasks, task)
+	}
+}
+
+func benchmark(b *testing.B, p scheduler.Problem, o scheduler.Options, want scheduler.Status) {
+	var result scheduler.Result
+	for b.Loop() {
+		result = solve(b, p, o)
+	}
+	require.Equal(b, want, result.Status)
+	b.ReportMetric(float64(result.Nodes), "nodes/op")
+	b.ReportMetric(float64(result.MakespanMinute)/day, "makespan-days")
+}
+
+// BenchmarkOneRun places one run of three stages in a studio with 5,000 firings.
+func BenchmarkOneRun(b *testing.B) {
+	early := studio(5000, 0.5, 5)
+	addRun(&early, 20, 30, 25)
+	// The last two weeks are free: everything before is too full for these stages.
+	late := studio(5000, 0.7, 5)
+	addRun(&late, 150, 100, 80)
+	for i := range late.Unaries {
+		late.Unaries[i].Busy = slices.DeleteFunc(late.Unaries[i].Busy, func(v scheduler.Interval) bool { return v.End > 42*day })
+	}
+	never := studio(5000, 0.7, 5)
+	addRun(&never, 150, 100, 80)
+	b.Run("early", func(b *testing.B) { benchmark(b, early, scheduler.Options{}, scheduler.Optimal) })
+	b.Run("early, without why", func(b *testing.B) { benchmark(b, early, scheduler.Options{SkipWhy: true}, scheduler.Optimal) })
+	b.Run("after six weeks", func(b *testing.B) { benchmark(b, late, scheduler.Options{}, scheduler.Optimal) })
+	b.Run("never", func(b *testing.B) { benchmark(b, never, scheduler.Options{}, scheduler.Infeasible) })
+	b.Run("never, without why", func(b *testing.B) { benchmark(b, never, scheduler.Options{SkipWhy: true}, scheduler.Infeasible) })
+}

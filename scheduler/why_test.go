@@ -1,0 +1,325 @@
+package scheduler_test
+
+import (
+	"context"
+	"slices"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"saggar/scheduler"
+)
+
+// without returns the problem less one blamed group.
+func without(p scheduler.Problem, b scheduler.Blame) scheduler.Problem {
+	p = later(p, 0)
+	switch b.Kind {
+	case scheduler.KindHorizon:
+		p.HorizonMinutes *= 20
+	case scheduler.KindRelease:
+		p.Tasks[b.Index].ReleaseMinute = 0
+	case scheduler.KindForbidden:
+		for i := range p.Tasks[b.Index].Modes {
+			p.Tasks[b.Index].Modes[i].ForbiddenStarts = nil
+		}
+	case scheduler.KindBusy:
+		p.Unaries[b.Index].Busy = nil
+	case scheduler.KindCalendar, scheduler.KindTooLong:
+		p.Calendars[b.Index].Open = []scheduler.Interval{{Start: 0, End: 1000}}
+	case scheduler.KindCumulative, scheduler.KindOverDemand:
+		p.Cumulatives[b.Index].Capacity = 1000
+	case scheduler.KindLagMinimum:
+		p.Lags = append([]scheduler.Lag(nil), p.Lags...)
+		p.Lags[b.Index].MinMinutes = -1000
+	case scheduler.KindLagMaximum:
+		p.Lags = append([]scheduler.Lag(nil), p.Lags...)
+		p.Lags[b.Index].MaxMinutes = -1
+	case scheduler.KindShared:
+		p = ownUnaries(p, b.Index)
+	}
+	return p
+}
+
+// ownUnaries gives each task that uses the unary a copy of its own.
+func ownUnaries(p scheduler.Problem, unary int) scheduler.Problem {
+	for i := range p.Tasks {
+		copied := len(p.Unaries)
+		p.Unaries = append(p.Unaries, p.Unaries[unary])
+		for k := range p.Tasks[i].Modes {
+			if p.Tasks[i].Modes[k].Unary == unary {
+				p.Tasks[i].Modes[k].Unary = copied
+			}
+		}
+	}
+	return p
+}
+
+// onlyBlamed relaxes every group of the problem that is not blamed.
+func onlyBlamed(p scheduler.Problem, blame []scheduler.Blame) scheduler.Problem {
+	blamed := make(map[scheduler.Blame]bool)
+	for _, b := range blame {
+		kind := b.Kind
+		switch kind {
+		case scheduler.KindTooLong:
+			kind = scheduler.KindCalendar
+		case scheduler.KindOverDemand:
+			kind = scheduler.KindCumulative
+		}
+		blamed[scheduler.Blame{Kind: kind, Index: b.Index}] = true
+	}
+	relax := func(kind scheduler.Kind, count int) {
+		for i := range count {
+			if b := (scheduler.Blame{Kind: kind, Index: i}); !blamed[b] {
+				p = without(p, b)
+			}
+		}
+	}
+	relax(scheduler.KindRelease, len(p.Tasks))
+	relax(scheduler.KindForbidden, len(p.Tasks))
+	relax(scheduler.KindBusy, len(p.Unaries))
+	relax(scheduler.KindCalendar, len(p.Calendars))
+	relax(scheduler.KindCumulative, len(p.Cumulatives))
+	relax(scheduler.KindLagMinimum, len(p.Lags))
+	relax(scheduler.KindLagMaximum, len(p.Lags))
+	relax(scheduler.KindShared, len(p.Unaries))
+	relax(scheduler.KindHorizon, 1)
+	return p
+}
+
+// TestBlameIsMinimalAndSufficient holds each blame against changed problems: with nothing but the members there is no
+// solution, and with one of them less there is.
+func TestBlameIsMinimalAndSufficient(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		p := drawProblem(t, everything)
+		result := solve(t, p, scheduler.Options{})
+		if result.Status != scheduler.Infeasible {
+			require.Empty(t, result.Blame)
+			return
+		}
+		require.NotEmpty(t, result.Blame)
+		require.True(t, result.BlameMinimal)
+		bare := onlyBlamed(p, result.Blame)
+		require.Equal(t, scheduler.Infeasible, solve(t, bare, scheduler.Options{SkipWhy: true}).Status)
+		for i, b := range result.Blame {
+			others := slices.Delete(slices.Clone(result.Blame), i, i+1)
+			less := onlyBlamed(p, others)
+			require.Equal(t, scheduler.Optimal, solve(t, less, scheduler.Options{SkipWhy: true}).Status, "%+v", b)
+		}
+	})
+}
+
+// oneTask is a task of an hour's firing and half an hour's draw on one furnace.
+func oneTask() scheduler.Problem {
+	return scheduler.Problem{
+		HorizonMinutes: 600,
+		Unaries:        []scheduler.Unary{{Name: "kiln"}},
+		Calendars:      []scheduler.Calendar{{Name: "staffed", Open: []scheduler.Interval{{Start: 0, End: 600}}}},
+		Cumulatives:    []scheduler.Cumulative{{Name: "panel", Capacity: 10}},
+		Tasks: []scheduler.Task{{Name: "bisque", Modes: []scheduler.Mode{{Phases: []scheduler.Phase{
+			{Name: "fire", Minutes: 60, Calendar: -1, Demands: []scheduler.Demand{{Amount: 4}}},
+			{Name: "wait", MaxMinutes: 120, Calendar: -1},
+			{Name: "draw", Minutes: 30, Calendar: 0},
+		}}}}},
+	}
+}
+
+// chain is two such tasks, the second 10 to 20 minutes after the first.
+func chain() scheduler.Problem {
+	p := oneTask()
+	p.Tasks = append(p.Tasks, p.Tasks[0])
+	p.Tasks[1].Name = "glaze"
+	p.Lags = []scheduler.Lag{{From: 0, To: 1, MinMinutes: 10, MaxMinutes: 20}}
+	return p
+}
+
+func TestBlame(t *testing.T) {
+	cases := map[string]struct {
+		problem func() scheduler.Problem
+		want    []scheduler.Blame
+	}{
+		"furnace busy to the horizon": {func() scheduler.Problem {
+			p := oneTask()
+			p.Calendars[0].Open[0].End = 5000
+			p.Unaries[0].Busy = []scheduler.Interval{{Start: 50, End: 560}}
+			return p
+		}, []scheduler.Blame{
+			{Kind: scheduler.KindBusy, Name: "kiln", Need: 90, Have: 50},
+			{Kind: scheduler.KindHorizon, Need: 650, Have: 600},
+		}},
+		"phase longer than every opening": {func() scheduler.Problem {
+			p := oneTask()
+			p.Calendars[0].Open = []scheduler.Interval{{Start: 100, End: 120}, {Start: 300, End: 329}}
+			return p
+		}, []scheduler.Blame{{Kind: scheduler.KindTooLong, Name: "staffed", Need: 30, Have: 29}}},
+		"calendar opens too early": {func() scheduler.Problem {
+			p := oneTask()
+			p.Calendars[0].Open = []scheduler.Interval{{Start: 0, End: 89}}
+			return p
+		}, []scheduler.Blame{{Kind: scheduler.KindCalendar, Name: "staffed", Need: 30, Have: 89}}},
+		"demand above capacity": {func() scheduler.Problem {
+			p := oneTask()
+			p.Cumulatives[0].Capacity = 3
+			return p
+		}, []scheduler.Blame{{Kind: scheduler.KindOverDemand, Name: "panel", Need: 4, Have: 3}}},
+		"power used to the horizon": {func() scheduler.Problem {
+			p := oneTask()
+			p.Calendars[0].Open[0].End = 5000
+			p.Cumulatives[0].Used = []scheduler.Step{{Interval: scheduler.Interval{Start: -10, End: 555}, Amount: 7}}
+			return p
+		}, []scheduler.Blame{
+			{Kind: scheduler.KindCumulative, Name: "panel", Need: 4, Have: 3},
+			{Kind: scheduler.KindHorizon, Need: 645, Have: 600},
+		}},
+		"released too late": {func() scheduler.Problem {
+			p := oneTask()
+			p.Tasks[0].ReleaseMinute = 520
+			p.Calendars = []scheduler.Calendar{{Open: []scheduler.Interval{{Start: 0, End: 5000}}}}
+			return p
+		}, []scheduler.Blame{
+			{Kind: scheduler.KindRelease, Name: "bisque", Need: -1, Have: 520},
+			{Kind: scheduler.KindHorizon, Need: 610, Have: 600},
+		}},
+		"lag cannot bridge what is busy": {func() scheduler.Problem {
+			p := chain()
+			p.Calendars[0].Open[0].End = 5000
+			p.Unaries[0].Busy = []scheduler.Interval{{Start: 90, End: 420}}
+			return p
+		}, []scheduler.Blame{
+			{Kind: scheduler.KindLagMinimum, Name: "bisque to glaze", Need: 10, Have: -1},
+			{Kind: scheduler.KindBusy, Name: "kiln", Need: 90, Have: 180},
+			{Kind: scheduler.KindLagMaximum, Name: "bisque to glaze", Need: -1, Have: 20},
+			{Kind: scheduler.KindHorizon, Need: 610, Have: 600},
+		}},
+		"lags contradict each other": {func() scheduler.Problem {
+			p := chain()
+			p.Lags = append(p.Lags, scheduler.Lag{From: 1, To: 0, MinMinutes: 0, MaxMinutes: -1})
+			p.HorizonMinutes = 1 << 30
+			p.Calendars[0].Open[0].End = 1 << 31
+			return p
+		}, []scheduler.Blame{
+			{Kind: scheduler.KindLagMinimum, Index: 0, Name: "bisque to glaze", Need: 10, Have: -1},
+			{Kind: scheduler.KindLagMinimum, Index: 1, Name: "glaze to bisque", Need: 0, Have: -1},
+		}},
+		"one furnace for too much": {func() scheduler.Problem {
+			p := chain()
+			p.Calendars[0].Open[0].End = 5000
+			p.HorizonMinutes, p.Lags = 179, nil
+			p.Cumulatives = []scheduler.Cumulative{{Capacity: 100}}
+			return p
+		}, []scheduler.Blame{
+			{Kind: scheduler.KindShared, Name: "kiln", Need: 180, Have: 179},
+			{Kind: scheduler.KindHorizon, Need: 180, Have: 179},
+		}},
+		"every start forbidden": {func() scheduler.Problem {
+			p := oneTask()
+			p.Calendars[0].Open[0].End = 5000
+			p.Tasks[0].Modes[0].ForbiddenStarts = []scheduler.Interval{{Start: 0, End: 511}}
+			return p
+		}, []scheduler.Blame{
+			{Kind: scheduler.KindForbidden, Name: "bisque", Need: -1, Have: 511},
+			{Kind: scheduler.KindHorizon, Need: 601, Have: 600},
+		}},
+	}
+	for name, c := range cases {
+		t.Run(name, func(t *testing.T) {
+			result := solve(t, c.problem(), scheduler.Options{})
+			require.Equal(t, scheduler.Infeasible, result.Status)
+			require.Equal(t, c.want, result.Blame)
+			require.True(t, result.BlameMinimal)
+			require.Zero(t, result.Solution)
+		})
+	}
+}
+
+func TestBlameCutShortIsNotCalledMinimal(t *testing.T) {
+	p := chain()
+	p.Unaries[0].Busy = []scheduler.Interval{{Start: 90, End: 420}}
+	ctx, cancel := context.WithCancel(context.Background())
+	cancel()
+	result, err := scheduler.Solve(ctx, p, scheduler.Options{})
+	require.NoError(t, err)
+	require.Equal(t, scheduler.Unknown, result.Status, "nothing is proven by a search that did not run")
+	require.Empty(t, result.Blame)
+
+	p.Tasks[0].Modes = append(p.Tasks[0].Modes, p.Tasks[0].Modes[0])
+	result = solve(t, p, scheduler.Options{NodeLimit: 1})
+	require.Equal(t, scheduler.Infeasible, result.Status)
+	require.NotEmpty(t, result.Blame)
+	require.False(t, result.BlameMinimal, "one node is not enough to find the solutions of the relaxed problems")
+}
+
+// TestReasons checks, case by case, what is said to hold the last task.
+func TestReasons(t *testing.T) {
+	cases := map[string]struct {
+		problem func() scheduler.Problem
+		start   int
+		want    []scheduler.Reason
+	}{
+		"origin": {oneTask, 0, []scheduler.Reason{{Kind: scheduler.KindOrigin, OtherTask: -1}}},
+		"release": {func() scheduler.Problem {
+			p := oneTask()
+			p.Tasks[0].ReleaseMinute = 33
+			return p
+		}, 33, []scheduler.Reason{{Kind: scheduler.KindRelease, Name: "bisque", OtherTask: -1, UntilMinute: 33}}},
+		"busy, on the grid": {func() scheduler.Problem {
+			p := oneTask()
+			p.StepMinutes = 15
+			p.Unaries[0].Busy = []scheduler.Interval{{Start: 20, End: 95}}
+			return p
+		}, 105, []scheduler.Reason{{Kind: scheduler.KindBusy, Name: "kiln", OtherTask: -1, UntilMinute: 95}}},
+		"forbidden": {func() scheduler.Problem {
+			p := oneTask()
+			p.Tasks[0].Modes[0].ForbiddenStarts = []scheduler.Interval{{Start: -5, End: 8}}
+			return p
+		}, 8, []scheduler.Reason{{Kind: scheduler.KindForbidden, Name: "bisque", OtherTask: -1, UntilMinute: 8}}},
+		"power": {func() scheduler.Problem {
+			p := oneTask()
+			p.Cumulatives[0].Used = []scheduler.Step{{Interval: scheduler.Interval{Start: 10, End: 70}, Amount: 7}}
+			return p
+		}, 70, []scheduler.Reason{{Kind: scheduler.KindCumulative, Name: "panel", OtherTask: -1, UntilMinute: 70}}},
+		"nobody to draw": {func() scheduler.Problem {
+			p := oneTask()
+			p.Calendars[0].Open = []scheduler.Interval{{Start: 200, End: 600}}
+			return p
+		}, 20, []scheduler.Reason{{Kind: scheduler.KindCalendar, Name: "staffed", OtherTask: -1, UntilMinute: 200}}},
+		"lag": {chain, 100, []scheduler.Reason{
+			{Task: 1, Kind: scheduler.KindLagMinimum, Name: "bisque to glaze", OtherTask: 0, UntilMinute: 100},
+		}},
+		"the other task on the furnace": {func() scheduler.Problem {
+			p := chain()
+			p.Lags = nil
+			return p
+		}, 90, []scheduler.Reason{{Task: 1, Kind: scheduler.KindShared, Name: "kiln", OtherTask: -1, UntilMinute: 90}}},
+	}
+	for name, c := range cases {
+		t.Run(name, func(t *testing.T) {
+			result := solve(t, c.problem(), scheduler.Options{})
+			require.Equal(t, scheduler.Optimal, result.Status)
+			last := len(result.Solution.Tasks) - 1
+			require.Equal(t, c.start, result.Solution.Tasks[last].StartMinute)
+			var got []scheduler.Reason
+			for _, reason := range result.Reasons {
+				if reason.Task == last {
+					got = append(got, reason)
+				}
+			}
+			require.Equal(t, c.want, got)
+		})
+	}
+}
+
+// TestEveryStartHasAReason: in a proven best plan nothing can start a step earlier with all else as it is.
+func TestEveryStartHasAReason(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		p := drawProblem(t, everything)
+		result := solve(t, p, scheduler.Options{})
+		for task := range result.Solution.Tasks {
+			found := false
+			for _, reason := range result.Reasons {
+				found = found || reason.Task == task
+			}
+			require.True(t, found, "task %d", task)
+		}
+	})
+}
