@@ -9,8 +9,11 @@ import (
 	"saggar/server/store/queries"
 )
 
-// Remembered returns what a caller's request id did, or nil when it did nothing yet.
+// Remembered returns what a caller's request id did, or nil when it did nothing yet or is empty.
 func (t *Tx) Remembered(ctx context.Context, studioKey int64, caller, requestID string) (*domain.Remembered, error) {
+	if requestID == "" {
+		return nil, nil
+	}
 	row, err := t.q.GetRequest(ctx, queries.GetRequestParams{StudioKey: studioKey, CallerID: caller, RequestID: requestID})
 	if errors.Is(err, domain.ErrNotFound) {
 		return nil, nil

@@ -1,0 +1,117 @@
+package store_test
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/json"
+	"math"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"saggar/server/domain"
+	"saggar/server/store"
+)
+
+func TestTheLogKeepsWhatStoodBeforeAndAfter(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	lisbon := time.FixedZone("WEST", 3600)
+	var none *domain.Supply
+	changes := []domain.Change{
+		{Revision: 2, Time: at(1).In(lisbon), Caller: "ada", RequestID: requestA, Method: "UpdateSupply", Subject: "supplies/panel",
+			Before: none, After: domain.Supply{ID: "panel", LimitKilowatts: 40}},
+		{Revision: 3, Time: at(2), Caller: "grace", Method: "DeleteSupply", Subject: "supplies/panel",
+			Before: json.RawMessage(`{"id":"panel"}`)},
+	}
+	b.do(func(ctx context.Context, tx *store.Tx) error {
+		for _, c := range changes {
+			require.NoError(t, tx.AppendChange(ctx, b.studio.Key, c))
+		}
+		list, err := tx.ListChanges(ctx, b.studio.Key, 0, 0)
+		require.NoError(t, err)
+		require.Len(t, list, 2)
+		assert.Nil(t, list[0].Before)
+		assert.JSONEq(t, `{"id":"panel","title":"","limit_kilowatts":40}`, string(list[0].After.(json.RawMessage)))
+		assert.JSONEq(t, `{"id":"panel"}`, string(list[1].Before.(json.RawMessage)))
+		assert.Nil(t, list[1].After)
+		for i := range list {
+			list[i].Before, list[i].After = nil, nil
+			changes[i].Before, changes[i].After, changes[i].Time = nil, nil, changes[i].Time.UTC()
+		}
+		assert.Equal(t, changes, list)
+
+		page, err := tx.ListChanges(ctx, b.studio.Key, 2, 1)
+		require.NoError(t, err)
+		require.Len(t, page, 1)
+		assert.Equal(t, int64(3), page[0].Revision)
+		page, err = tx.ListChanges(ctx, b.studio.Key, 0, 1)
+		require.Len(t, page, 1)
+		assert.Equal(t, int64(2), page[0].Revision)
+		return err
+	})
+	err := b.InTx(t.Context(), func(ctx context.Context, tx *store.Tx) error {
+		return tx.AppendChange(ctx, b.studio.Key, changes[1])
+	})
+	require.ErrorIs(t, err, domain.ErrChangedMeanwhile, "a revision is written once")
+	err = b.InTx(t.Context(), func(ctx context.Context, tx *store.Tx) error {
+		return tx.AppendChange(ctx, b.studio.Key, domain.Change{Revision: 4, Time: at(1), Subject: "supplies/panel", After: math.NaN()})
+	})
+	require.ErrorContains(t, err, "store supplies/panel", "no JSON has it")
+}
+
+func TestRequestsAreRememberedByCallerAndForgotten(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	b.do(func(ctx context.Context, tx *store.Tx) error {
+		require.NoError(t, tx.Remember(ctx, b.studio.Key, *remembered(requestA), at(1)))
+		require.NoError(t, tx.Remember(ctx, b.studio.Key, domain.Remembered{Caller: "ada", RequestID: requestB}, at(2)))
+		did, err := tx.Remembered(ctx, b.studio.Key, "ada", requestA)
+		require.NoError(t, err)
+		assert.Equal(t, remembered(requestA), did)
+		for caller, id := range map[string]string{"grace": requestA, "ada": ""} {
+			did, err = tx.Remembered(ctx, b.studio.Key, caller, id)
+			require.NoError(t, err)
+			assert.Nil(t, did, "%s %s", caller, id)
+		}
+		require.NoError(t, tx.ForgetRequestsBefore(ctx, at(2)))
+		did, err = tx.Remembered(ctx, b.studio.Key, "ada", requestA)
+		require.NoError(t, err)
+		assert.Nil(t, did)
+		did, err = tx.Remembered(ctx, b.studio.Key, "ada", requestB)
+		assert.NotNil(t, did, "not older than that instant")
+		return err
+	})
+	err := b.InTx(t.Context(), func(ctx context.Context, tx *store.Tx) error {
+		return tx.Remember(ctx, b.studio.Key, *remembered(requestB), at(3))
+	})
+	require.ErrorIs(t, err, domain.ErrAlreadyExists)
+}
+
+func TestAccessKeys(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	for _, role := range []domain.Role{domain.RoleViewer, domain.RoleMaker, domain.RoleTechnician, domain.RoleSteward} {
+		key := domain.AccessKey{
+			SecretSHA256: sha256.Sum256([]byte{byte(role)}), Caller: domain.Caller{ID: "ada", Role: role}, CreateTime: monday,
+		}
+		b.do(func(ctx context.Context, tx *store.Tx) error {
+			require.NoError(t, tx.InsertAccessKey(ctx, key))
+			found, err := tx.AccessKey(ctx, key.SecretSHA256)
+			assert.Equal(t, key, found)
+			return err
+		})
+		err := b.InTx(t.Context(), func(ctx context.Context, tx *store.Tx) error { return tx.InsertAccessKey(ctx, key) })
+		require.ErrorIs(t, err, domain.ErrAlreadyExists)
+	}
+	b.do(func(ctx context.Context, tx *store.Tx) error {
+		_, err := tx.AccessKey(ctx, sha256.Sum256([]byte("guess")))
+		require.ErrorIs(t, err, domain.ErrNotFound)
+		require.ErrorContains(t, tx.InsertAccessKey(ctx, domain.AccessKey{Caller: domain.Caller{ID: "eve"}}), "role 0")
+		count, err := tx.CountAccessKeys(ctx)
+		assert.Equal(t, 4, count)
+		return err
+	})
+}
