@@ -83,7 +83,7 @@ func (t *Treatment) fire(s Site, c Charge) error {
 		return err
 	}
 	t.unwatchWhenClean()
-	t.Assumptions = slices.Concat(t.Constants.Assumptions, t.Heat.Assumptions)
+	t.Assumptions = t.Heat.Assumptions
 	return nil
 }
 
@@ -147,7 +147,8 @@ func (t *Treatment) releases(s Site, c Charge, stage chem.Stage) error {
 	for _, of := range []chem.Case{chem.Cautious, chem.Likely} {
 		series, err := offgas.Series(offgas.Firing{
 			Gases: c.Balance.Stages[t.Stage].OffGasOf(of), Profile: t.Heat.Profile, ChargeAtCelsius: stage.ChargeAtCelsius,
-			ChargeMinute: chargeStart - fireStart, Lid: stage.Lid, Practice: s.Practice,
+			ChargeMinute: chargeStart - fireStart, FeedMinute: t.startOf(heat.Feed) - fireStart, Lid: stage.Lid,
+			Practice: s.Practice,
 		})
 		if err != nil {
 			return err
@@ -209,6 +210,9 @@ func (t *Treatment) unwatchWhenClean() {
 			split = split[1:]
 		}
 		t.Phases = slices.Replace(t.Phases, i, i+1, split...)
+		t.Findings = slices.DeleteFunc(t.Findings, func(f finding.Finding) bool {
+			return f.Code == heat.CodeWatchRaised && dirty.Minutes == 0 // nothing comes off, so the recipe's watch is enough
+		})
 		return
 	}
 }

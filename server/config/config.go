@@ -30,6 +30,8 @@ type Config struct {
 	RequestTimeout time.Duration
 	// LogLevel is the least severe level that is logged.
 	LogLevel slog.Level
+	// ClockStart is what the server's clock shows when it starts, for demonstrations and tests; zero: the machine's clock.
+	ClockStart time.Time
 	// MaxMessageBytes bounds one received message, 64 KiB to 256 MiB.
 	MaxMessageBytes int
 }
@@ -83,6 +85,8 @@ func (c *Config) flags(around Surroundings) *pflag.FlagSet {
 	flags.DurationVar(&c.RequestTimeout, "request-timeout", 30*time.Second, "longest time for one request")
 	flags.Var((*logLevel)(&c.LogLevel), "log-level", "least severe level to log: debug, info, warn or error")
 	flags.IntVar(&c.MaxMessageBytes, "max-message-bytes", 4<<20, "largest message accepted, in bytes")
+	flags.TimeVar(&c.ClockStart, "clock-start", time.Time{}, []string{time.RFC3339},
+		"for demonstrations: what the server's clock shows when it starts, RFC 3339")
 	flags.VisitAll(func(f *pflag.Flag) { f.Usage += " [" + environmentName(f.Name) + "]" })
 	return flags
 }
@@ -132,6 +136,15 @@ func (c *Config) complete() (err error) {
 	}
 	c.KeyFile, err = filepath.Abs(c.KeyFile)
 	return err
+}
+
+// Clock is the server's clock: the machine's, or one that shows ClockStart now and goes on from there.
+func (c Config) Clock() func() time.Time {
+	if c.ClockStart.IsZero() {
+		return time.Now
+	}
+	begin := time.Now()
+	return func() time.Time { return c.ClockStart.Add(time.Since(begin)) }
 }
 
 // ClusterDir is the private database's folder.

@@ -1,0 +1,241 @@
+package app_test
+
+import (
+	"testing"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"saggar/chem/finding"
+	"saggar/server/app"
+	"saggar/server/domain"
+)
+
+func TestPlanThenBook(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	answer := b.plan(t, request("blue", 1), monday)
+	require.Equal(t, app.PlanOptimal, answer.Status, "%+v", answer.Blames)
+	require.Len(t, answer.Run.Windows, 4)
+	require.False(t, finding.Blocks(answer.Findings), "%+v", answer.Findings)
+	for i := 1; i < len(answer.Run.Windows); i++ {
+		assert.False(t, answer.Run.Windows[i].Window().Start.Before(answer.Run.Windows[i-1].Window().Start))
+	}
+
+	booked, err := b.book(answer, "")
+	require.NoError(t, err)
+	require.Len(t, booked.Runs, 1)
+	run, err := b.GetRun(b.ctx, "test", booked.Runs[0].ID)
+	require.NoError(t, err)
+	assert.Equal(t, domain.RunConfirmed, run.State())
+	assert.Len(t, run.Loads, 4)
+	assert.Equal(t, "steward", run.Maker)
+	for i, load := range run.Loads {
+		assert.True(t, load.Window.Start.Equal(answer.Run.Windows[i].Window().Start), "stage %s", load.Stage)
+	}
+}
+
+func TestBookingTheSameWindowsTwiceIsRefusedWithTheBlocker(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	answer := b.plan(t, request("red", 1), monday)
+	_, err := b.book(answer, "")
+	require.NoError(t, err)
+
+	_, err = b.book(answer, "")
+	var refusal *domain.Refusal
+	require.ErrorAs(t, err, &refusal)
+	assert.Equal(t, finding.Block, refusal.Findings[0].Severity)
+	assert.Equal(t, "FURNACE_BUSY", refusal.Findings[0].Code)
+	assert.Contains(t, refusal.Findings[0].Message, "Red (run red-")
+	assert.NotEmpty(t, refusal.Findings[0].Cure)
+}
+
+func TestWarningsMustBeAcknowledged(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	answer := b.plan(t, request("blue", 1), monday)
+	_, err := b.BookRun(b.ctx, call("BookRun"), app.BookRunInput{StudioID: "test", Runs: []app.RunRequest{answer.Run}})
+	var refusal *domain.Refusal
+	require.ErrorAs(t, err, &refusal)
+	assert.Contains(t, refusal.Unacknowledged, "HEAT_OPENED_REDUCING")
+	runs, err := b.ListRuns(b.ctx, "test", "", 0, 10)
+	require.NoError(t, err)
+	assert.Empty(t, runs, "a refused booking left something behind")
+}
+
+func TestTooMuchSulfurIsRefusedAndTheCurePasses(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	small := b.plan(t, request("blue", 1), monday)
+	large := small.Run
+	large.Scale.Factor = 12
+	result, err := b.BookRun(b.ctx, app.Call{Caller: steward, Method: "CheckRun", ValidateOnly: true},
+		app.BookRunInput{StudioID: "test", Runs: []app.RunRequest{large}})
+	require.NoError(t, err)
+	var over []finding.Finding
+	for _, f := range result.Findings {
+		if f.Severity == finding.Block {
+			over = append(over, f)
+		}
+	}
+	require.NotEmpty(t, over)
+	for _, f := range over {
+		assert.Contains(t, f.Code, "AIR_", "%+v", f)
+		assert.NotEmpty(t, f.Cure)
+		assert.NotEmpty(t, f.Source)
+	}
+
+	answer := b.plan(t, request("blue", 12), monday)
+	assert.Equal(t, app.PlanInfeasible, answer.Status)
+	require.NotEmpty(t, answer.Blames)
+	assert.Equal(t, "AIR", answer.Blames[0].Code)
+	assert.True(t, finding.Blocks(answer.Findings), "the answer says what would be enough")
+}
+
+func TestARepeatedRequestBooksOnce(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	answer := b.plan(t, request("red", 1), monday)
+	id := uuid.NewString()
+	first, err := b.book(answer, id)
+	require.NoError(t, err)
+	again, err := b.book(answer, id)
+	require.NoError(t, err)
+	assert.Equal(t, first.Runs[0].ID, again.Runs[0].ID)
+	runs, err := b.ListRuns(b.ctx, "test", "", 0, 10)
+	require.NoError(t, err)
+	assert.Len(t, runs, 1)
+
+	other := b.plan(t, request("red", 2), monday)
+	_, err = b.book(other, id)
+	require.ErrorIs(t, err, domain.ErrRequestReused)
+}
+
+func TestSeveralRunsAreBookedTogetherOrNotAtAll(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	answer := b.plan(t, request("red", 1), monday)
+	other := b.plan(t, request("blue", 1), monday.AddDate(0, 0, 7))
+	clash := answer.Run
+	in := app.BookRunInput{
+		StudioID: "test", Runs: []app.RunRequest{answer.Run, other.Run, clash},
+		Acknowledged: append(codes(answer), codes(other)...),
+	}
+	_, err := b.BookRun(b.ctx, call("BookRun"), in)
+	var refusal *domain.Refusal
+	require.ErrorAs(t, err, &refusal)
+	runs, err := b.ListRuns(b.ctx, "test", "", 0, 10)
+	require.NoError(t, err)
+	assert.Empty(t, runs)
+
+	in.Runs = in.Runs[:2]
+	booked, err := b.BookRun(b.ctx, call("BookRun"), in)
+	require.NoError(t, err)
+	assert.Len(t, booked.Runs, 2)
+}
+
+func TestCancelFreesTheWindowAndMoveTakesAnother(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	answer := b.plan(t, request("red", 1), monday)
+	booked, err := b.book(answer, "")
+	require.NoError(t, err)
+	id := booked.Runs[0].ID
+
+	later := b.plan(t, request("red", 1), monday.AddDate(0, 0, 1))
+	moved, _, err := b.MoveRun(b.ctx, call("MoveRun"), app.MoveRunInput{
+		StudioID: "test", RunID: id, Windows: later.Run.Windows, Acknowledged: codes(later),
+	})
+	require.NoError(t, err)
+	assert.Equal(t, id, moved.ID)
+	_, _, err = b.MoveRun(b.ctx, call("MoveRun"), app.MoveRunInput{
+		StudioID: "test", RunID: id, Windows: later.Run.Windows, ExpectRevision: booked.Runs[0].Revision,
+	})
+	require.ErrorIs(t, err, domain.ErrChangedMeanwhile, "an old etag moves nothing")
+
+	again, err := b.book(answer, "")
+	require.NoError(t, err, "the window that was left is free")
+	stored, err := b.GetRun(b.ctx, "test", id)
+	require.NoError(t, err)
+	assert.True(t, stored.Loads[0].Window.Start.Equal(later.Run.Windows[0].Window().Start))
+
+	cancelled, err := b.CancelRun(b.ctx, call("CancelRun"), "test", again.Runs[0].ID, 0)
+	require.NoError(t, err)
+	assert.Equal(t, domain.RunCancelled, cancelled.State())
+	_, err = b.CancelRun(b.ctx, call("CancelRun"), "test", again.Runs[0].ID, 0)
+	require.ErrorIs(t, err, domain.ErrWrongState)
+	_, err = b.book(answer, "")
+	require.NoError(t, err, "the window that was called off is free")
+}
+
+func TestAMakerTouchesOnlyRunsOfTheirOwn(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	booked, err := b.book(b.plan(t, request("red", 1), monday), "")
+	require.NoError(t, err)
+	maker := app.Call{Caller: domain.Caller{ID: "ines", Role: domain.RoleMaker}, Method: "CancelRun"}
+	_, err = b.CancelRun(b.ctx, maker, "test", booked.Runs[0].ID, 0)
+	require.ErrorIs(t, err, domain.ErrForbidden)
+}
+
+func TestWindowsThatNoBookingCouldHave(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	good := b.plan(t, request("red", 1), monday).Run
+	cases := map[string]struct {
+		change func(*app.RunRequest)
+		field  string
+	}{
+		"in the past":     {func(r *app.RunRequest) { r.Windows = shifted(r.Windows, -48*time.Hour) }, "runs[0].stage_windows[0].phases[0].start_time"},
+		"missing stage":   {func(r *app.RunRequest) { r.Windows = nil }, "runs[0].stage_windows"},
+		"other stage":     {func(r *app.RunRequest) { r.Windows = shifted(r.Windows, 0); r.Windows[0].Stage = "glaze" }, "runs[0].stage_windows[0].stage"},
+		"no such furnace": {func(r *app.RunRequest) { r.Windows = shifted(r.Windows, 0); r.Windows[0].Furnace = "nowhere" }, "runs[0].stage_windows[0].furnace"},
+	}
+	for name, c := range cases {
+		t.Run(name, func(t *testing.T) {
+			bad := good
+			c.change(&bad)
+			_, err := b.BookRun(b.ctx, call("BookRun"), app.BookRunInput{StudioID: "test", Runs: []app.RunRequest{bad}})
+			faults := finding.FaultsOf(err)
+			require.NotEmpty(t, faults, "%v", err)
+			assert.Equal(t, c.field, faults[0].Field)
+			assert.NotEmpty(t, faults[0].Cure)
+		})
+	}
+}
+
+func shifted(windows []domain.StageWindow, by time.Duration) []domain.StageWindow {
+	var moved []domain.StageWindow
+	for _, w := range windows {
+		m := domain.StageWindow{Stage: w.Stage, Furnace: w.Furnace}
+		for _, p := range w.Phases {
+			p.Window = domain.Window{Start: p.Window.Start.Add(by), End: p.Window.End.Add(by)}
+			m.Phases = append(m.Phases, p)
+		}
+		moved = append(moved, m)
+	}
+	return moved
+}
+
+func TestAClosureBetweenPlanAndBookingRefuses(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	answer := b.plan(t, request("red", 1), monday)
+	window := answer.Run.Windows[0].Window()
+	_, err := b.UpdateEquipment(b.ctx, call("UpdateClosure"), app.EquipmentUpdate{
+		StudioID: "test", AllowMissing: true, Equipment: domain.Equipment{
+			Kind: domain.KindClosure, ID: "elements", Closure: &domain.Closure{
+				ID: "elements", SubjectKind: domain.KindFurnace, SubjectID: answer.Run.Windows[0].Furnace,
+				Start: window.Start, End: window.Start.Add(time.Hour), Reason: "new elements",
+			},
+		},
+	})
+	require.NoError(t, err)
+	_, err = b.book(answer, "")
+	var refusal *domain.Refusal
+	require.ErrorAs(t, err, &refusal)
+	assert.Equal(t, "CLOSED", refusal.Findings[0].Code)
+}

@@ -1,0 +1,197 @@
+package app
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"saggar/chem/assess"
+	"saggar/chem/finding"
+	"saggar/scheduler"
+	"saggar/server/domain"
+	"saggar/server/store"
+)
+
+// maxAirRounds bounds how often a plan is sent back because of the air.
+const maxAirRounds = 200
+
+// PlanRuns finds the earliest windows for all stages of a run at once and hands the answer to send; nothing ends earlier
+// on the studio's grid. It books nothing. Errors: finding.Faults for a request that no plan could meet; domain.ErrNotFound.
+// That nothing fits is an answer, not an error.
+func (a *App) PlanRuns(ctx context.Context, in PlanInput, send func(PlanAnswer) error) error {
+	p, err := a.newPlanner(ctx, in)
+	if err != nil {
+		return err
+	}
+	answer := PlanAnswer{Run: in.Run, Revision: p.site.Studio.Revision}
+	if p.refused = p.chargeRefusals(); len(p.refused) > 0 {
+		return send(p.cannot(answer))
+	}
+	result, err := p.solve(ctx)
+	switch {
+	case err != nil:
+		return err
+	case result.Status == scheduler.Infeasible:
+		answer.Status = PlanInfeasible
+		answer.Blames, answer.BlamesMinimal = p.blames(result), result.BlameMinimal
+		answer.Findings = p.airFindings
+		return send(answer)
+	case result.Status == scheduler.Unknown:
+		return context.DeadlineExceeded
+	}
+	answer.Run.Windows = p.windows(result.Solution)
+	checked, err := a.BookRun(ctx, Call{Method: "PlanRuns", ValidateOnly: true}, BookRunInput{
+		StudioID: in.StudioID, Runs: []RunRequest{answer.Run},
+	})
+	if err != nil {
+		return err
+	}
+	answer.Findings = checked.Findings
+	answer.Status = PlanFeasible
+	if result.Status == scheduler.Optimal {
+		answer.Status = PlanOptimal
+	}
+	answer.Reasons = p.reasons(result)
+	answer.End = p.instant(result.MakespanMinute)
+	return send(answer)
+}
+
+// planner turns one run on one site into a scheduling problem and its solution back into windows.
+type planner struct {
+	site     *domain.Site
+	assessor assess.Site
+	charge   assess.Charge
+	existing []domain.Firing
+	origin   time.Time
+	today    string
+	run      domain.Run // as it would be, for the firings' titles
+	problem  scheduler.Problem
+	modes    [][]assess.Treatment // by task, in the order of its modes
+	refused  []finding.Finding    // why furnaces drop out
+	// airFindings are of the first start that the air refused.
+	airFindings []finding.Finding
+	index       resourceIndex
+}
+
+// newPlanner reads everything that the plan rests on in one snapshot.
+func (a *App) newPlanner(ctx context.Context, in PlanInput) (*planner, error) {
+	now := a.now()
+	p := &planner{}
+	err := a.read(ctx, in.StudioID, func(ctx context.Context, tx *store.Tx, studio domain.Studio) error {
+		site, err := readSite(ctx, tx, studio)
+		if err != nil {
+			return err
+		}
+		at := runAt{"runs[0]", in.Run, ""}
+		recipe, materials, err := resolveRecipe(ctx, tx, studio.Key, at)
+		if err != nil {
+			return err
+		}
+		p.site, p.assessor = site, assessSite(site, now)
+		if p.charge, err = p.assessor.NewCharge(recipe, materials, in.Run.Scale); err != nil {
+			return underPath(at.field, err)
+		}
+		p.run = domain.Run{Title: in.Run.Title, RecipeID: recipe.ID, Department: in.Run.Department}
+		around := domain.Window{Start: in.Window.Start.Add(-airReach), End: in.Window.End.Add(airReach)}
+		p.existing, err = tx.FiringsOver(ctx, studio.Key, store.FiringsQuery{Window: around, WithReleases: true})
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	p.today = now.In(p.site.Zone).Format(time.DateOnly)
+	step := time.Duration(p.site.Studio.StepMinutes) * time.Minute
+	p.origin = in.Window.Start.Truncate(step)
+	if p.origin.Before(in.Window.Start) {
+		p.origin = p.origin.Add(step)
+	}
+	return p, p.build(in.Window)
+}
+
+// chargeRefusals are findings that no window cures: of the charge, and of stages that no furnace can do.
+func (p *planner) chargeRefusals() []finding.Finding {
+	var blocking []finding.Finding
+	if finding.Blocks(p.charge.Findings) {
+		blocking = append(blocking, p.charge.Findings...)
+	}
+	for i, task := range p.problem.Tasks {
+		if len(task.Modes) == 0 {
+			blocking = append(blocking, finding.Finding{
+				Severity: finding.Block, Code: "STAGE_NO_FURNACE", Field: fmt.Sprintf("stages[%d]", i), About: task.Name,
+				Message: fmt.Sprintf("no furnace of the studio can do stage %s", task.Name),
+				Cure:    "see the other findings for what keeps each furnace from it",
+			})
+			blocking = append(blocking, p.refused...)
+		}
+	}
+	return blocking
+}
+
+// cannot answers that nothing fits whatever the time, because of findings.
+func (p *planner) cannot(answer PlanAnswer) PlanAnswer {
+	answer.Status, answer.Findings, answer.BlamesMinimal = PlanInfeasible, p.refused, true
+	finding.SortWorstFirst(answer.Findings)
+	for _, f := range answer.Findings {
+		if f.Severity == finding.Block {
+			answer.Blames = append(answer.Blames, PlanReason{Code: f.Code, About: f.About, Message: f.Message + ": " + f.Cure})
+		}
+	}
+	return answer
+}
+
+// solve finds the earliest times that the air carries too: a start that the air refuses is forbidden, together with those
+// after it up to the next one that the air allows, and the search starts again.
+func (p *planner) solve(ctx context.Context) (scheduler.Result, error) {
+	for range maxAirRounds {
+		result, err := scheduler.Solve(ctx, p.problem, scheduler.Options{})
+		if err != nil || len(result.Solution.Tasks) == 0 {
+			return result, err
+		}
+		again, err := p.forbidByAir(ctx, result.Solution)
+		if err != nil || !again {
+			return result, err
+		}
+	}
+	return scheduler.Result{}, fmt.Errorf("air and times were not brought together in %d rounds", maxAirRounds)
+}
+
+// windows turns placements into what BookRun takes.
+func (p *planner) windows(solution scheduler.Solution) []domain.StageWindow {
+	var windows []domain.StageWindow
+	for task, placement := range solution.Tasks {
+		treatment := p.modes[task][placement.Mode]
+		window := domain.StageWindow{Stage: p.charge.Recipe.Stages[task].ID, Furnace: treatment.Furnace.ID}
+		for k, span := range placement.Phases {
+			window.Phases = append(window.Phases, domain.PhaseWindow{
+				Kind: treatment.Phases[k].Kind, Window: domain.Window{Start: p.instant(span.Start), End: p.instant(span.End)},
+			})
+		}
+		windows = append(windows, window)
+	}
+	return windows
+}
+
+func (p *planner) instant(minute int) time.Time {
+	return p.origin.Add(time.Duration(minute) * time.Minute)
+}
+
+// minuteFloor and minuteCeil count whole minutes from the origin.
+func (p *planner) minuteFloor(t time.Time) int {
+	minutes := int(t.Sub(p.origin) / time.Minute)
+	if p.instant(minutes).After(t) {
+		minutes--
+	}
+	return minutes
+}
+
+func (p *planner) minuteCeil(t time.Time) int {
+	minutes := p.minuteFloor(t)
+	if p.instant(minutes).Before(t) {
+		minutes++
+	}
+	return minutes
+}
+
+func (p *planner) interval(w domain.Window) scheduler.Interval {
+	return scheduler.Interval{Start: p.minuteFloor(w.Start), End: p.minuteCeil(w.End)}
+}
