@@ -12,6 +12,7 @@ type shape struct {
 	lags, anyLags                      bool // lags along the chain; between any two tasks
 	elastic, calendars, cumulatives    bool
 	forbidden, busy, releases, anyStep bool
+	ownUnary, certain                  bool // a unary for each task; a demand in each phase
 }
 
 // everything is small enough for brute force.
@@ -54,6 +55,14 @@ func drawProblem(t *rapid.T, s shape) scheduler.Problem {
 	}
 	for range d.number(1, s.tasks, "tasks") {
 		p.Tasks = append(p.Tasks, d.task(&p))
+	}
+	if s.ownUnary {
+		p.Unaries = make([]scheduler.Unary, len(p.Tasks))
+		for i := range p.Tasks {
+			for k := range p.Tasks[i].Modes {
+				p.Tasks[i].Modes[k].Unary = i
+			}
+		}
 	}
 	d.drawLags(&p)
 	return p
@@ -122,7 +131,7 @@ func (d drawer) phase(p *scheduler.Problem) scheduler.Phase {
 	if len(p.Calendars) > 0 && d.oneIn(2, "bound") {
 		phase.Calendar = d.number(0, len(p.Calendars)-1, "calendar")
 	}
-	if len(p.Cumulatives) > 0 && d.oneIn(2, "demanding") {
+	if len(p.Cumulatives) > 0 && (d.certain || d.oneIn(2, "demanding")) {
 		for range d.number(1, 2, "demands") {
 			phase.Demands = append(phase.Demands, scheduler.Demand{
 				Cumulative: d.number(0, len(p.Cumulatives)-1, "cumulative"),

@@ -100,20 +100,22 @@ func TestBoundAboveTheTasksOwn(t *testing.T) {
 	fixed := func(unary, minutes int) scheduler.Mode {
 		return scheduler.Mode{Unary: unary, Phases: []scheduler.Phase{{Minutes: minutes, Calendar: -1}}}
 	}
-	p := scheduler.Problem{
-		HorizonMinutes: 100_000,
-		Unaries:        []scheduler.Unary{{}, {Busy: []scheduler.Interval{{Start: 0, End: 1000}}}, {}, {}},
-		Tasks: []scheduler.Task{
-			{Modes: []scheduler.Mode{fixed(0, 50)}},
-			{Modes: []scheduler.Mode{fixed(1, 10), fixed(2, 1950)}},
-			{Modes: []scheduler.Mode{fixed(3, 1000)}},
-		},
-		Lags: []scheduler.Lag{{From: 0, To: 1, MaxMinutes: 10}, {From: 0, To: 2, MaxMinutes: -1}},
+	for later := range 17 { // every way to halve the range of the bound
+		p := scheduler.Problem{
+			HorizonMinutes: 100_000,
+			Unaries:        []scheduler.Unary{{}, {Busy: []scheduler.Interval{{Start: 0, End: 1000 + later}}}, {}, {}},
+			Tasks: []scheduler.Task{
+				{Modes: []scheduler.Mode{fixed(0, 50)}},
+				{Modes: []scheduler.Mode{fixed(1, 10), fixed(2, 1939+later)}},
+				{Modes: []scheduler.Mode{fixed(3, 1000)}},
+			},
+			Lags: []scheduler.Lag{{From: 0, To: 1, MaxMinutes: 10}, {From: 0, To: 2, MaxMinutes: -1}},
+		}
+		result := solve(t, p, scheduler.Options{})
+		require.Equal(t, scheduler.Optimal, result.Status)
+		require.Equal(t, []int{1989 + later, 0, 50, 50}, objective(result.Solution)[:4], "one minute before the other way")
+		require.Equal(t, 1, result.Nodes, "the bound is reached without trying anything below it")
 	}
-	result := solve(t, p, scheduler.Options{})
-	require.Equal(t, scheduler.Optimal, result.Status)
-	require.Equal(t, []int{1990, 940, 1000, 990}, objective(result.Solution)[:4])
-	require.Equal(t, 1, result.Nodes, "the bound is reached without trying anything below it")
 }
 
 // TestEndlessLags: each lag of a cycle asks for another minute, so that without a look for cycles every start would creep

@@ -131,3 +131,60 @@ func TestProblemIsNotChanged(t *testing.T) {
 		require.Equal(t, before, later(p, 0))
 	})
 }
+
+// fixedMode is a mode of one phase that takes an amount of the first cumulative.
+func fixedMode(unary, minutes, amount int) scheduler.Mode {
+	phase := scheduler.Phase{Minutes: minutes, Calendar: -1}
+	if amount > 0 {
+		phase.Demands = []scheduler.Demand{{Amount: amount}}
+	}
+	return scheduler.Mode{Unary: unary, Phases: []scheduler.Phase{phase}}
+}
+
+// TestClashEndsWithWhatIsUsed: two tasks exceed the capacity together only as long as something else runs.
+func TestClashEndsWithWhatIsUsed(t *testing.T) {
+	p := scheduler.Problem{
+		HorizonMinutes: 100,
+		Unaries:        make([]scheduler.Unary, 2),
+		Cumulatives: []scheduler.Cumulative{{Capacity: 4, Used: []scheduler.Step{
+			{Interval: scheduler.Interval{Start: 0, End: 6}, Amount: 1},
+			{Interval: scheduler.Interval{Start: -4, End: 2}, Amount: 1},
+		}}},
+		Tasks: []scheduler.Task{
+			{Modes: []scheduler.Mode{fixedMode(0, 10, 2)}},
+			{Modes: []scheduler.Mode{fixedMode(1, 10, 2)}},
+		},
+	}
+	require.Equal(t, []int{16, 0, 6}, objective(solve(t, p, scheduler.Options{}).Solution)[:3])
+}
+
+// TestLowestModesInTaskOrder: the search settles the second task first, which has fewer modes, but the first task comes
+// first in the objective.
+func TestLowestModesInTaskOrder(t *testing.T) {
+	p := scheduler.Problem{
+		HorizonMinutes: 100,
+		Unaries:        make([]scheduler.Unary, 3),
+		Tasks: []scheduler.Task{
+			{Modes: []scheduler.Mode{fixedMode(0, 10, 0), fixedMode(1, 10, 0), fixedMode(2, 10, 0)}},
+			{Modes: []scheduler.Mode{fixedMode(0, 10, 0), fixedMode(1, 10, 0)}},
+		},
+	}
+	require.Equal(t, []int{10, 0, 0, 10, 10, 0, 1}, objective(solve(t, p, scheduler.Options{}).Solution))
+}
+
+// TestCrowdedCumulative is the case where branches that exclude each other must not exclude too much.
+func TestCrowdedCumulative(t *testing.T) {
+	crowded := shape{tasks: 4, modes: 1, horizon: 14, cumulatives: true, ownUnary: true, certain: true}
+	for range 4 {
+		rapid.Check(t, func(t *rapid.T) {
+			p := drawProblem(t, crowded)
+			want := bruteForce(p)
+			got := solve(t, p, scheduler.Options{SkipWhy: true})
+			if want == nil {
+				require.Equal(t, scheduler.Infeasible, got.Status)
+				return
+			}
+			require.Equal(t, objective(*want), objective(got.Solution))
+		})
+	}
+}
