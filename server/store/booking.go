@@ -103,7 +103,7 @@ func (b Booking) ended() []domain.Firing {
 	return ended
 }
 
-// standing are the firings that hold their furnaces after the booking, each once.
+// standing are the other firings in the loads, each once.
 func (b Booking) standing(ended []domain.Firing) []*domain.Firing {
 	seen := map[int64]bool{}
 	for _, f := range ended {
@@ -179,7 +179,11 @@ func (w writer) runs(ctx context.Context) error {
 
 func (w writer) firings(ctx context.Context) error {
 	arg := queries.PutFiringsParams{StudioKey: w.Studio.Key}
+	var occupying []int64
 	for _, f := range w.standing {
+		if f.State.Occupies() {
+			occupying = append(occupying, f.Key)
+		}
 		arg.FiringKeys = append(arg.FiringKeys, f.Key)
 		arg.FiringIds = append(arg.FiringIds, f.ID)
 		arg.FurnaceIds = append(arg.FurnaceIds, f.Furnace)
@@ -197,7 +201,7 @@ func (w writer) firings(ctx context.Context) error {
 	if err := w.q.PutFirings(ctx, arg); err != nil {
 		return err
 	}
-	return w.q.InsertOccupancies(ctx, queries.InsertOccupanciesParams{StudioKey: w.Studio.Key, FiringKeys: arg.FiringKeys})
+	return w.q.InsertOccupancies(ctx, queries.InsertOccupanciesParams{StudioKey: w.Studio.Key, FiringKeys: occupying})
 }
 
 func (w writer) phases(ctx context.Context) error {

@@ -19,7 +19,8 @@ type LockedStudio struct {
 // LockForBooking locks a studio as LockStudio does and reads, in the same round trip, what the caller's request id did
 // and the firings that have come since the revision at which the caller looked, with phases and releases. It reads every
 // firing that is newer than since: an old revision in a studio with a long history is slow. A caller that needs no
-// firings gives an empty window, and one without a request id the empty one. A firing that ended after since is not among them. Errors: domain.ErrNotFound.
+// firings gives an empty window, and one without a request id the empty one. A firing that ended after since is not
+// among them. Errors: domain.ErrNotFound.
 func (t *Tx) LockForBooking(
 	ctx context.Context, studioID string, since int64, window domain.Window, caller, requestID string,
 ) (LockedStudio, error) {

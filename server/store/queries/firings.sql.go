@@ -301,6 +301,7 @@ LEFT JOIN loads l ON l.studio_key = f.studio_key AND l.firing_key = f.firing_key
 LEFT JOIN runs r ON r.studio_key = l.studio_key AND r.run_key = l.run_key
 WHERE f.studio_key = (SELECT s.studio_key FROM studios s WHERE s.studio_id = $1)
     AND f.revision > $2
+    AND f.revision <= (SELECT s.revision FROM studios s WHERE s.studio_id = $1)
     AND lower(f.during) < $3::timestamptz AND upper(f.during) > $4::timestamptz
     AND f.state IN ('TENTATIVE', 'CONFIRMED', 'UNDER_FIRE', 'DRAWN', 'STOPPED')
 ORDER BY lower(f.during), f.firing_key
@@ -330,7 +331,7 @@ type NewFiringsRow struct {
 }
 
 // What has been booked since a revision. Reads through firings_by_revision, since little has: the window is therefore not
-// written with &&.
+// written with &&, and the upper end of the revisions, which leaves nothing out, tells the planner that there are few.
 func (q *Queries) NewFirings(ctx context.Context, arg NewFiringsParams) ([]NewFiringsRow, error) {
 	rows, err := q.db.Query(ctx, NewFirings,
 		arg.StudioID,
@@ -451,6 +452,7 @@ FROM firings f
 JOIN firing_phases p ON p.studio_key = f.studio_key AND p.firing_key = f.firing_key
 WHERE f.studio_key = (SELECT s.studio_key FROM studios s WHERE s.studio_id = $1)
     AND f.revision > $2
+    AND f.revision <= (SELECT s.revision FROM studios s WHERE s.studio_id = $1)
     AND lower(f.during) < $3::timestamptz AND upper(f.during) > $4::timestamptz
     AND f.state IN ('TENTATIVE', 'CONFIRMED', 'UNDER_FIRE', 'DRAWN', 'STOPPED')
 ORDER BY p.firing_key, p.ordinal
@@ -607,6 +609,7 @@ FROM firings f
 JOIN firing_releases g ON g.studio_key = f.studio_key AND g.firing_key = f.firing_key
 WHERE f.studio_key = (SELECT s.studio_key FROM studios s WHERE s.studio_id = $1)
     AND f.revision > $2
+    AND f.revision <= (SELECT s.revision FROM studios s WHERE s.studio_id = $1)
     AND lower(f.during) < $3::timestamptz AND upper(f.during) > $4::timestamptz
     AND f.state IN ('TENTATIVE', 'CONFIRMED', 'UNDER_FIRE', 'DRAWN', 'STOPPED')
 ORDER BY g.firing_key, g.ordinal
