@@ -1,0 +1,196 @@
+package rpc
+
+import (
+	"fmt"
+	"time"
+
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	"saggar/chem/finding"
+	"saggar/chem/heat"
+	"saggar/proto/convert"
+	saggarv1 "saggar/proto/saggar/v1"
+	"saggar/server/app"
+	"saggar/server/domain"
+)
+
+// runRequest converts a run as asked for, with its windows when they count. Faults carry paths below field.
+func runRequest(studio, field string, m *saggarv1.Run, windowed bool) (app.RunRequest, finding.Faults) {
+	var faults finding.Faults
+	request := app.RunRequest{
+		Title: m.GetTitle(), Scale: convert.ScaleFromProto(m.GetScale()), Department: m.GetDepartment(),
+	}
+	recipe, fault := within(studio, field+".recipe", m.GetRecipe())
+	faults = append(faults, fault...)
+	request.RecipeID, request.RecipeVersion = recipe.id, recipe.version
+	if m.GetName() != "" {
+		name, fault := within(studio, field+".name", m.GetName())
+		faults = append(faults, fault...)
+		request.ID = name.id
+	}
+	if windowed {
+		windows, fault := stageWindowsFromProto(m.GetStageWindows())
+		faults.AddUnder(field, fault)
+		request.Windows = windows
+	}
+	return request, faults
+}
+
+func runRequests(studio string, runs []*saggarv1.Run) ([]app.RunRequest, finding.Faults) {
+	var faults finding.Faults
+	requests := make([]app.RunRequest, 0, len(runs))
+	for i, m := range runs {
+		request, fault := runRequest(studio, listPath("runs", i), m, true)
+		faults = append(faults, fault...)
+		requests = append(requests, request)
+	}
+	return requests, faults
+}
+
+func stageWindowsFromProto(messages []*saggarv1.StageWindow) ([]domain.StageWindow, finding.Faults) {
+	var faults finding.Faults
+	windows := make([]domain.StageWindow, 0, len(messages))
+	for i, m := range messages {
+		window := domain.StageWindow{Stage: m.GetStage(), Furnace: m.GetFurnace()}
+		for k, phase := range m.GetPhases() {
+			path := fmt.Sprintf("stage_windows[%d].phases[%d]", i, k)
+			start, end := phase.GetStartTime().AsTime(), phase.GetEndTime().AsTime()
+			wholeMinute(&faults, path+".start_time", start)
+			wholeMinute(&faults, path+".end_time", end)
+			window.Phases = append(window.Phases, domain.PhaseWindow{
+				Kind: convert.PhaseKindFromProto(phase.GetKind()), Window: domain.Window{Start: start, End: end},
+			})
+		}
+		windows = append(windows, window)
+	}
+	return windows, faults
+}
+
+func wholeMinute(faults *finding.Faults, field string, t time.Time) {
+	if t.Truncate(time.Minute).Equal(t) {
+		return
+	}
+	faults.Add(field, t.Format(time.RFC3339Nano)+" is not a whole minute",
+		"give "+t.Truncate(time.Minute).Format(time.RFC3339)+" or the minute after it")
+}
+
+func stageWindowToProto(w domain.StageWindow) *saggarv1.StageWindow {
+	m := &saggarv1.StageWindow{Stage: w.Stage, Furnace: w.Furnace}
+	for _, phase := range w.Phases {
+		m.Phases = append(m.Phases, phaseWindowToProto(phase.Kind, phase.Window))
+	}
+	return m
+}
+
+func phaseWindowToProto(kind heat.PhaseKind, w domain.Window) *saggarv1.PhaseWindow {
+	return &saggarv1.PhaseWindow{
+		Kind: convert.PhaseKindToProto(kind), StartTime: timestamppb.New(w.Start), EndTime: timestamppb.New(w.End),
+	}
+}
+
+// runToProto also takes a run that is only checked: what it has no id or revision for stays empty.
+func runToProto(studio string, r domain.Run) *saggarv1.Run {
+	m := &saggarv1.Run{
+		Title: r.Title, Recipe: recipeName(studio, r.RecipeID, r.RecipeVersion), Scale: convert.ScaleToProto(r.Scale),
+		Department: r.Department, Maker: r.Maker, State: runStates.toProto(r.State()),
+		AcknowledgedFindingCodes: r.Acknowledged, CreateTime: instant(r.CreateTime),
+	}
+	if r.ID != "" {
+		m.Name = convert.Name(studio, kindRuns, r.ID)
+	}
+	if r.Revision > 0 {
+		m.Etag = etagOf(r.Revision)
+	}
+	for _, load := range r.Loads {
+		m.StageWindows = append(m.StageWindows, stageWindowToProto(stageWindowOf(load)))
+		m.Loads = append(m.Loads, loadToProto(studio, r.ID, load))
+	}
+	return m
+}
+
+// stageWindowOf is where and when a load is done; bench work without a station is one phase.
+func stageWindowOf(l domain.Load) domain.StageWindow {
+	w := domain.StageWindow{Stage: l.Stage}
+	if l.Firing == nil {
+		w.Phases = []domain.PhaseWindow{{Kind: heat.Work, Window: l.Window}}
+		return w
+	}
+	w.Furnace = l.Firing.Furnace
+	for _, phase := range l.Firing.Phases {
+		w.Phases = append(w.Phases, domain.PhaseWindow{Kind: phase.Kind, Window: phase.Window})
+	}
+	return w
+}
+
+func loadToProto(studio, runID string, l domain.Load) *saggarv1.Load {
+	m := &saggarv1.Load{State: loadStates.toProto(l.State)}
+	if runID != "" {
+		m.Name = convert.Name(studio, kindRuns, runID) + "/loads/" + l.Stage
+	}
+	if l.Firing != nil && l.Firing.ID != "" {
+		m.Firing = convert.Name(studio, kindFirings, l.Firing.ID)
+	}
+	return m
+}
+
+func firingToProto(studio string, f domain.Firing) *saggarv1.Firing {
+	m := &saggarv1.Firing{
+		Name: convert.Name(studio, kindFirings, f.ID), Furnace: f.Furnace, Title: f.Title, Run: convert.Name(studio, kindRuns, f.RunID),
+		Stage: f.Stage, Department: f.Department, State: loadStates.toProto(f.State),
+		StartTime: timestamppb.New(f.Window.Start), EndTime: timestamppb.New(f.Window.End),
+		TopCelsius: f.TopCelsius, Atmosphere: convert.AtmosphereToProto(f.Atmosphere),
+	}
+	for _, phase := range f.Phases {
+		m.Phases = append(m.Phases, phaseWindowToProto(phase.Kind, phase.Window))
+	}
+	return m
+}
+
+func openingToProto(o app.Opening) *saggarv1.Opening {
+	return &saggarv1.Opening{
+		Furnace: o.Furnace, StartTime: timestamppb.New(o.Window.Start), EndTime: timestamppb.New(o.Window.End),
+		StaffedMinutes: int32(o.StaffedMinutes),
+	}
+}
+
+func planAnswerToProto(studio string, a app.PlanAnswer) *saggarv1.PlanRunsResponse {
+	return &saggarv1.PlanRunsResponse{
+		Status: planStatuses.toProto(a.Status), Runs: plannedRuns(studio, a), Reasons: planReasons(a.Reasons),
+		Blames: planReasons(a.Blames), BlamesMinimal: a.BlamesMinimal, Findings: findingsToProto(a.Findings),
+		Revision: int32(a.Revision), EndTime: instant(a.End), Caution: caution,
+	}
+}
+
+// plannedRuns are what BookRun takes as it is; none when nothing fits.
+func plannedRuns(studio string, a app.PlanAnswer) []*saggarv1.Run {
+	if a.Status == app.PlanInfeasible {
+		return nil
+	}
+	m := &saggarv1.Run{
+		Title: a.Run.Title, Recipe: recipeName(studio, a.Run.RecipeID, a.Run.RecipeVersion),
+		Scale: convert.ScaleToProto(a.Run.Scale), Department: a.Run.Department,
+	}
+	if a.Run.ID != "" {
+		m.Name = convert.Name(studio, kindRuns, a.Run.ID)
+	}
+	for _, window := range a.Run.Windows {
+		m.StageWindows = append(m.StageWindows, stageWindowToProto(window))
+	}
+	return []*saggarv1.Run{m}
+}
+
+func planReasons(reasons []app.PlanReason) []*saggarv1.PlanReason {
+	var messages []*saggarv1.PlanReason
+	for _, r := range reasons {
+		messages = append(messages, &saggarv1.PlanReason{Stage: r.Stage, Code: r.Code, About: r.About, Message: r.Message})
+	}
+	return messages
+}
+
+func findingsToProto(findings []finding.Finding) []*saggarv1.Finding {
+	messages := make([]*saggarv1.Finding, 0, len(findings))
+	for _, f := range findings {
+		messages = append(messages, convert.FindingToProto(f))
+	}
+	return messages
+}

@@ -1,0 +1,60 @@
+package rpc
+
+import (
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"google.golang.org/protobuf/reflect/protoreflect"
+
+	"saggar/chem"
+	saggarv1 "saggar/proto/saggar/v1"
+	"saggar/server/app"
+	"saggar/server/domain"
+)
+
+// checkPairs holds a table against all values of both sides: each is paired once, and unspecified with nothing but zero.
+func checkPairs[P interface {
+	protoreflect.Enum
+	comparable
+}, D comparable](t *testing.T, table enumTable[P, D], ours []D, number func(protoreflect.EnumNumber) P) {
+	t.Helper()
+	var zero P
+	values := zero.Descriptor().Values()
+	paired := 0
+	for i := range values.Len() {
+		p := number(values.Get(i).Number())
+		d, ok := table.pairs[p]
+		if !ok {
+			assert.Zero(t, p.Number(), "%s stands for nothing", values.Get(i).Name())
+			continue
+		}
+		paired++
+		assert.Equal(t, p, table.toProto(d), "%v does not come back", d)
+	}
+	assert.Len(t, ours, paired)
+	for _, d := range ours {
+		assert.Contains(t, table.back, d, "%v has no name in the contract", d)
+	}
+}
+
+func TestEveryEnumerationIsPairedInFull(t *testing.T) {
+	checkPairs(t, roles,
+		[]domain.Role{domain.RoleNone, domain.RoleViewer, domain.RoleMaker, domain.RoleTechnician, domain.RoleSteward},
+		func(n protoreflect.EnumNumber) saggarv1.Role { return saggarv1.Role(n) })
+	checkPairs(t, runStates,
+		[]domain.RunState{domain.RunTentative, domain.RunConfirmed, domain.RunUnderWay, domain.RunDone, domain.RunCancelled},
+		func(n protoreflect.EnumNumber) saggarv1.RunState { return saggarv1.RunState(n) })
+	checkPairs(t, loadStates,
+		[]domain.LoadState{
+			domain.LoadTentative, domain.LoadConfirmed, domain.LoadUnderFire, domain.LoadDrawn, domain.LoadStopped,
+			domain.LoadMissed, domain.LoadExpired, domain.LoadCancelled,
+		}, func(n protoreflect.EnumNumber) saggarv1.LoadState { return saggarv1.LoadState(n) })
+	checkPairs(t, planStatuses, []app.PlanStatus{app.PlanOptimal, app.PlanFeasible, app.PlanInfeasible},
+		func(n protoreflect.EnumNumber) saggarv1.PlanStatus { return saggarv1.PlanStatus(n) })
+	checkPairs(t, offGasCases, []chem.Case{chem.Cautious, chem.Likely},
+		func(n protoreflect.EnumNumber) saggarv1.OffGasCase { return saggarv1.OffGasCase(n) })
+	checkPairs(t, weekdays,
+		[]time.Weekday{time.Sunday, time.Monday, time.Tuesday, time.Wednesday, time.Thursday, time.Friday, time.Saturday},
+		func(n protoreflect.EnumNumber) saggarv1.Weekday { return saggarv1.Weekday(n) })
+}

@@ -1,0 +1,255 @@
+package rpc
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"runtime/debug"
+	"strings"
+	"time"
+
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/metadata"
+	"google.golang.org/protobuf/proto"
+
+	"saggar/server/domain"
+)
+
+// RequestIDKey is the metadata by which a request is found again in the log. It is echoed, or made when it is absent.
+// It has nothing to do with a request's field request_id.
+const RequestIDKey = "x-request-id"
+
+const mostRequestIDBytes = 128
+
+// request is what the interceptors learn of one request on its way in.
+type request struct {
+	method    string // full
+	id        string
+	streaming bool
+	caller    domain.Caller
+	cause     error  // of an Internal answer, for the log only
+	stack     []byte // of a panic
+}
+
+type requestKey struct{}
+
+// requestOf returns the request that a context belongs to. Every handler's context has one.
+func requestOf(ctx context.Context) *request {
+	r, _ := ctx.Value(requestKey{}).(*request)
+	if r == nil {
+		return &request{}
+	}
+	return r
+}
+
+// step is one interceptor for unary calls and streams alike. next runs the rest.
+type step func(ctx context.Context, r *request, next func(context.Context) error) error
+
+// gate holds what the interceptors need.
+type gate struct {
+	logger       *slog.Logger
+	now          func() time.Time
+	newRequestID func() string
+	timeout      time.Duration
+	authenticate func(ctx context.Context, secret string) (domain.Caller, error)
+	rules        *fieldRules
+}
+
+// steps are the interceptors, outermost first. The request id stands before them and the field rules after them.
+// Whoever may not call learns nothing of whether the request was well-formed or its resource stands.
+func (g *gate) steps() []step {
+	return []step{g.log, mapErrors, recoverPanic, g.deadline, g.identify, authoriseCaller}
+}
+
+// unary runs the steps around one request.
+func (g *gate) unary(ctx context.Context, message any, info *grpc.UnaryServerInfo, handler grpc.UnaryHandler) (any, error) {
+	ctx, r := g.begin(ctx, info.FullMethod, false)
+	var answer any
+	err := run(ctx, r, g.steps(), func(ctx context.Context) error {
+		if err := g.checkMessage(r, message); err != nil {
+			return err
+		}
+		var err error
+		answer, err = handler(ctx, message)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	return answer, nil
+}
+
+// stream runs the steps around a whole stream, and the field rules on each message that it receives.
+func (g *gate) stream(srv any, ss grpc.ServerStream, info *grpc.StreamServerInfo, handler grpc.StreamHandler) error {
+	ctx, r := g.begin(ss.Context(), info.FullMethod, true)
+	return run(ctx, r, g.steps(), func(ctx context.Context) error {
+		return handler(srv, &checkedStream{ServerStream: ss, ctx: ctx, check: func(message any) error {
+			return g.checkMessage(r, message)
+		}})
+	})
+}
+
+func run(ctx context.Context, r *request, steps []step, last func(context.Context) error) error {
+	if len(steps) == 0 {
+		return last(ctx)
+	}
+	return steps[0](ctx, r, func(ctx context.Context) error { return run(ctx, r, steps[1:], last) })
+}
+
+// checkedStream carries the steps' context and checks what comes in.
+type checkedStream struct {
+	grpc.ServerStream
+	ctx   context.Context
+	check func(message any) error
+}
+
+// Context returns the context as the steps made it.
+func (s *checkedStream) Context() context.Context { return s.ctx }
+
+// RecvMsg receives one message and holds it against the field rules.
+func (s *checkedStream) RecvMsg(message any) error {
+	if err := s.ServerStream.RecvMsg(message); err != nil {
+		return err
+	}
+	return s.check(message)
+}
+
+// begin gives the request its id: the caller's own when it is short and printable, so that it cannot forge log lines.
+func (g *gate) begin(ctx context.Context, method string, streaming bool) (context.Context, *request) {
+	r := &request{method: method, streaming: streaming}
+	if given := metadata.ValueFromIncomingContext(ctx, RequestIDKey); len(given) == 1 && isPlain(given[0]) {
+		r.id = given[0]
+	} else {
+		r.id = g.newRequestID()
+	}
+	// Setting a header fails only when it was sent already, which cannot be here.
+	_ = grpc.SetHeader(ctx, metadata.Pairs(RequestIDKey, r.id))
+	return context.WithValue(ctx, requestKey{}, r), r
+}
+
+func isPlain(text string) bool {
+	notPlain := func(c rune) bool { return c <= ' ' || c > '~' }
+	return text != "" && len(text) <= mostRequestIDBytes && !strings.ContainsFunc(text, notPlain)
+}
+
+// log writes one line a request. Messages and metadata stay out of it: they hold keys.
+func (g *gate) log(ctx context.Context, r *request, next func(context.Context) error) error {
+	start := g.now()
+	err := next(ctx)
+	code := codeOf(err)
+	attrs := []slog.Attr{
+		slog.String("method", strings.TrimPrefix(r.method, "/")), slog.String("code", code.String()),
+		slog.Duration("duration", g.now().Sub(start)), slog.String("caller", r.caller.ID), slog.String("request_id", r.id),
+	}
+	if r.cause != nil {
+		attrs = append(attrs, slog.Any("cause", r.cause))
+	}
+	if r.stack != nil {
+		attrs = append(attrs, slog.String("stack", string(r.stack)))
+	}
+	g.logger.LogAttrs(ctx, levelOf(r.method, code), "request", attrs...)
+	return err
+}
+
+func levelOf(method string, code codes.Code) slog.Level {
+	switch code {
+	case codes.Internal, codes.Unknown, codes.DataLoss:
+		return slog.LevelError
+	case codes.Unavailable, codes.DeadlineExceeded:
+		return slog.LevelWarn
+	}
+	if isPublic(method) {
+		return slog.LevelDebug
+	}
+	return slog.LevelInfo
+}
+
+// mapErrors is the one place where an error becomes a status.
+func mapErrors(ctx context.Context, r *request, next func(context.Context) error) error {
+	err := next(ctx)
+	if err == nil {
+		return nil
+	}
+	answer, known := statusOf(err)
+	if !known || answer.Code() == codes.Unavailable {
+		r.cause = err
+	}
+	return answer.Err()
+}
+
+// recoverPanic turns a panic into an error, so that one request's bug ends that request only.
+func recoverPanic(ctx context.Context, r *request, next func(context.Context) error) (err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			r.stack = debug.Stack()
+			err = fmt.Errorf("panic: %v", p)
+		}
+	}()
+	return next(ctx)
+}
+
+// deadline bounds every unary request; a caller's earlier one wins. A stream gets one when its caller sent none; health
+// and reflection are followed for as long as their caller likes.
+func (g *gate) deadline(ctx context.Context, r *request, next func(context.Context) error) error {
+	_, given := ctx.Deadline()
+	if g.timeout <= 0 || isPublic(r.method) || (r.streaming && given) {
+		return next(ctx)
+	}
+	ctx, cancel := context.WithTimeout(ctx, g.timeout)
+	defer cancel()
+	return next(ctx)
+}
+
+// identify finds out who calls.
+func (g *gate) identify(ctx context.Context, r *request, next func(context.Context) error) error {
+	if isPublic(r.method) {
+		return next(ctx)
+	}
+	secret, err := bearer(ctx)
+	if err != nil {
+		return err
+	}
+	if r.caller, err = g.authenticate(ctx, secret); err != nil {
+		return err
+	}
+	return next(ctx)
+}
+
+// bearer takes the key from `authorization: Bearer KEY`; the scheme's case does not matter (RFC 9110, section 11.1).
+func bearer(ctx context.Context) (string, error) {
+	given := metadata.ValueFromIncomingContext(ctx, "authorization")
+	if len(given) != 1 {
+		return "", noKey()
+	}
+	scheme, secret, _ := strings.Cut(given[0], " ")
+	if !strings.EqualFold(scheme, "bearer") || !isPlain(secret) {
+		return "", noKey()
+	}
+	return secret, nil
+}
+
+func noKey() error {
+	return &domain.Error{
+		Kind: domain.ErrUnauthenticated, Message: "the request carries no key", Cure: "send metadata `authorization: Bearer KEY`",
+	}
+}
+
+func authoriseCaller(ctx context.Context, r *request, next func(context.Context) error) error {
+	if isPublic(r.method) {
+		return next(ctx)
+	}
+	if err := authorise(r.method, r.caller); err != nil {
+		return err
+	}
+	return next(ctx)
+}
+
+// checkMessage holds a message of ours against the field rules; health and reflection look after their own.
+func (g *gate) checkMessage(r *request, message any) error {
+	m, ok := message.(proto.Message)
+	if !ok || isPublic(r.method) {
+		return nil
+	}
+	return g.rules.check(m).Err()
+}

@@ -1,0 +1,93 @@
+package rpc
+
+import (
+	"crypto/sha256"
+	"encoding/base64"
+
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
+
+	"saggar/chem/finding"
+)
+
+const (
+	defaultPageSize = 100
+	mostPageSize    = 1000
+	// mostPageBytes keeps an answer under the 4 MiB that gRPC clients accept unless told otherwise.
+	mostPageBytes  = 3 << 20
+	tokenHashBytes = 8
+)
+
+// listRequest is the request of a List method.
+type listRequest interface {
+	proto.Message
+	GetPageSize() int32
+	GetPageToken() string
+}
+
+// pageSize is how many a request asks for, within bounds.
+func pageSize(req listRequest) int {
+	if req.GetPageSize() <= 0 {
+		return defaultPageSize
+	}
+	return min(int(req.GetPageSize()), mostPageSize)
+}
+
+// pagePosition reads where a page token says to go on; empty is the start. A token is tied to the other arguments of its
+// request, so one from another list or another filter is a fault.
+func pagePosition(req listRequest) (string, error) {
+	if req.GetPageToken() == "" {
+		return "", nil
+	}
+	raw, err := base64.RawURLEncoding.Strict().DecodeString(req.GetPageToken())
+	if err != nil || len(raw) <= tokenHashBytes || string(raw[:tokenHashBytes]) != argumentsHash(req) {
+		return "", badToken()
+	}
+	return string(raw[tokenHashBytes:]), nil
+}
+
+func badToken() error {
+	return finding.Faults{{
+		Field: "page_token", Message: "does not come from an answer to this request",
+		Cure: "repeat the request with the same arguments as before, or begin without a token",
+	}}
+}
+
+// pageToken makes the token that goes on after a position.
+func pageToken(req listRequest, position string) string {
+	return base64.RawURLEncoding.EncodeToString([]byte(argumentsHash(req) + position))
+}
+
+// argumentsHash covers everything that decides which list it is: the request's type and its arguments but for the size
+// and the token.
+func argumentsHash(req listRequest) string {
+	rest := proto.Clone(req)
+	m := rest.ProtoReflect()
+	for _, name := range []protoreflect.Name{"page_size", "page_token"} {
+		m.Clear(m.Descriptor().Fields().ByName(name))
+	}
+	hash := sha256.Sum256(append([]byte(m.Descriptor().FullName()), deterministic(rest)...))
+	return string(hash[:tokenHashBytes])
+}
+
+// deterministic encodes a message alike each time within one build.
+func deterministic(m proto.Message) []byte {
+	// Marshalling fails only for text that is no UTF-8, which did not pass the reading of the request.
+	encoded, _ := proto.MarshalOptions{Deterministic: true}.Marshal(m)
+	return encoded
+}
+
+// cutPage turns what was found, one more than asked where there is more, into a page and the token of the next.
+func cutPage[T any, M proto.Message](req listRequest, found []T, toProto func(T) M, position func(T) string) ([]M, string) {
+	page := make([]M, 0, min(len(found), pageSize(req)))
+	bytes := 0
+	for i, item := range found {
+		m := toProto(item)
+		bytes += proto.Size(m)
+		if i == pageSize(req) || (i > 0 && bytes > mostPageBytes) {
+			return page, pageToken(req, position(found[i-1]))
+		}
+		page = append(page, m)
+	}
+	return page, ""
+}

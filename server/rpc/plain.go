@@ -1,0 +1,93 @@
+package rpc
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+	"unicode"
+
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protopath"
+	"google.golang.org/protobuf/reflect/protorange"
+	"google.golang.org/protobuf/reflect/protoreflect"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	"saggar/chem/finding"
+)
+
+// Instants outside these years are slips of the finger. The database could hold them, but no lamp would burn for them.
+var (
+	firstInstant = time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)
+	lastInstant  = time.Date(2100, 1, 1, 0, 0, 0, 0, time.UTC)
+)
+
+// plainFaults returns what no field may hold: numbers that are none, text with control characters or characters that turn
+// the reading direction around, instants outside the years 2000 to 2099.
+func plainFaults(m proto.Message) finding.Faults {
+	var faults finding.Faults
+	// The walk itself cannot fail, since neither function does.
+	_ = protorange.Range(m.ProtoReflect(), func(at protopath.Values) error {
+		message, cure := plainFault(at.Index(-1).Value)
+		if message != "" {
+			faults.Add(fieldPath(at.Path), message, cure)
+		}
+		return nil
+	})
+	return faults
+}
+
+func plainFault(value protoreflect.Value) (message, cure string) {
+	switch v := value.Interface().(type) {
+	case float64:
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			return fmt.Sprintf("%v is not a finite number", v), "give a finite number"
+		}
+	case string:
+		if i := strings.IndexFunc(v, isHidden); i >= 0 {
+			return fmt.Sprintf("holds %+q, which cannot be seen or turns the reading direction around", []rune(v[i:])[0]),
+				"leave it out"
+		}
+	case protoreflect.Message:
+		if instant, ok := v.Interface().(*timestamppb.Timestamp); ok {
+			return instantFault(instant)
+		}
+	}
+	return "", ""
+}
+
+func instantFault(instant *timestamppb.Timestamp) (message, cure string) {
+	if !instant.IsValid() {
+		return "is not an instant", "give seconds of the years 1 to 9999 and nanoseconds of 0 to 999999999"
+	}
+	if t := instant.AsTime(); t.Before(firstInstant) || !t.Before(lastInstant) {
+		return t.Format(time.RFC3339) + " lies outside the years 2000 to 2099", "give the year that is meant"
+	}
+	return "", ""
+}
+
+// isHidden tells control characters, line and paragraph separators, and the embeddings, overrides and isolates of the
+// Unicode Bidirectional Algorithm (Unicode Standard Annex 9, sections 2.1 to 2.5), by which a text shows other than it reads.
+func isHidden(r rune) bool {
+	isDirection := '\u202a' <= r && r <= '\u202e' || '\u2066' <= r && r <= '\u2069'
+	return unicode.IsControl(r) || isDirection || r == '\u2028' || r == '\u2029'
+}
+
+// fieldPath writes a path like `contents.furnaces[2].top_celsius`.
+func fieldPath(path protopath.Path) string {
+	var text strings.Builder
+	for _, step := range path {
+		switch step.Kind() {
+		case protopath.FieldAccessStep:
+			if text.Len() > 0 {
+				text.WriteByte('.')
+			}
+			text.WriteString(string(step.FieldDescriptor().Name()))
+		case protopath.ListIndexStep:
+			fmt.Fprintf(&text, "[%d]", step.ListIndex())
+		case protopath.MapIndexStep:
+			fmt.Fprintf(&text, "[%v]", step.MapIndex().Interface())
+		}
+	}
+	return text.String()
+}

@@ -1,0 +1,85 @@
+package rpc
+
+import (
+	"context"
+	"strings"
+
+	"saggar/chem"
+	"saggar/proto/convert"
+	saggarv1 "saggar/proto/saggar/v1"
+	"saggar/server/app"
+)
+
+type recipeService struct {
+	saggarv1.UnimplementedRecipeServiceServer
+	app *app.App
+}
+
+// GetRecipe returns a version of a recipe.
+func (s *recipeService) GetRecipe(ctx context.Context, req *saggarv1.GetRecipeRequest) (*saggarv1.Recipe, error) {
+	name, err := parseName("name", req.GetName())
+	if err != nil {
+		return nil, err
+	}
+	recipe, err := s.app.GetRecipe(ctx, name.studio, name.id, name.version)
+	if err != nil {
+		return nil, err
+	}
+	return convert.RecipeToProto(name.studio, recipe), nil
+}
+
+// ListRecipes lists the newest version of each recipe by name.
+func (s *recipeService) ListRecipes(ctx context.Context, req *saggarv1.ListRecipesRequest) (*saggarv1.ListRecipesResponse, error) {
+	after, err := pagePosition(req)
+	if err != nil {
+		return nil, err
+	}
+	studio := studioOf(req.GetParent())
+	found, err := s.app.ListRecipes(ctx, studio, app.Page{After: after, Limit: pageSize(req) + 1})
+	if err != nil {
+		return nil, err
+	}
+	page, next := cutPage(req, found, func(r chem.Recipe) *saggarv1.Recipe { return convert.RecipeToProto(studio, r) },
+		func(r chem.Recipe) string { return r.ID })
+	return &saggarv1.ListRecipesResponse{Recipes: page, NextPageToken: next}, nil
+}
+
+// CreateRecipeVersion stores a new version.
+func (s *recipeService) CreateRecipeVersion(ctx context.Context, req *saggarv1.CreateRecipeVersionRequest) (*saggarv1.Recipe, error) {
+	const field = "recipe"
+	name, err := parseName(field+".name", req.GetRecipe().GetName())
+	if err != nil {
+		return nil, err
+	}
+	stored, err := s.app.CreateRecipeVersion(ctx, callOf(ctx, req), name.studio, convert.RecipeFromProto(req.GetRecipe()))
+	if err != nil {
+		return nil, underField(field, name.id, err)
+	}
+	return convert.RecipeToProto(name.studio, stored), nil
+}
+
+// CheckRecipe works out what a recipe does, and stores nothing.
+func (s *recipeService) CheckRecipe(ctx context.Context, req *saggarv1.CheckRecipeRequest) (*saggarv1.CheckRecipeResponse, error) {
+	studio := studioOf(req.GetParent())
+	_, faults := within(studio, "recipe.name", req.GetRecipe().GetName())
+	if err := faults.Err(); err != nil {
+		return nil, err
+	}
+	assessment, err := s.app.CheckRecipe(ctx, studio, convert.RecipeFromProto(req.GetRecipe()),
+		convert.ScaleFromProto(req.GetScale()))
+	if err != nil {
+		return nil, underRecipeOrScale(err)
+	}
+	return assessmentToProto(assessment), nil
+}
+
+// underRecipeOrScale places the paths of an assessment, which looks at both.
+func underRecipeOrScale(err error) error {
+	const scale = "scale"
+	return mapFields(err, func(path string) string {
+		if path == scale || strings.HasPrefix(path, scale+".") {
+			return path
+		}
+		return under("recipe", path)
+	})
+}

@@ -1,0 +1,180 @@
+// Package rpc is the edge of the service: it says who may call, holds requests against the contract, converts between
+// messages and the values of the domain, and turns errors into statuses. It decides nothing else. Every method has a
+// handler in the file of its service; interceptors.go shows what happens before a handler runs, policy.go who may call
+// what, and errors.go what a caller gets when it does not work.
+package rpc
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"log/slog"
+	"net"
+	"time"
+
+	"github.com/google/uuid"
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/health"
+	healthpb "google.golang.org/grpc/health/grpc_health_v1"
+	"google.golang.org/grpc/keepalive"
+	"google.golang.org/grpc/reflection"
+
+	saggarv1 "saggar/proto/saggar/v1"
+	"saggar/server/app"
+)
+
+const (
+	defaultMessageBytes = 4 << 20
+	defaultStopTimeout  = 10 * time.Second
+	mostHeaderBytes     = 32 << 10
+	mostStreams         = 256 // at once on one connection
+	pingEvery           = time.Second
+)
+
+// Options are what a server needs. App is required, the rest has defaults.
+type Options struct {
+	App *app.App
+	// Logger gets one line a request; nil discards them.
+	Logger *slog.Logger
+	// RequestTimeout bounds a unary request, and a stream whose caller sent no deadline; 0 means not at all.
+	RequestTimeout time.Duration
+	// MaxMessageBytes bounds one received message; 0 means 4 MiB. A larger one gets RESOURCE_EXHAUSTED.
+	MaxMessageBytes int
+	// StopTimeout is how long running requests may take to end on a stop before they are cut; 0 means 10 s.
+	StopTimeout time.Duration
+	// Ping asks whether the database answers; nil counts as yes. Health follows it.
+	Ping func(context.Context) error
+	// Now is the clock; nil means time.Now.
+	Now func() time.Time
+	// NewRequestID makes ids for the log; nil means random UUIDs.
+	NewRequestID func() string
+}
+
+func (o Options) withDefaults() Options {
+	if o.Logger == nil {
+		o.Logger = slog.New(slog.NewTextHandler(io.Discard, nil))
+	}
+	if o.MaxMessageBytes == 0 {
+		o.MaxMessageBytes = defaultMessageBytes
+	}
+	if o.StopTimeout == 0 {
+		o.StopTimeout = defaultStopTimeout
+	}
+	if o.Ping == nil {
+		o.Ping = func(context.Context) error { return nil }
+	}
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	if o.NewRequestID == nil {
+		o.NewRequestID = uuid.NewString
+	}
+	return o
+}
+
+// Server serves every service of the contract, health and reflection.
+type Server struct {
+	grpc    *grpc.Server
+	health  *health.Server
+	options Options
+}
+
+// New makes a server. The error is a bug in the contract's field rules.
+func New(options Options) (*Server, error) {
+	options = options.withDefaults()
+	rules, err := newFieldRules()
+	if err != nil {
+		return nil, err
+	}
+	g := &gate{
+		logger: options.Logger, now: options.Now, newRequestID: options.NewRequestID, timeout: options.RequestTimeout,
+		authenticate: options.App.Authenticate, rules: rules,
+	}
+	s := &Server{
+		grpc: grpc.NewServer(
+			grpc.UnaryInterceptor(g.unary), grpc.StreamInterceptor(g.stream),
+			grpc.MaxRecvMsgSize(options.MaxMessageBytes), grpc.MaxHeaderListSize(mostHeaderBytes),
+			grpc.MaxConcurrentStreams(mostStreams), grpc.ConnectionTimeout(10*time.Second),
+			// A caller that pings more often than this is cut off; one that is gone is noticed within half a minute more.
+			grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 10 * time.Second, PermitWithoutStream: true}),
+			grpc.KeepaliveParams(keepalive.ServerParameters{Time: 2 * time.Minute, Timeout: 30 * time.Second}),
+		),
+		health: health.NewServer(), options: options,
+	}
+	s.register(rules)
+	return s, nil
+}
+
+func (s *Server) register(rules *fieldRules) {
+	a := s.options.App
+	saggarv1.RegisterStudioServiceServer(s.grpc, &studioService{app: a, rules: rules})
+	saggarv1.RegisterEquipmentServiceServer(s.grpc, &equipmentService{app: a, rules: rules})
+	saggarv1.RegisterMaterialServiceServer(s.grpc, &materialService{app: a})
+	saggarv1.RegisterRecipeServiceServer(s.grpc, &recipeService{app: a})
+	saggarv1.RegisterRunServiceServer(s.grpc, &runService{app: a, now: s.options.Now})
+	saggarv1.RegisterFiringServiceServer(s.grpc, &firingService{app: a})
+	saggarv1.RegisterAccessServiceServer(s.grpc, &accessService{app: a})
+	s.health.SetServingStatus("", healthpb.HealthCheckResponse_NOT_SERVING)
+	healthpb.RegisterHealthServer(s.grpc, s.health)
+	reflection.Register(s.grpc)
+}
+
+// Serve serves until the context ends, then lets running requests end within the stop timeout and cuts the rest. It takes
+// the listener over. The error is the listener's.
+func (s *Server) Serve(ctx context.Context, listener net.Listener) error {
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	s.look(ctx)
+	go s.watch(ctx)
+	failed := make(chan error, 1)
+	go func() { failed <- s.grpc.Serve(listener) }()
+	select {
+	case err := <-failed:
+		return fmt.Errorf("serve on %s: %w", listener.Addr(), err)
+	case <-ctx.Done():
+		s.stop()
+		return nil
+	}
+}
+
+// stop says so to whoever watches the health first.
+func (s *Server) stop() {
+	s.health.Shutdown()
+	done := make(chan struct{})
+	go func() {
+		s.grpc.GracefulStop()
+		close(done)
+	}()
+	patience := time.NewTimer(s.options.StopTimeout)
+	defer patience.Stop()
+	select {
+	case <-done:
+	case <-patience.C:
+		s.grpc.Stop()
+		<-done
+	}
+}
+
+// watch lets health follow the database.
+func (s *Server) watch(ctx context.Context) {
+	every := time.NewTicker(pingEvery)
+	defer every.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-every.C:
+			s.look(ctx)
+		}
+	}
+}
+
+func (s *Server) look(ctx context.Context) {
+	ctx, cancel := context.WithTimeout(ctx, pingEvery)
+	defer cancel()
+	serving := healthpb.HealthCheckResponse_SERVING
+	if s.options.Ping(ctx) != nil {
+		serving = healthpb.HealthCheckResponse_NOT_SERVING
+	}
+	s.health.SetServingStatus("", serving)
+}
