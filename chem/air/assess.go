@@ -87,7 +87,9 @@ func CheckRoom(check RoomCheck) (Assessment, error) {
 	if err != nil {
 		return Assessment{}, err
 	}
-	result := Assessment{Assumptions: check.assumptions(), Caution: Caution}
+	result := Assessment{
+		Species: []SpeciesAssessment{}, CaptureEnough: []CaptureCure{}, Assumptions: check.assumptions(), Caution: Caution,
+	}
 	for _, m := range survey {
 		result.Species = append(result.Species, m.assess(&check.Zone))
 	}
@@ -105,7 +107,7 @@ func CheckRoom(check RoomCheck) (Assessment, error) {
 
 func (m *measured) assess(zone *Zone) SpeciesAssessment {
 	result := SpeciesAssessment{
-		Species: m.curve.species, PeakPPM: m.peak, PeakMinute: m.peakMinute,
+		Limits: make([]LimitCheck, 0, len(m.limits)), Species: m.curve.species, PeakPPM: m.peak, PeakMinute: m.peakMinute,
 		Max15MinutePPM: m.mean(shortTermMinutes).ppm, Max8HourPPM: m.mean(shiftMinutes).ppm,
 		FlowNeeded: m.flowNeeded(zone, refusing(m.limits)),
 	}

@@ -18,9 +18,9 @@ type Excess struct {
 	Ratio  float64 `json:"ratio"` // above 1
 }
 
-// Exceeds says which limits the sources together go over in the zone: worst severity first, then by ratio. It computes
-// curves and compares, nothing else, so that it can run while a lock is held; CheckRoom says the same and how to cure
-// it. Errors are faults of the input.
+// Exceeds says which limits the sources together go over in the zone: worst severity first, then by ratio. A mixture is
+// listed only where none of its species is over by itself. It computes curves and compares, nothing else, so that it can
+// run while a lock is held; CheckRoom says the same and how to cure it. Errors are faults of the input.
 func Exceeds(zone Zone, sources []Source, own []OwnLimit) ([]Excess, error) {
 	survey, err := take(zone, sources, own)
 	if err != nil {
@@ -118,7 +118,7 @@ func (s survey) excesses() []Excess {
 		}
 	}
 	for _, mixture := range []mixture{s.mixture(MixtureShift), s.mixture(MixtureShortTerm)} {
-		if len(mixture.parts) < 2 || !above(mixture.atMost(), 1) {
+		if len(mixture.parts) < 2 || !above(mixture.atMost(), 1) || mixture.partOver() {
 			continue
 		}
 		if ratio, minute := mixture.ratio(); above(ratio, 1) {
@@ -158,6 +158,14 @@ func (x mixture) limit() Limit {
 		Species: mixtureSpecies, Authority: authorityOSHA, Kind: x.kind, PPM: 1, Severity: finding.Block,
 		Read: data.WasRead, Source: mixtureSource,
 	}
+}
+
+// partOver reports whether one species alone is over the limit it has in the mixture: that says it already.
+func (x mixture) partOver() bool {
+	return slices.ContainsFunc(x.parts, func(p part) bool {
+		_, over := p.m.over(p.limit)
+		return over
+	})
 }
 
 // atMost bounds the ratio by the species' peaks.

@@ -25,7 +25,7 @@ var harmless = []string{"H2O", "N2", "O2"}
 
 // findings turns what is exceeded into findings: for each species, code and severity the worst limit.
 func (s survey) findings(check *RoomCheck, result *Assessment) []finding.Finding {
-	var findings []finding.Finding
+	findings := []finding.Finding{}
 	for _, excess := range worstOfEach(s.excesses()) {
 		f := excess.finding(check.Zone.ID)
 		s.cure(&f, excess, check, result)
@@ -83,22 +83,17 @@ func (e Excess) finding(about string) finding.Finding {
 	return result
 }
 
-// cure adds the flow and the share of what escapes that would be enough: for all that refuses the species where the
-// finding refuses, for the one limit where it warns.
+// cure adds the flow and the share of what escapes that would be enough: for all that refuses in the room where the
+// finding refuses, so that one cure clears them together, and for the one limit where it only warns.
 func (s survey) cure(f *finding.Finding, excess Excess, check *RoomCheck, result *Assessment) {
-	flow := result.FlowNeeded
-	share, ok := 0.0, result.ChargeShareEnough != nil
+	flow, share, ok := result.FlowNeeded, 0.0, result.ChargeShareEnough != nil
 	if ok {
 		share = *result.ChargeShareEnough
 	}
-	at := slices.IndexFunc(s, func(m *measured) bool { return m.curve.species == excess.Limit.Species })
-	if at >= 0 {
-		limits := []Limit{excess.Limit}
-		if excess.Limit.Severity == finding.Block {
-			limits = refusing(s[at].limits)
-		}
-		flow = s[at].flowNeeded(&check.Zone, limits)
-		share, ok = s[at].shareWithin(limits)
+	if excess.Limit.Severity != finding.Block {
+		at := slices.IndexFunc(s, func(m *measured) bool { return m.curve.species == excess.Limit.Species })
+		flow = s[at].flowNeeded(&check.Zone, []Limit{excess.Limit})
+		share, ok = s[at].shareWithin([]Limit{excess.Limit})
 	}
 	var ways []string
 	if flow != nil {

@@ -21,7 +21,7 @@ type edge struct {
 	at     int     // index of the segment
 	tau    float64 // minutes into it
 	excess float64
-	area   float64 // since the segment's start, without offset
+	total  float64 // excess and offset summed from the curve's start
 }
 
 // sweep moves a window along the segments from breakpoint to breakpoint of either end.
@@ -40,26 +40,28 @@ func newSweep(segments []segment, window float64) *sweep {
 	for s.head.at+1 < len(segments) && segments[s.head.at+1].start <= end {
 		s.head.at++
 	}
-	s.tail.excess = segments[0].x0
-	s.place(&s.head, end-segments[s.head.at].start)
+	s.tail = s.begin(0)
+	s.head = s.onward(s.head, end-segments[s.head.at].start)
 	s.consider(s.tail, s.head)
 	return s
 }
 
-func (s *sweep) place(e *edge, tau float64) {
-	e.tau = tau
-	e.excess, e.area = s.segments[e.at].after(tau)
+// begin is the edge at a segment's start.
+func (s *sweep) begin(at int) edge {
+	return edge{at: at, excess: s.segments[at].x0, total: s.segments[at].area}
 }
 
-// total is the sum from the curve's start to an edge.
-func (s *sweep) total(e edge) float64 {
+// onward is the edge some minutes further in its segment.
+func (s *sweep) onward(e edge, minutes float64) edge {
 	seg := &s.segments[e.at]
-	return seg.area + e.area + seg.offset*e.tau
+	e.tau += minutes
+	excess, area := seg.after(e.tau)
+	e.excess, e.total = excess, seg.area+area+seg.offset*e.tau
+	return e
 }
 
 func (s *sweep) consider(tail, head edge) {
-	mean := (s.total(head) - s.total(tail)) / s.window
-	if mean > s.best {
+	if mean := (head.total - tail.total) / s.window; mean > s.best {
 		s.best, s.bestStart = mean, s.segments[tail.at].start+tail.tau
 	}
 }
@@ -71,35 +73,33 @@ func (s *sweep) step() bool {
 		return false
 	}
 	length := s.segments[s.tail.at+1].start - s.segments[s.tail.at].start - s.tail.tau
-	tailMoves, headMoves := true, false
+	tailEnters, headEnters := true, false
 	if s.head.at+1 < len(s.segments) {
 		ahead := s.segments[s.head.at+1].start - s.segments[s.head.at].start - s.head.tau
-		tailMoves, headMoves = length <= ahead, ahead <= length
+		tailEnters, headEnters = length <= ahead, ahead <= length
 		length = min(length, ahead)
 	}
 	length = max(length, 0)
-	tail, head := s.tail, s.head
-	s.place(&tail, s.tail.tau+length)
-	s.place(&head, s.head.tau+length)
-	s.inside(tail, head, length)
+	tail, head := s.move(s.tail, tailEnters, length), s.move(s.head, headEnters, length)
+	s.inside(tail.excess, head.excess, length)
 	s.consider(tail, head)
-	s.tail, s.head = s.enter(tail, tailMoves), s.enter(head, headMoves)
+	s.tail, s.head = tail, head
 	return true
 }
 
-// enter steps an edge that stands at its segment's end into the next.
-func (s *sweep) enter(e edge, moves bool) edge {
-	if !moves {
-		return e
+// move takes an edge some minutes on; where it enters the next segment, what it holds there is known already.
+func (s *sweep) move(e edge, enters bool, minutes float64) edge {
+	if enters {
+		return s.begin(e.at + 1)
 	}
-	return edge{at: e.at + 1, excess: s.segments[e.at+1].x0}
+	return s.onward(e, minutes)
 }
 
-// inside looks for a maximum strictly between the sweep's place and the given one, length minutes on.
-func (s *sweep) inside(tail, head edge, length float64) {
+// inside looks for a maximum strictly between the sweep's place and length minutes on, where the ends' excess is given.
+func (s *sweep) inside(tailEnds, headEnds, length float64) {
 	from, to := &s.segments[s.tail.at], &s.segments[s.head.at]
 	lift := to.offset - from.offset
-	begins, ends := s.head.excess-s.tail.excess+lift, head.excess-tail.excess+lift
+	begins, ends := s.head.excess-s.tail.excess+lift, headEnds-tailEnds+lift
 	if from.rate == to.rate {
 		if begins > 0 && ends < 0 {
 			s.considerInside(reach(s.head.excess-s.tail.excess, to.gain-from.gain, from.rate, -lift), length)
@@ -123,9 +123,7 @@ func (s *sweep) turn(from, to *segment) float64 {
 
 // rise is the difference between the window's ends, tau minutes on.
 func (s *sweep) rise(tau float64) float64 {
-	tail, head := s.tail, s.head
-	s.place(&tail, s.tail.tau+tau)
-	s.place(&head, s.head.tau+tau)
+	tail, head := s.onward(s.tail, tau), s.onward(s.head, tau)
 	return head.excess + s.segments[head.at].offset - tail.excess - s.segments[tail.at].offset
 }
 
@@ -146,11 +144,7 @@ func (s *sweep) considerFall(low, high, length float64) {
 }
 
 func (s *sweep) considerInside(tau, length float64) {
-	if !(tau > 0 && tau < length) {
-		return
+	if tau > 0 && tau < length {
+		s.consider(s.onward(s.tail, tau), s.onward(s.head, tau))
 	}
-	tail, head := s.tail, s.head
-	s.place(&tail, s.tail.tau+tau)
-	s.place(&head, s.head.tau+tau)
-	s.consider(tail, head)
 }

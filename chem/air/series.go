@@ -72,8 +72,8 @@ func (s survey) series(step float64) []SeriesPoint {
 		step = max(1, math.Ceil(length/defaultSeriesPointCount))
 	}
 	step = max(step, length/seriesPointsAtMost)
-	if len(curves) == 0 || step == 0 {
-		return nil
+	if len(curves) == 0 {
+		return []SeriesPoint{}
 	}
 	count := int(math.Ceil(length / step))
 	points := make([]SeriesPoint, 0, (count+1)*len(curves))

@@ -1,0 +1,216 @@
+package air
+
+import (
+	"fmt"
+	"slices"
+
+	"saggar/chem/data"
+	"saggar/chem/finding"
+)
+
+// DefaultNearExchange is beta, the exchange between the air near a furnace and the room's, in m3/s
+// (common practice, no source).
+const DefaultNearExchange = 0.2
+
+// NearCheck is what CheckNear is asked.
+type NearCheck struct {
+	Zone    Zone     `json:"zone"`
+	Sources []Source `json:"sources"` // all that give off gas in the room
+	// At is the index in Sources of the furnace that people stand at while its door is open.
+	At int `json:"at"`
+	// ExchangeCubicMetersPerSecond is beta; 0 means DefaultNearExchange.
+	ExchangeCubicMetersPerSecond float64 `json:"exchange_cubic_meters_per_second"`
+	// Worn is the class of respirator that all who stand there wear, as in ProtectionClass; empty: none.
+	Worn    string     `json:"worn"`
+	Goggles bool       `json:"goggles"`
+	Own     []OwnLimit `json:"own_limits"`
+}
+
+// NearAssessment is the air that people breathe beside one furnace: the room's, and above it what spills from the open
+// door divided by the exchange of the near zone.
+type NearAssessment struct {
+	Source      string            `json:"source"`
+	Species     []NearSpecies     `json:"species"`
+	Findings    []finding.Finding `json:"findings"`
+	Assumptions []string          `json:"assumptions"`
+	Caution     string            `json:"caution"`
+}
+
+// NearSpecies is one species of a NearAssessment.
+type NearSpecies struct {
+	Species        string  `json:"species"`
+	PeakPPM        float64 `json:"peak_ppm"`
+	PeakMinute     float64 `json:"peak_minute"`
+	Max15MinutePPM float64 `json:"max_15_minute_ppm"`
+	// Ratio is the worst of all refusing limits; above 1 asks for protection.
+	Ratio float64 `json:"ratio"`
+	// Protection is every class against the peak; empty while no refusing limit is exceeded.
+	Protection []ProtectionClass `json:"protection"`
+}
+
+// CheckNear predicts the air beside a furnace while its door is open and says what protection would be enough.
+// Protection covers its wearer only: it clears no finding of CheckRoom. The error is a fault of the input.
+func CheckNear(check NearCheck) (NearAssessment, error) {
+	if check.ExchangeCubicMetersPerSecond == 0 {
+		check.ExchangeCubicMetersPerSecond = DefaultNearExchange
+	}
+	curves, err := NearField(check.Zone, check.Sources, check.At, check.ExchangeCubicMetersPerSecond)
+	if err != nil {
+		return NearAssessment{}, err
+	}
+	if check.Worn != "" && !knownClass(check.Worn) {
+		return NearAssessment{}, fmt.Errorf("worn %q: give a class such as air_purifying/negative pressure/half_mask", check.Worn)
+	}
+	result := NearAssessment{Source: check.Sources[check.At].Name, Species: []NearSpecies{}, Findings: []finding.Finding{},
+		Caution: Caution, Assumptions: []string{
+			fmt.Sprintf("the air near the furnace exchanges %g m3/s with the room", check.ExchangeCubicMetersPerSecond),
+			"people stand near the furnace whenever its door is open, and stay in the room otherwise",
+			"door-open capture as given",
+			"protection covers its wearer only, fitted and with a cartridge that is not spent",
+		}}
+	for _, curve := range curves {
+		limits, err := applicable(curve.species, check.Own)
+		if err != nil {
+			return NearAssessment{}, err
+		}
+		m := &measured{curve: curve, limits: limits}
+		m.peak, m.peakMinute = curve.Peak()
+		result.add(m, check)
+	}
+	finding.SortWorstFirst(result.Findings)
+	return result, nil
+}
+
+func knownClass(class string) bool {
+	return slices.ContainsFunc(Protection("SO2", 0), func(p ProtectionClass) bool { return p.Class == class })
+}
+
+// NearField is the concentration of each species beside a source: the room's everywhere, and in the source's door-open
+// intervals what spills there over the exchange in m3/s. At is the source's index.
+func NearField(zone Zone, sources []Source, at int, exchangeCubicMetersPerSecond float64) ([]Curve, error) {
+	if at < 0 || at >= len(sources) {
+		return nil, fmt.Errorf("at %d: give an index of the %d sources", at, len(sources))
+	}
+	if !(exchangeCubicMetersPerSecond > 0) || !finite(exchangeCubicMetersPerSecond) {
+		return nil, fmt.Errorf("exchange_cubic_meters_per_second %v: give a number above zero", exchangeCubicMetersPerSecond)
+	}
+	curves, err := Curves(zone, sources)
+	if err != nil {
+		return nil, err
+	}
+	// In a room of one cubic metre that exchanges beta a second, a release stands at G/beta once it is steady.
+	spills, err := spilled(sources[at], exchangeCubicMetersPerSecond)
+	if err != nil {
+		return nil, err
+	}
+	for i, curve := range curves {
+		for _, spill := range spills {
+			if spill.species == curve.species {
+				curves[i] = combine([]Curve{spill, curve}, []float64{1, 1})
+				curves[i].species = curve.species
+			}
+		}
+	}
+	return curves, nil
+}
+
+// spilled is, by species, what a source spills with its door open over the exchange, as curves of offsets alone.
+func spilled(source Source, exchange float64) ([]Curve, error) {
+	openOnly := source
+	openOnly.CaptureFraction = 1
+	loads, err := collect(&Zone{VolumeCubicMeters: 60 * exchange}, []Source{openOnly})
+	if err != nil {
+		return nil, err
+	}
+	curves := make([]Curve, len(loads))
+	for i, l := range loads {
+		curves[i] = Curve{species: l.species, lastRelease: l.last}
+		offset, running := 0.0, 0
+		for j, c := range l.changes {
+			offset, running = offset+c.gain, running+c.releases
+			if running == 0 {
+				offset = 0
+			}
+			if j+1 < len(l.changes) && l.changes[j+1].minute == c.minute {
+				continue
+			}
+			curves[i].segments = append(curves[i].segments, segment{start: c.minute, offset: max(0, offset)})
+		}
+	}
+	return curves, nil
+}
+
+func (a *NearAssessment) add(m *measured, check NearCheck) {
+	species := NearSpecies{
+		Species: m.curve.species, PeakPPM: m.peak, PeakMinute: m.peakMinute, Max15MinutePPM: m.mean(shortTermMinutes).ppm,
+	}
+	var worst Excess
+	for _, limit := range refusing(m.limits) {
+		species.Ratio = max(species.Ratio, m.mean(limit.AveragingMinutes).ppm/limit.PPM)
+		excess, over := m.over(limit)
+		if over && (limit.Kind == data.DangerousToLife || worst.Limit.Kind != data.DangerousToLife && excess.Ratio > worst.Ratio) {
+			worst = excess
+		}
+	}
+	if worst.Ratio > 0 {
+		species.Protection = Protection(species.Species, m.peak)
+		a.Findings = append(a.Findings, nearFinding(worst, species, check))
+	}
+	a.Species = append(a.Species, species)
+}
+
+// nearFinding judges an excess beside the furnace by the protection that would be, or is, worn.
+func nearFinding(worst Excess, species NearSpecies, check NearCheck) finding.Finding {
+	name := check.Sources[check.At].Name
+	result := worst.finding(name)
+	result.Severity = finding.Block
+	result.Message = "beside the open furnace " + result.Message
+	result.Figures = append(result.Figures, finding.Figure{Name: "near_peak", Value: species.PeakPPM, Unit: "ppm"})
+	less := "more capture with the door open, a smaller or slower charge, or a closed feed"
+	least, some := leastProtection(species.Protection)
+	worn, isWorn := wornClass(species.Protection, check)
+	switch {
+	case worst.Limit.Kind == data.DangerousToLife:
+		result.Code, result.Cure = "AIR_NEAR_IDLH", less
+	case isWorn && worn.Enough && (check.Goggles || !worn.NeedsGoggles):
+		result.Severity, result.Code = finding.Note, "AIR_PROTECTION_WORN"
+		result.Cure = "it is worn: " + worn.Class + "; " + worn.Reason
+	case !some:
+		result.Code, result.Cure = "AIR_PROTECTION_EXCEEDED", less+": no respirator is enough"
+	case isWorn:
+		result.Code = "AIR_PROTECTION_NOT_ENOUGH"
+		result.Cure = fmt.Sprintf("%s: %s; at least %s, or %s", worn.Class, worn.Reason, least.worded(), less)
+	default:
+		result.Severity, result.Code = finding.Warn, "AIR_PROTECTION_NEEDED"
+		result.Cure = fmt.Sprintf("at least %s for all who stand there, or %s", least.worded(), less)
+	}
+	result.Source += "; 29 CFR 1910.134(d)(3)(i) Table 1"
+	return result
+}
+
+// leastProtection is the class with the lowest factor that is enough.
+func leastProtection(classes []ProtectionClass) (ProtectionClass, bool) {
+	var least ProtectionClass
+	found := false
+	for _, class := range classes {
+		if class.Enough && (!found || class.AssignedProtectionFactor < least.AssignedProtectionFactor) {
+			least, found = class, true
+		}
+	}
+	return least, found
+}
+
+func wornClass(classes []ProtectionClass, check NearCheck) (ProtectionClass, bool) {
+	at := slices.IndexFunc(classes, func(p ProtectionClass) bool { return p.Class == check.Worn })
+	if at < 0 {
+		return ProtectionClass{}, false
+	}
+	return classes[at], true
+}
+
+func (p ProtectionClass) worded() string {
+	if p.NeedsGoggles {
+		return p.Class + " with gas-tight goggles"
+	}
+	return p.Class
+}

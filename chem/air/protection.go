@@ -1,0 +1,122 @@
+package air
+
+import (
+	"fmt"
+	"math"
+
+	"saggar/chem/data"
+	"saggar/chem/finding"
+)
+
+// ProtectionClass is one class of respirator against one concentration of one species.
+type ProtectionClass struct {
+	// Class is type, mode and facepiece as in the table, joined by slashes: "air_purifying/negative pressure/half_mask".
+	Class string `json:"class"`
+	// AssignedProtectionFactor is the lower one where the higher needs the maker's evidence.
+	AssignedProtectionFactor float64 `json:"assigned_protection_factor"`
+	// MaximumUsePPM is the factor times the strictest refusing limit, never above the concentration that is dangerous to
+	// life; 0 where the class gets no credit.
+	MaximumUsePPM float64 `json:"maximum_use_ppm"`
+	// NeedsGoggles: it is enough only together with gas-tight goggles.
+	NeedsGoggles bool   `json:"needs_goggles"`
+	Enough       bool   `json:"enough"`
+	Reason       string `json:"reason"`
+	Source       string `json:"source"`
+}
+
+// cartridge says what filters and cartridges are worth against a species (common practice, no source, save that
+// 29 CFR 1910.134(d)(3)(iii) gives no credit without one that is suitable).
+type cartridge struct {
+	suitable bool
+	eyes     bool // the gas attacks the eyes: full facepiece, hood or gas-tight goggles
+	why      string
+}
+
+var cartridges = map[string]cartridge{
+	"SO2":   {suitable: true, eyes: true},
+	"HCl":   {suitable: true, eyes: true},
+	"HF":    {suitable: true, eyes: true},
+	"H2SO4": {suitable: true, eyes: true},
+	"H2S":   {eyes: true, why: "cartridges against H2S are for escape only"},
+	"CO":    {why: "no cartridge holds CO back"},
+	"CO2":   {why: "no cartridge holds CO2 back"},
+	"NO2":   {eyes: true, why: "cartridges against NO2 give no reliable warning of their end"},
+	"CS2":   {eyes: true, why: "cartridges against CS2 give no reliable warning of their end"},
+}
+
+// Protection says which classes of respirator would be enough for their wearer at a concentration, in the table's order
+// (29 CFR 1910.134 Table 1). It never makes a room's air acceptable. A species without a limit, or a concentration that
+// is no number of at least zero, finds none enough.
+func Protection(species string, ppm float64) []ProtectionClass {
+	species = countedAs(species)
+	limits := limitsOf(species)
+	limit, limited := strictest(limits, func(l Limit) bool {
+		return l.Severity == finding.Block && l.Kind != data.DangerousToLife
+	})
+	danger := dangerous(limits)
+	var classes []ProtectionClass
+	for _, row := range data.ProtectionFactors() {
+		class := ProtectionClass{
+			Class: row.Type + "/" + row.Mode + "/" + row.Facepiece, AssignedProtectionFactor: row.Factor, Source: row.Source,
+		}
+		if class.Reason = noCredit(species, row); class.Reason == "" && limited {
+			class.MaximumUsePPM = maximumUse(row.Factor, limit.PPM, danger)
+			class.NeedsGoggles = cartridges[species].eyes && !coversEyes(row.Facepiece)
+		}
+		class.judge(ppm, limit, danger)
+		classes = append(classes, class)
+	}
+	return classes
+}
+
+// maximumUse is the maximum use concentration: factor times limit, never above what is dangerous to life
+// (29 CFR 1910.134(d)(3)(i)(B)).
+func maximumUse(factor, limit, dangerous float64) float64 { return min(factor*limit, dangerous) }
+
+// dangerous is the strictest concentration dangerous to life, read or remembered; infinite when none is known.
+func dangerous(limits []Limit) float64 {
+	if limit, ok := strictest(limits, func(l Limit) bool { return l.Kind == data.DangerousToLife }); ok {
+		return limit.PPM
+	}
+	return math.Inf(1)
+}
+
+func noCredit(species string, row data.ProtectionFactor) string {
+	if row.Type != "air_purifying" && row.Type != "papr" {
+		return ""
+	}
+	known, ok := cartridges[species]
+	switch {
+	case !ok:
+		return "no cartridge is known here to be suitable against " + species
+	case !known.suitable:
+		return known.why
+	default:
+		return ""
+	}
+}
+
+func coversEyes(facepiece string) bool {
+	return facepiece == "full_facepiece" || facepiece == "helmet_hood"
+}
+
+func (p *ProtectionClass) judge(ppm float64, limit Limit, danger float64) {
+	switch {
+	case p.Reason != "":
+	case limit.PPM == 0:
+		p.Reason = "no limit that refuses is known, so no maximum use concentration"
+	case !atLeastZero(ppm):
+		p.Reason = fmt.Sprintf("%v ppm is no concentration", ppm)
+	case ppm > danger:
+		p.Reason = fmt.Sprintf("%.3g ppm is above %.3g ppm, dangerous to life", ppm, danger)
+	case above(ppm, p.MaximumUsePPM):
+		p.Reason = fmt.Sprintf("%.3g ppm is above the maximum use concentration of %.3g ppm", ppm, p.MaximumUsePPM)
+	default:
+		p.Enough = true
+		p.Reason = fmt.Sprintf("%.3g ppm is within the maximum use concentration of %.3g ppm (%g times the limit %s %s)",
+			ppm, p.MaximumUsePPM, p.AssignedProtectionFactor, limit.Authority, limit.Kind)
+		if p.NeedsGoggles {
+			p.Reason += ", with gas-tight goggles"
+		}
+	}
+}
