@@ -1,10 +1,12 @@
 package scheduler_test
 
 import (
+	"context"
 	"fmt"
 	"math/rand/v2"
 	"slices"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -19,7 +21,9 @@ func studio(firings int, fill float64, stepMinutes int) scheduler.Problem {
 	const furnaces, weeks = 12, 8
 	random := rand.New(rand.NewPCG(11, 7))
 	p := scheduler.Problem{HorizonMinutes: weeks * 7 * day, StepMinutes: stepMinutes}
-	p.Cumulatives = []scheduler.Cumulative{{Name: "panel A", Capacity: 100}, {Name: "panel B", Capacity: 100}, {Name: "crew", Capacity: 3}}
+	p.Cumulatives = []scheduler.Cumulative{
+		{Name: "panel A", Capacity: 100}, {Name: "panel B", Capacity: 100}, {Name: "crew", Capacity: 3},
+	}
 	perFurnace := firings / furnaces
 	for f := range furnaces {
 		unary := scheduler.Unary{Name: fmt.Sprintf("furnace %d", f)}
@@ -47,6 +51,7 @@ func studio(firings int, fill float64, stepMinutes int) scheduler.Problem {
 
 // addRun adds the stages of a run, so many minutes of fire each, one to twelve hours after each other.
 func addRun(p *scheduler.Problem, fire ...int) {
+	before := len(p.Tasks)
 	for stage, minutes := range fire {
 		task := scheduler.Task{Name: fmt.Sprintf("stage %d", stage)}
 		for f := range p.Unaries {
@@ -60,8 +65,7 @@ func addRun(p *scheduler.Problem, fire ...int) {
 				{Name: "draw", Minutes: 20, Calendar: 0, Demands: crew},
 			}})
 		}
-		if stage > 0 {
-			last := len(p.Tasks) - 1
+		if last := len(p.Tasks) - 1; last >= before {
 			p.Lags = append(p.Lags, scheduler.Lag{From: last, To: last + 1, MinMinutes: 60, MaxMinutes: 12 * 60})
 		}
 		p.Tasks = append(p.Tasks, task)
@@ -90,9 +94,39 @@ func BenchmarkOneRun(b *testing.B) {
 	}
 	never := studio(5000, 0.7, 5)
 	addRun(&never, 150, 100, 80)
+	long := studio(5000, 0.5, 5)
+	addRun(&long, 20, 30, 25, 20, 15, 30, 20, 25)
+	for i := range long.Lags {
+		long.Lags[i].MaxMinutes = 3 * day // over a weekend
+	}
+	skip := scheduler.Options{SkipWhy: true}
+	b.Run("eight stages", func(b *testing.B) { benchmark(b, long, scheduler.Options{}, scheduler.Optimal) })
 	b.Run("early", func(b *testing.B) { benchmark(b, early, scheduler.Options{}, scheduler.Optimal) })
-	b.Run("early, without why", func(b *testing.B) { benchmark(b, early, scheduler.Options{SkipWhy: true}, scheduler.Optimal) })
+	b.Run("early, without why", func(b *testing.B) { benchmark(b, early, skip, scheduler.Optimal) })
 	b.Run("after six weeks", func(b *testing.B) { benchmark(b, late, scheduler.Options{}, scheduler.Optimal) })
 	b.Run("never", func(b *testing.B) { benchmark(b, never, scheduler.Options{}, scheduler.Infeasible) })
-	b.Run("never, without why", func(b *testing.B) { benchmark(b, never, scheduler.Options{SkipWhy: true}, scheduler.Infeasible) })
+	b.Run("never, without why", func(b *testing.B) { benchmark(b, never, skip, scheduler.Infeasible) })
+}
+
+// BenchmarkStops reports the longest time that Solve took beyond a deadline of 20 ms on problems that it cannot finish.
+func BenchmarkStops(b *testing.B) {
+	runs := studio(5000, 0.5, 5)
+	for range 20 {
+		addRun(&runs, 20, 30, 25)
+	}
+	for name, p := range map[string]scheduler.Problem{"60 jobs": jobs(60), "2000 jobs": jobs(2000), "20 runs": runs} {
+		b.Run(name, func(b *testing.B) {
+			over := time.Duration(0)
+			for b.Loop() {
+				const allowed = 20 * time.Millisecond
+				ctx, cancel := context.WithTimeout(context.Background(), allowed)
+				begun := time.Now()
+				_, err := scheduler.Solve(ctx, p, scheduler.Options{})
+				over = max(over, time.Since(begun)-allowed)
+				cancel()
+				require.NoError(b, err)
+			}
+			b.ReportMetric(float64(over.Microseconds())/1000, "ms-over-worst")
+		})
+	}
 }

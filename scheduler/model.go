@@ -72,6 +72,8 @@ type builder struct {
 	meter *meter
 }
 
+// buildModel makes the model without the groups to skip. Once the meter has stopped it leaves out the rest: a task without
+// modes, from which nobody may conclude anything then.
 func buildModel(res *resources, skip relaxed, pins []pin, m *meter) *model {
 	p := res.problem
 	b := &builder{model: &model{problem: p, res: res, horizon: p.HorizonMinutes}, skip: skip, pins: pins, meter: m}
@@ -84,7 +86,8 @@ func buildModel(res *resources, skip relaxed, pins []pin, m *meter) *model {
 	for task := range p.Tasks {
 		b.first = append(b.first, len(b.modes))
 		for index := range p.Tasks[task].Modes {
-			if b.pins == nil || b.pins[task].mode < 0 || b.pins[task].mode == index {
+			wanted := b.pins == nil || b.pins[task].mode < 0 || b.pins[task].mode == index
+			if wanted && !m.stopped {
 				b.addMode(task, index)
 			}
 		}

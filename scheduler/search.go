@@ -69,24 +69,21 @@ func (s *search) decideAny(root *state) bool {
 	return s.found
 }
 
-// lowerBound propagates root and returns the least value that propagation cannot exclude; false when it excludes all.
+// lowerBound returns the least value that propagation cannot exclude; false when it excludes all.
 func (s *search) lowerBound(root *state) (int, bool) {
+	base, low := s.window(root)
+	if base == nil {
+		return 0, false
+	}
 	possible := func(most int) bool {
-		trial := root.clone()
+		trial := base.clone()
 		s.cap(trial, most)
 		return s.run(trial)
 	}
-	if !s.run(root) {
-		return 0, false
-	}
-	low := s.least(root)
-	if possible(low) {
-		return low, true
-	}
 	high, reach := low, 1
 	for !possible(high) {
-		if s.meter.stopped || high > s.horizon {
-			return high, !s.meter.stopped
+		if s.meter.stopped {
+			return 0, false
 		}
 		low = high + 1
 		high, reach = high+reach, 2*reach
@@ -99,6 +96,30 @@ func (s *search) lowerBound(root *state) (int, bool) {
 		}
 	}
 	return low, true
+}
+
+// window returns a propagated state below root with a lower bound of the aim's value anywhere below root; nil when there is
+// no solution. Whatever root has and the state has not is above the bound. For the makespan it tries short horizons first:
+// most plans end long before the horizon, and then the rest need not be looked at.
+func (s *search) window(root *state) (*state, int) {
+	low := 0
+	if s.aim.what == aimMakespan {
+		for share := 64; share > 1; share /= 4 {
+			trial := root.clone()
+			s.cap(trial, s.horizon/share)
+			if s.run(trial) {
+				return trial, max(low, s.least(trial))
+			}
+			if s.meter.stopped {
+				return nil, 0
+			}
+			low = s.horizon/share + 1
+		}
+	}
+	if !s.run(root) {
+		return nil, 0
+	}
+	return root, max(low, s.least(root))
 }
 
 // least is the least value of the aim that the state's sets leave, as if tasks did not clash.
