@@ -156,8 +156,8 @@ func openingToProto(o app.Opening) *saggarv1.Opening {
 func planAnswerToProto(studio string, a app.PlanAnswer) *saggarv1.PlanRunsResponse {
 	return &saggarv1.PlanRunsResponse{
 		Status: planStatuses.toProto(a.Status), Runs: plannedRuns(studio, a), Reasons: planReasons(a.Reasons),
-		Blames: planReasons(a.Blames), BlamesMinimal: a.BlamesMinimal, Findings: findingsToProto(a.Findings),
-		Revision: int32(a.Revision), EndTime: instant(a.End), Caution: caution,
+		Blames: planReasons(a.Blames), BlamesMinimal: a.BlamesMinimal, Findings: convert.FindingsToProto(a.Findings),
+		Revision: int32(a.Revision), EndTime: instant(a.End), Caution: chem.Caution,
 	}
 }
 
@@ -183,14 +183,6 @@ func planReasons(reasons []app.PlanReason) []*saggarv1.PlanReason {
 	var messages []*saggarv1.PlanReason
 	for _, r := range reasons {
 		messages = append(messages, &saggarv1.PlanReason{Stage: r.Stage, Code: r.Code, About: r.About, Message: r.Message})
-	}
-	return messages
-}
-
-func findingsToProto(findings []finding.Finding) []*saggarv1.Finding {
-	messages := make([]*saggarv1.Finding, 0, len(findings))
-	for _, f := range findings {
-		messages = append(messages, convert.FindingToProto(f))
 	}
 	return messages
 }

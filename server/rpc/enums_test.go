@@ -7,7 +7,6 @@ import (
 	"github.com/stretchr/testify/assert"
 	"google.golang.org/protobuf/reflect/protoreflect"
 
-	"saggar/chem"
 	saggarv1 "saggar/proto/saggar/v1"
 	"saggar/server/app"
 	"saggar/server/domain"
@@ -52,8 +51,6 @@ func TestEveryEnumerationIsPairedInFull(t *testing.T) {
 		}, func(n protoreflect.EnumNumber) saggarv1.LoadState { return saggarv1.LoadState(n) })
 	checkPairs(t, planStatuses, []app.PlanStatus{app.PlanOptimal, app.PlanFeasible, app.PlanInfeasible},
 		func(n protoreflect.EnumNumber) saggarv1.PlanStatus { return saggarv1.PlanStatus(n) })
-	checkPairs(t, offGasCases, []chem.Case{chem.Cautious, chem.Likely},
-		func(n protoreflect.EnumNumber) saggarv1.OffGasCase { return saggarv1.OffGasCase(n) })
 	checkPairs(t, weekdays,
 		[]time.Weekday{time.Sunday, time.Monday, time.Tuesday, time.Wednesday, time.Thursday, time.Friday, time.Saturday},
 		func(n protoreflect.EnumNumber) saggarv1.Weekday { return saggarv1.Weekday(n) })

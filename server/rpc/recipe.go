@@ -70,7 +70,7 @@ func (s *recipeService) CheckRecipe(ctx context.Context, req *saggarv1.CheckReci
 	if err != nil {
 		return nil, underRecipeOrScale(err)
 	}
-	return assessmentToProto(assessment), nil
+	return convert.AssessmentToProto(assessment), nil
 }
 
 // underRecipeOrScale places the paths of an assessment, which looks at both.

@@ -48,8 +48,8 @@ func (s *runService) book(ctx context.Context, call app.Call, req *saggarv1.Book
 		return nil, err
 	}
 	answer := &saggarv1.BookRunResponse{
-		Findings: findingsToProto(result.Findings), Revision: int32(result.Revision), Assumptions: result.Assumptions,
-		Caution: caution,
+		Findings: convert.FindingsToProto(result.Findings), Revision: int32(result.Revision), Assumptions: result.Assumptions,
+		Caution: chem.Caution,
 	}
 	for _, run := range result.Runs {
 		answer.Runs = append(answer.Runs, runToProto(studio, run))

@@ -114,9 +114,17 @@ func (s *Server) register(rules *fieldRules) {
 	saggarv1.RegisterRunServiceServer(s.grpc, &runService{app: a, now: s.options.Now})
 	saggarv1.RegisterFiringServiceServer(s.grpc, &firingService{app: a})
 	saggarv1.RegisterAccessServiceServer(s.grpc, &accessService{app: a})
-	s.health.SetServingStatus("", healthpb.HealthCheckResponse_NOT_SERVING)
 	healthpb.RegisterHealthServer(s.grpc, s.health)
 	reflection.Register(s.grpc)
+	s.setHealth(healthpb.HealthCheckResponse_NOT_SERVING)
+}
+
+// setHealth sets the status of the server as a whole and of each service, which all need the database.
+func (s *Server) setHealth(status healthpb.HealthCheckResponse_ServingStatus) {
+	s.health.SetServingStatus("", status)
+	for service := range s.grpc.GetServiceInfo() {
+		s.health.SetServingStatus(service, status)
+	}
 }
 
 // Serve serves until the context ends, then lets running requests end within the stop timeout and cuts the rest. It takes
@@ -176,5 +184,5 @@ func (s *Server) look(ctx context.Context) {
 	if s.options.Ping(ctx) != nil {
 		serving = healthpb.HealthCheckResponse_NOT_SERVING
 	}
-	s.health.SetServingStatus("", serving)
+	s.setHealth(serving)
 }

@@ -1,0 +1,120 @@
+package rpc
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
+	"google.golang.org/protobuf/reflect/protoregistry"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	saggarv1 "saggar/proto/saggar/v1"
+	"saggar/server/domain"
+)
+
+// foreignRequests ask studio south for what only studio north has, one for each method that can.
+func foreignRequests(booked *saggarv1.Run) map[string]proto.Message {
+	south := func(name string) string { return strings.Replace(name, north, "studios/south", 1) }
+	const hall, kiln = "studios/south/rooms/hall", "studios/south/furnaces/pot"
+	start, end := timestamppb.New(monday), timestamppb.New(monday.Add(28*24*time.Hour))
+	requests := map[string]proto.Message{
+		"GetRoom": &saggarv1.GetRoomRequest{Name: hall}, "UpdateRoom": &saggarv1.UpdateRoomRequest{Room: &saggarv1.Room{Name: hall, Title: "x"}},
+		"GetFurnace":    &saggarv1.GetFurnaceRequest{Name: kiln},
+		"UpdateFurnace": &saggarv1.UpdateFurnaceRequest{Furnace: &saggarv1.Furnace{Name: kiln, Title: "x"}},
+		"UpdateSupply":  &saggarv1.UpdateSupplyRequest{Supply: &saggarv1.Supply{Name: "studios/south/supplies/panel", Title: "x"}},
+		"UpdateExtractionCircuit": &saggarv1.UpdateExtractionCircuitRequest{
+			ExtractionCircuit: &saggarv1.ExtractionCircuit{Name: "studios/south/extractionCircuits/fan", Title: "x"},
+		},
+		"UpdateStaffedHours": &saggarv1.UpdateStaffedHoursRequest{StaffedHours: &saggarv1.StaffedHours{Name: "studios/south/staffedHours/hall"}},
+		"UpdateClosure":      &saggarv1.UpdateClosureRequest{Closure: &saggarv1.Closure{Name: "studios/south/closures/floor", Reason: "x"}},
+		"GetSupply":          &saggarv1.GetSupplyRequest{Name: "studios/south/supplies/panel"},
+		"GetExtractionCircuit": &saggarv1.GetExtractionCircuitRequest{
+			Name: "studios/south/extractionCircuits/fan",
+		},
+		"GetStaffedHours": &saggarv1.GetStaffedHoursRequest{Name: "studios/south/staffedHours/hall"},
+		"GetClosure":      &saggarv1.GetClosureRequest{Name: "studios/south/closures/floor"},
+		"DeleteClosure":   &saggarv1.DeleteClosureRequest{Name: "studios/south/closures/floor"},
+		"GetMaterial":     &saggarv1.GetMaterialRequest{Name: "studios/south/materials/goethite"},
+		"GetRecipe":       &saggarv1.GetRecipeRequest{Name: "studios/south/recipes/red/versions/1"},
+		"GetRun":          &saggarv1.GetRunRequest{Name: south(booked.GetName())},
+		"CancelRun":       &saggarv1.CancelRunRequest{Name: south(booked.GetName())},
+		"MoveRun":         &saggarv1.MoveRunRequest{Name: south(booked.GetName()), StageWindows: booked.GetStageWindows()},
+		"GetFiring":       &saggarv1.GetFiringRequest{Name: south(booked.GetLoads()[0].GetFiring())},
+		"ListFirings":     &saggarv1.ListFiringsRequest{Parent: "studios/south", StartTime: start, EndTime: end},
+		"ListOpenings":    &saggarv1.ListOpeningsRequest{Parent: "studios/south", StartTime: start, EndTime: end},
+	}
+	run := redRun()
+	run.Recipe, run.StageWindows = "studios/south/recipes/red", booked.GetStageWindows()
+	requests["BookRun"] = &saggarv1.BookRunRequest{Parent: "studios/south", Runs: []*saggarv1.Run{run}}
+	requests["CheckRun"] = &saggarv1.CheckRunRequest{Parent: "studios/south", Runs: []*saggarv1.Run{run}}
+	return requests
+}
+
+// aboutNoResource are methods that name nothing below a studio which could be another's.
+var aboutNoResource = map[string]string{
+	"LoadStudio": "makes what it names", "GetStudio": "names a studio only", "ListStudios": "names nothing",
+	"UpdateStudio": "names a studio only", "CreateMaterialVersion": "makes what it names", "CreateRecipeVersion": "makes what it names",
+	"CheckRecipe": "brings its recipe along", "PlanRuns": "reads its recipe as BookRun does", "GetCaller": "names nothing",
+	"CreateAccessKey": "names nobody's thing",
+}
+
+func TestNoMethodReachesIntoAnotherStudio(t *testing.T) {
+	t.Parallel()
+	s := serve(t)
+	contents := pigmentStudio()
+	contents.Closures = []*saggarv1.Closure{{
+		Name: north + "/closures/floor", Subject: "rooms/hall", StartTime: at(2027), EndTime: at(2028),
+	}}
+	s.load(t, contents)
+	booked := s.book(t, s.plan(t, redRun()))
+	_, err := saggarv1.NewStudioServiceClient(s.connection).LoadStudio(s.steward(t), &saggarv1.LoadStudioRequest{
+		Name: "studios/south", Contents: &saggarv1.StudioFile{Studio: &saggarv1.Studio{Name: "studios/south", TimeZone: "UTC"}},
+	})
+	require.NoError(t, err)
+	requests := foreignRequests(booked)
+	for _, method := range contractMethods(t) {
+		name := string(method.Name())
+		if aboutNoResource[name] != "" {
+			continue
+		}
+		request, tried := requests[name]
+		isList := strings.HasPrefix(name, "List")
+		if !tried && isList {
+			request = newMessage(t, method.Input())
+			setField(request, "parent", "studios/south")
+		}
+		require.NotNil(t, request, "nobody has tried %s with another studio's names", name)
+		answer := newMessage(t, method.Output())
+		err := s.connection.Invoke(s.steward(t), fullName(method), request, answer)
+		if isList {
+			assert.NoError(t, err, name)
+			assert.True(t, proto.Equal(newMessage(t, method.Output()), answer), "%s shows %v", name, answer)
+			continue
+		}
+		assert.Contains(t, []codes.Code{codes.NotFound, codes.InvalidArgument}, status.Code(err), "%s: %v", name, err)
+	}
+	stands, err := saggarv1.NewRunServiceClient(s.connection).GetRun(s.as(t, domain.RoleViewer), &saggarv1.GetRunRequest{Name: booked.GetName()})
+	require.NoError(t, err)
+	assert.True(t, proto.Equal(booked, stands), "north's run is as it was")
+}
+
+func newMessage(t *testing.T, descriptor protoreflect.MessageDescriptor) proto.Message {
+	t.Helper()
+	known, err := protoregistry.GlobalTypes.FindMessageByName(descriptor.FullName())
+	require.NoError(t, err)
+	return known.New().Interface()
+}
+
+func setField(m proto.Message, name protoreflect.Name, value string) {
+	m.ProtoReflect().Set(m.ProtoReflect().Descriptor().Fields().ByName(name), protoreflect.ValueOfString(value))
+}
+
+func fullName(method protoreflect.MethodDescriptor) string {
+	return "/" + string(method.Parent().FullName()) + "/" + string(method.Name())
+}
