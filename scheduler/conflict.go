@@ -88,7 +88,7 @@ func (p *propagator) decide(s *state) []choice {
 }
 
 // unaryClash finds two tasks on one unary that overlap; either goes first. The tasks come in order of start, so that it is
-// enough to look at the one that ends last so far.
+// enough to look at the one before on the same unary.
 func (p *propagator) unaryClash(settled []held) []choice {
 	lastOn := make(map[int]held)
 	for _, late := range settled {
@@ -100,9 +100,7 @@ func (p *propagator) unaryClash(settled []held) []choice {
 				{mode: -1, order: &link{late.task, early.task, 0, far}},
 			}
 		}
-		if !taken || late.end > early.end {
-			lastOn[unary] = late
-		}
+		lastOn[unary] = late
 	}
 	return nil
 }

@@ -100,9 +100,14 @@ func TestBoundAboveTheTasksOwn(t *testing.T) {
 	fixed := func(unary, minutes int) scheduler.Mode {
 		return scheduler.Mode{Unary: unary, Phases: []scheduler.Phase{{Minutes: minutes, Calendar: -1}}}
 	}
-	for later := range 17 { // every way to halve the range of the bound
+	for i := range 34 {
+		later := i / 2 // every way to halve the range of the bound
+		horizon := 100_000
+		if i%2 == 1 {
+			horizon = 64 * (1988 + later) // the best is a minute beyond the first short horizon tried
+		}
 		p := scheduler.Problem{
-			HorizonMinutes: 100_000,
+			HorizonMinutes: horizon,
 			Unaries:        []scheduler.Unary{{}, {Busy: []scheduler.Interval{{Start: 0, End: 1000 + later}}}, {}, {}},
 			Tasks: []scheduler.Task{
 				{Modes: []scheduler.Mode{fixed(0, 50)}},

@@ -136,6 +136,15 @@ func TestWrongTogether(t *testing.T) {
 	require.Equal(t, []check.Violation{breach(check.RuleProblem, -1, -1, 0, 0)}, check.Verify(p, plan.Solution{}))
 }
 
+// TestUsedAtTheEdges: what is used in only the first or the last minute of the plan counts, next to them it does not.
+func TestUsedAtTheEdges(t *testing.T) {
+	for _, c := range []struct{ start, end, want int }{{0, 5, 0}, {0, 6, 1}, {79, 90, 1}, {80, 90, 0}} {
+		p := shop()
+		p.Cumulatives[0].Used = []plan.Step{{Interval: plan.Interval{Start: c.start, End: c.end}, Amount: 3}}
+		require.Len(t, check.Verify(p, plan.Solution{Tasks: right()}), c.want, "%d to %d", c.start, c.end)
+	}
+}
+
 // TestEmptyPhaseTakesNothing: a phase of no minutes needs neither its calendar nor its demand.
 func TestEmptyPhaseTakesNothing(t *testing.T) {
 	p := plan.Problem{
