@@ -127,6 +127,11 @@ var hazards = pairs[saggarv1.Hazard, chem.Hazard]{
 	{saggarv1.Hazard_HAZARD_FLUORIDE, chem.HazardFluoride},
 }
 
+var offGasCases = pairs[saggarv1.OffGasCase, chem.Case]{
+	{saggarv1.OffGasCase_OFF_GAS_CASE_CAUTIOUS, chem.Cautious},
+	{saggarv1.OffGasCase_OFF_GAS_CASE_LIKELY, chem.Likely},
+}
+
 // SeverityToProto converts a severity.
 func SeverityToProto(s finding.Severity) saggarv1.Severity { return severities.toProto(s) }
 
@@ -138,6 +143,12 @@ func AtmosphereToProto(a heat.Atmosphere) saggarv1.Atmosphere { return atmospher
 
 // WatchToProto converts a watch.
 func WatchToProto(w heat.Watch) saggarv1.Watch { return watches.toProto(w) }
+
+// WatchFromProto converts a watch; unset stays empty.
+func WatchFromProto(w saggarv1.Watch) heat.Watch { return watches.fromProto(w) }
+
+// OffGasCaseFromProto converts a case; unset means the cautious one.
+func OffGasCaseFromProto(c saggarv1.OffGasCase) chem.Case { return offGasCases.fromProto(c) }
 
 // PhaseKindFromProto converts a kind of phase.
 func PhaseKindFromProto(k saggarv1.PhaseKind) heat.PhaseKind { return phaseKinds.fromProto(k) }

@@ -56,6 +56,15 @@ func FindingToProto(f finding.Finding) *saggarv1.Finding {
 	return m
 }
 
+// FindingsToProto converts findings in their order.
+func FindingsToProto(findings []finding.Finding) []*saggarv1.Finding {
+	messages := make([]*saggarv1.Finding, 0, len(findings))
+	for _, f := range findings {
+		messages = append(messages, FindingToProto(f))
+	}
+	return messages
+}
+
 // FindingFromProto converts a finding.
 func FindingFromProto(m *saggarv1.Finding) finding.Finding {
 	f := finding.Finding{

@@ -6,6 +6,7 @@ import (
 
 	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"saggar/chem"
 	"saggar/chem/finding"
 	"saggar/chem/heat"
 	"saggar/proto/convert"

@@ -8,7 +8,9 @@ import (
 
 	"google.golang.org/grpc"
 
+	"saggar/chem"
 	"saggar/chem/finding"
+	"saggar/proto/convert"
 	saggarv1 "saggar/proto/saggar/v1"
 	"saggar/server/app"
 	"saggar/server/domain"

@@ -1,0 +1,109 @@
+package convert
+
+import (
+	"saggar/chem"
+	"saggar/chem/air"
+	"saggar/chem/assess"
+	"saggar/chem/heat"
+	saggarv1 "saggar/proto/saggar/v1"
+)
+
+// Unknown stands for a minute that never comes and for a flow that no fan can give: a zero would read as "at once" or
+// "none needed".
+const Unknown = -1
+
+// AssessmentToProto converts what a recipe does. Off-gas is added up by stage, case and gas.
+func AssessmentToProto(a assess.Assessment) *saggarv1.CheckRecipeResponse {
+	balance := a.Charge.Balance
+	m := &saggarv1.CheckRecipeResponse{
+		Findings: FindingsToProto(a.Findings), LimitingElement: balance.LimitingElement,
+		IdealProductGrams: balance.IdealProductGrams, Assumptions: a.Assumptions, Caution: a.Caution,
+	}
+	for _, stage := range balance.Stages {
+		for _, w := range stage.WeighOut {
+			m.WeighOut = append(m.WeighOut, &saggarv1.WeighedMaterial{Material: w.Material, MassGrams: w.MassGrams, Stage: w.Stage})
+		}
+		for _, e := range stage.Elements {
+			m.Balance = append(m.Balance, &saggarv1.BalanceLine{
+				Stage: stage.Stage, Element: e.Element, InMoles: e.InMoles, ProductMoles: e.ProductMoles,
+				OffGasMoles: e.OffGasMoles, LeftOverMoles: e.LeftOverMoles,
+			})
+		}
+		m.OffGas = append(m.OffGas, offGasLines(stage)...)
+	}
+	for _, stage := range a.Stages {
+		m.Stages = append(m.Stages, stageTimesToProto(stage))
+		if stage.Air != nil {
+			m.Air = append(m.Air, roomAirToProto(stage.Stage, *stage.Air))
+		}
+	}
+	return m
+}
+
+// offGasLines adds up what leaves a stage by case and gas: it comes from several materials over several ranges.
+func offGasLines(stage chem.StageBalance) []*saggarv1.OffGasLine {
+	type key struct {
+		when    chem.Case
+		species string
+	}
+	var lines []*saggarv1.OffGasLine
+	place := map[key]*saggarv1.OffGasLine{}
+	for _, gas := range stage.OffGas {
+		at := key{gas.Case, gas.Species}
+		if place[at] == nil {
+			place[at] = &saggarv1.OffGasLine{Stage: stage.Stage, Case: offGasCases.toProto(gas.Case), Species: gas.Species}
+			lines = append(lines, place[at])
+		}
+		place[at].Moles += gas.Moles
+		place[at].MassGrams += gas.MassGrams
+	}
+	return lines
+}
+
+func stageTimesToProto(stage assess.StageAssessment) *saggarv1.StageTimes {
+	m := &saggarv1.StageTimes{Stage: stage.Stage}
+	if stage.Treatment == nil {
+		return m
+	}
+	m.Furnace, m.EnergyKilowattHours = stage.Treatment.Furnace.ID, stage.Treatment.Heat.EnergyKilowattHours
+	for _, phase := range stage.Treatment.Phases {
+		m.Phases = append(m.Phases, phaseTimeToProto(phase))
+	}
+	return m
+}
+
+func phaseTimeToProto(p heat.Phase) *saggarv1.PhaseTime {
+	return &saggarv1.PhaseTime{Phase: PhaseKindToProto(p.Kind), DurationMinutes: int32(p.Minutes), Watch: WatchToProto(p.Watch)}
+}
+
+func roomAirToProto(stage string, r assess.RoomAir) *saggarv1.RoomAir {
+	m := &saggarv1.RoomAir{
+		Stage: stage, Room: r.Room, FlowCubicMetersPerSecond: r.FlowCubicMetersPerSecond, MixtureRatio: r.MixtureRatio,
+	}
+	for _, s := range r.Species {
+		m.Species = append(m.Species, speciesAirToProto(s))
+	}
+	return m
+}
+
+func speciesAirToProto(s air.SpeciesAssessment) *saggarv1.SpeciesAir {
+	m := &saggarv1.SpeciesAir{
+		Species: s.Species, PeakPpm: s.PeakPPM, PeakMinute: s.PeakMinute, Max_15MinutePpm: s.Max15MinutePPM,
+		Max_8HourPpm: s.Max8HourPPM, ReentryMinute: orUnknown(s.ReentryMinute),
+		FlowNeededCubicMetersPerSecond: orUnknown(s.FlowNeeded),
+	}
+	for _, l := range s.Limits {
+		m.Limits = append(m.Limits, &saggarv1.LimitRatio{
+			Authority: l.Authority, Kind: string(l.Kind), AveragingMinutes: l.AveragingMinutes, LimitPpm: l.PPM,
+			Ratio: l.Ratio, Severity: SeverityToProto(l.Severity), Source: l.Source,
+		})
+	}
+	return m
+}
+
+func orUnknown(value *float64) float64 {
+	if value == nil {
+		return Unknown
+	}
+	return *value
+}
