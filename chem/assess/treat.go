@@ -83,6 +83,7 @@ func (t *Treatment) fire(s Site, c Charge) error {
 		return err
 	}
 	t.unwatchWhenClean()
+	t.Findings = append(t.Findings, s.standing(t.Furnace, len(t.Cautious) > 0)...)
 	t.Assumptions = t.Heat.Assumptions
 	return nil
 }
@@ -228,14 +229,18 @@ func (s Site) roomAir(t Treatment) *RoomAir {
 	source := air.Source{Name: t.Furnace.ID, Releases: t.Cautious}
 	source.CaptureFraction, source.DoorOpenFraction = Capture(t.Furnace, s.Circuits)
 	source.DoorOpen = t.doorOpen()
-	assessment, err := air.CheckRoom(air.RoomCheck{
+	check := air.RoomCheck{
 		Zone: air.Zone{
 			ID: room.ID, VolumeCubicMeters: room.VolumeCubicMeters, MixingFactor: room.MixingFactor, Flow: air.ConstantFlow(flow),
 		},
 		Sources: []air.Source{source}, Room: &room, OnDate: s.OnDate,
-	})
+	}
+	assessment, err := air.CheckRoom(check)
 	if err != nil {
 		assessment.Findings = asFindings(err, "", room.ID)
+	} else if near, err := air.CheckNear(air.NearCheck{Zone: check.Zone, Sources: check.Sources}); err == nil {
+		assessment.Findings = append(assessment.Findings, near.Findings...)
+		assessment.Assumptions = once(append(assessment.Assumptions, near.Assumptions...))
 	}
 	return &RoomAir{Room: room.ID, FlowCubicMetersPerSecond: flow, Assessment: assessment}
 }
@@ -249,6 +254,32 @@ func Capture(f heat.Furnace, circuits []air.Circuit) (closed, doorOpen float64) 
 		return 0, 0
 	}
 	return air.EffectiveCapture(f.Capture)
+}
+
+// standing finds what is wrong with a furnace's air whatever is fired in it: a flue whose gas the fan draws back, and, when
+// something comes off, flows and captures that were measured too long ago.
+func (s Site) standing(f heat.Furnace, comesOff bool) []finding.Finding {
+	room := s.Rooms[f.Room]
+	var found []finding.Finding
+	if f.Source == heat.Gas {
+		found = air.Spillage(room, s.Circuits, true)
+	}
+	if !comesOff || f.Branch == "" {
+		return found
+	}
+	measured := []air.Measurement{{About: f.ID, Quantity: "capture", MeasuredOn: f.Capture.MeasuredOn}}
+	for _, c := range s.Circuits {
+		for _, b := range c.Branches {
+			if c.ID+"/"+b.ID == f.Branch {
+				measured = append(measured, air.Measurement{About: f.Branch, Quantity: "flow", MeasuredOn: b.MeasuredOn})
+			}
+		}
+	}
+	old, err := air.OldMeasurements(measured, s.OnDate)
+	if err != nil {
+		return append(found, asFindings(err, "", f.ID)...)
+	}
+	return append(found, old...)
 }
 
 // doorOpen lists when the furnace stands open, in minutes from the start of the first phase.

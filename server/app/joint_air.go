@@ -28,30 +28,53 @@ func (j joint) roomsTouched() []string {
 	return slices.Sorted(maps.Keys(touched))
 }
 
-// air finds rooms whose air the planned firings, together with all others, bring over a limit. The cautious case decides.
+// air finds rooms whose air the planned firings, together with all others, bring over a limit, and what spills over those
+// who stand at the open furnace. The cautious case decides.
 func (j joint) air() []finding.Finding {
 	var found []finding.Finding
 	for _, room := range j.roomsTouched() {
-		check, first := j.roomCheck(room)
-		assessment, err := air.CheckRoom(check)
+		view, err := j.view(room)
 		if err != nil {
 			found = append(found, uncheckable(room, err))
 			continue
 		}
-		for _, f := range assessment.Findings {
-			f.Field, f.About = first.field, room
-			f.Message = fmt.Sprintf("%s, %s on %s: %s", room, first.Title, first.Furnace, f.Message)
-			found = append(found, f)
+		assessment, err := air.CheckRoom(view.check)
+		if err != nil {
+			found = append(found, uncheckable(room, err))
+			continue
+		}
+		found = append(found, placed(assessment.Findings, view.first, room)...)
+		for at, p := range view.planned {
+			near, err := air.CheckNear(air.NearCheck{Zone: view.check.Zone, Sources: view.check.Sources, At: at})
+			if err != nil {
+				found = append(found, uncheckable(room, err))
+				continue
+			}
+			found = append(found, placed(near.Findings, p, room)...)
 		}
 	}
 	return found
 }
 
+// placed puts findings about a room down to a planned firing.
+func placed(findings []finding.Finding, p plannedFiring, room string) []finding.Finding {
+	var list []finding.Finding
+	for _, f := range findings {
+		f.Field, f.About = p.field, room
+		f.Message = fmt.Sprintf("%s, %s on %s: %s", room, p.Title, p.Furnace, f.Message)
+		list = append(list, f)
+	}
+	return list
+}
+
 // exceedsAir says only whether a room goes over a limit, without working out what would cure it.
 func (j joint) exceedsAir() bool {
 	for _, room := range j.roomsTouched() {
-		check, _ := j.roomCheck(room)
-		excesses, err := air.Exceeds(check.Zone, check.Sources, check.Own)
+		view, err := j.view(room)
+		if err != nil {
+			return true
+		}
+		excesses, err := air.Exceeds(view.check.Zone, view.check.Sources, view.check.Own)
 		if err != nil || slices.ContainsFunc(excesses, func(e air.Excess) bool { return e.Limit.Severity == finding.Block }) {
 			return true
 		}
@@ -67,25 +90,75 @@ func uncheckable(room string, err error) finding.Finding {
 	}
 }
 
-// roomCheck gathers everything that gives off gas into a room, in minutes from the first planned firing's start, and the
-// planned firing that findings are put down to.
-func (j joint) roomCheck(room string) (air.RoomCheck, plannedFiring) {
+// roomView is one room with everything that gives off gas into it, in minutes from the first planned firing's start.
+type roomView struct {
+	check air.RoomCheck
+	// first is the planned firing that findings about the room are put down to.
+	first plannedFiring
+	// planned are those in the room itself, by their index among the sources.
+	planned map[int]plannedFiring
+}
+
+func (j joint) view(room string) (roomView, error) {
+	origin, first := j.firstInto(room)
+	own := j.site.Rooms[room]
+	view := roomView{first: first, planned: map[int]plannedFiring{}}
+	view.check = air.RoomCheck{Zone: roomZone(j.site, own), Room: &own, OnDate: j.today, Sources: j.sources(room, origin)}
+	existing := len(view.check.Sources)
+	for _, p := range j.planned {
+		if len(p.Releases) > 0 && j.site.Furnaces[p.Furnace].Room == room {
+			view.planned[existing] = p
+			view.check.Sources = append(view.check.Sources, j.source(p.Firing, origin))
+			existing++
+		}
+	}
+	carried, err := j.carriedInto(room, origin)
+	view.check.Sources = append(view.check.Sources, carried...)
+	return view, err
+}
+
+// firstInto is the earliest planned firing whose gas comes into a room, with its start.
+func (j joint) firstInto(room string) (time.Time, plannedFiring) {
 	var first plannedFiring
 	for _, p := range j.planned {
 		if len(p.Releases) > 0 && j.reaches(p.Firing, room) && (first.Furnace == "" || p.Window.Start.Before(first.Window.Start)) {
 			first = p
 		}
 	}
+	return first.Window.Start, first
+}
+
+// sources are the existing firings in a room.
+func (j joint) sources(room string, origin time.Time) []air.Source {
 	var sources []air.Source
-	for _, f := range j.all() {
-		if len(f.Releases) > 0 && j.reaches(f, room) {
-			sources = append(sources, j.source(f, first.Window.Start))
+	for _, f := range j.existing {
+		if len(f.Releases) > 0 && j.site.Furnaces[f.Furnace].Room == room {
+			sources = append(sources, j.source(f, origin))
 		}
 	}
-	own := j.site.Rooms[room]
-	return air.RoomCheck{
-		Zone: roomZone(j.site, own), Sources: sources, Room: &own, OnDate: j.today,
-	}, first
+	return sources
+}
+
+// carriedInto is what the air of other rooms brings into one.
+func (j joint) carriedInto(room string, origin time.Time) ([]air.Source, error) {
+	var spaces []air.Space
+	transfers := false
+	for _, id := range slices.Sorted(maps.Keys(j.site.Rooms)) {
+		r := j.site.Rooms[id]
+		transfers = transfers || len(r.Transfers) > 0
+		space := air.Space{Zone: roomZone(j.site, r), Transfers: r.Transfers, Sources: j.sources(id, origin)}
+		for _, p := range j.planned {
+			if len(p.Releases) > 0 && j.site.Furnaces[p.Furnace].Room == id {
+				space.Sources = append(space.Sources, j.source(p.Firing, origin))
+			}
+		}
+		spaces = append(spaces, space)
+	}
+	if !transfers {
+		return nil, nil
+	}
+	carried, err := air.Carry(spaces)
+	return carried[room], err
 }
 
 // roomZone is a room's air with the flow that counts.
@@ -102,8 +175,7 @@ func (j joint) reaches(f domain.Firing, room string) bool {
 	return from == room || slices.ContainsFunc(j.site.Rooms[from].Transfers, func(t air.Transfer) bool { return t.ToRoom == room })
 }
 
-// source is a firing as the room sees it. What escapes in a room that gives air to this one counts here in full and at
-// once, which is the cautious end.
+// source is a firing as the room that it is in sees it.
 func (j joint) source(f domain.Firing, origin time.Time) air.Source {
 	furnace := j.site.Furnaces[f.Furnace]
 	closed, open := assess.Capture(furnace, j.site.CircuitList())
