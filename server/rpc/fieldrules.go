@@ -29,7 +29,10 @@ func newFieldRules() (*fieldRules, error) {
 // check returns every fault of a request. In an update only the populated fields of the resource are held against the
 // contract; the merged resource is checked again as a whole.
 func (r *fieldRules) check(m proto.Message) finding.Faults {
-	faults := plainFaults(m)
+	faults, whole := plainFaults(m)
+	if !whole {
+		return faults
+	}
 	resource := updatedResource(m.ProtoReflect())
 	if resource == nil {
 		return append(faults, r.contract(m)...)

@@ -87,6 +87,33 @@ func TestAllFaultsAreFoundAtOnce(t *testing.T) {
 	assert.Len(t, faults, 3)
 }
 
+func TestARequestOfTooManyPartsIsOneFault(t *testing.T) {
+	rules := rulesForTest(t)
+	stages := make([]*saggarv1.Stage, mostParts+1)
+	for i := range stages {
+		stages[i] = &saggarv1.Stage{}
+	}
+	for name, recipe := range map[string]*saggarv1.Recipe{
+		"messages": {Name: "studios/north/recipes/red", Stages: stages},
+		"texts":    {Name: "studios/north/recipes/red", Stages: []*saggarv1.Stage{{Furnaces: make([]string, mostParts)}}},
+	} {
+		faults := rules.check(&saggarv1.CheckRecipeRequest{Parent: "studios/north", Recipe: recipe})
+		require.Len(t, faults, 1, name)
+		assert.Equal(t, "recipe", faults[0].Field)
+		assert.Contains(t, faults[0].Message, "50000 items")
+	}
+}
+
+func TestFaultsAreCountedToABound(t *testing.T) {
+	contents := &saggarv1.StudioFile{}
+	for range mostFaults + 1 {
+		contents.Supplies = append(contents.Supplies, &saggarv1.Supply{LimitKilowatts: math.NaN()})
+	}
+	faults, whole := plainFaults(contents)
+	assert.True(t, whole)
+	assert.Len(t, faults, mostFaults)
+}
+
 func TestAnUpdateIsHeldToItsPopulatedFieldsOnly(t *testing.T) {
 	rules := rulesForTest(t)
 	request := &saggarv1.UpdateRoomRequest{

@@ -22,19 +22,41 @@ var (
 	lastInstant  = time.Date(2100, 1, 1, 0, 0, 0, 0, time.UTC)
 )
 
+const (
+	// mostParts bounds the items of all lists within one request. Four megabytes can hold millions of empty ones, of which
+	// each would be held against the contract and complained about.
+	mostParts = 50_000
+	// mostFaults is more than anybody mends at once.
+	mostFaults = 200
+)
+
 // plainFaults returns what no field may hold: numbers that are none, text with control characters or characters that turn
-// the reading direction around, instants outside the years 2000 to 2099.
-func plainFaults(m proto.Message) finding.Faults {
-	var faults finding.Faults
-	// The walk itself cannot fail, since neither function does.
+// the reading direction around, instants outside the years 2000 to 2099. A request of too many parts is one fault, and
+// whole is then false: it is better not looked at any further.
+func plainFaults(m proto.Message) (faults finding.Faults, whole bool) {
+	parts := 0
+	// The walk itself cannot fail, since the function ends it only by terminating it.
 	_ = protorange.Range(m.ProtoReflect(), func(at protopath.Values) error {
-		message, cure := plainFault(at.Index(-1).Value)
-		if message != "" {
+		value := at.Index(-1).Value
+		if at.Index(-1).Step.Kind() == protopath.ListIndexStep {
+			parts++
+		}
+		if parts > mostParts {
+			faults = finding.Faults{{
+				Field: fieldPath(at.Path[:2]), Message: fmt.Sprintf("the request has lists of more than %d items in all", mostParts),
+				Cure: "send it in several requests",
+			}}
+			return protorange.Terminate
+		}
+		if message, cure := plainFault(value); message != "" {
 			faults.Add(fieldPath(at.Path), message, cure)
+		}
+		if len(faults) >= mostFaults {
+			return protorange.Terminate
 		}
 		return nil
 	})
-	return faults
+	return faults, parts <= mostParts
 }
 
 func plainFault(value protoreflect.Value) (message, cure string) {
