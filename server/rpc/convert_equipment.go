@@ -1,7 +1,6 @@
 package rpc
 
 import (
-	"saggar/chem"
 	"saggar/chem/finding"
 	"saggar/proto/convert"
 	saggarv1 "saggar/proto/saggar/v1"
@@ -85,7 +84,3 @@ var (
 		},
 	}
 )
-
-func materialFromProto(m *saggarv1.Material) chem.Material { return convert.MaterialFromProto(m) }
-
-func recipeFromProto(m *saggarv1.Recipe) chem.Recipe { return convert.RecipeFromProto(m) }

@@ -8,7 +8,6 @@ import (
 
 	"saggar/chem"
 	"saggar/chem/finding"
-	"saggar/chem/heat"
 	"saggar/proto/convert"
 	saggarv1 "saggar/proto/saggar/v1"
 	"saggar/server/app"
@@ -78,14 +77,14 @@ func wholeMinute(faults *finding.Faults, field string, t time.Time) {
 func stageWindowToProto(w domain.StageWindow) *saggarv1.StageWindow {
 	m := &saggarv1.StageWindow{Stage: w.Stage, Furnace: w.Furnace}
 	for _, phase := range w.Phases {
-		m.Phases = append(m.Phases, phaseWindowToProto(phase.Kind, phase.Window))
+		m.Phases = append(m.Phases, phaseWindowToProto(phase))
 	}
 	return m
 }
 
-func phaseWindowToProto(kind heat.PhaseKind, w domain.Window) *saggarv1.PhaseWindow {
+func phaseWindowToProto(w domain.PhaseWindow) *saggarv1.PhaseWindow {
 	return &saggarv1.PhaseWindow{
-		Kind: convert.PhaseKindToProto(kind), StartTime: timestamppb.New(w.Start), EndTime: timestamppb.New(w.End),
+		Kind: convert.PhaseKindToProto(w.Kind), StartTime: timestamppb.New(w.Window.Start), EndTime: timestamppb.New(w.Window.End),
 	}
 }
 
@@ -103,24 +102,29 @@ func runToProto(studio string, r domain.Run) *saggarv1.Run {
 		m.Etag = etagOf(r.Revision)
 	}
 	for _, load := range r.Loads {
-		m.StageWindows = append(m.StageWindows, stageWindowToProto(stageWindowOf(load)))
+		m.StageWindows = append(m.StageWindows, loadWindowToProto(load))
 		m.Loads = append(m.Loads, loadToProto(studio, r.ID, load))
 	}
 	return m
 }
 
-// stageWindowOf is where and when a load is done; bench work without a station is one phase.
-func stageWindowOf(l domain.Load) domain.StageWindow {
-	w := domain.StageWindow{Stage: l.Stage}
-	if l.Firing == nil {
-		w.Phases = []domain.PhaseWindow{{Kind: heat.Work, Window: l.Window}}
-		return w
+// loadWindowToProto is where and when a load is done; bench work without a station is one phase.
+func loadWindowToProto(l domain.Load) *saggarv1.StageWindow {
+	if l.Firing != nil {
+		return &saggarv1.StageWindow{Stage: l.Stage, Furnace: l.Firing.Furnace, Phases: firingPhases(*l.Firing)}
 	}
-	w.Furnace = l.Firing.Furnace
-	for _, phase := range l.Firing.Phases {
-		w.Phases = append(w.Phases, domain.PhaseWindow{Kind: phase.Kind, Window: phase.Window})
+	return &saggarv1.StageWindow{Stage: l.Stage, Phases: []*saggarv1.PhaseWindow{{
+		Kind:      saggarv1.PhaseKind_PHASE_KIND_WORK,
+		StartTime: timestamppb.New(l.Window.Start), EndTime: timestamppb.New(l.Window.End),
+	}}}
+}
+
+func firingPhases(f domain.Firing) []*saggarv1.PhaseWindow {
+	phases := make([]*saggarv1.PhaseWindow, 0, len(f.Phases))
+	for _, phase := range f.Phases {
+		phases = append(phases, phaseWindowToProto(domain.PhaseWindow{Kind: phase.Kind, Window: phase.Window}))
 	}
-	return w
+	return phases
 }
 
 func loadToProto(studio, runID string, l domain.Load) *saggarv1.Load {
@@ -135,16 +139,13 @@ func loadToProto(studio, runID string, l domain.Load) *saggarv1.Load {
 }
 
 func firingToProto(studio string, f domain.Firing) *saggarv1.Firing {
-	m := &saggarv1.Firing{
+	return &saggarv1.Firing{
 		Name: convert.Name(studio, kindFirings, f.ID), Furnace: f.Furnace, Title: f.Title, Run: convert.Name(studio, kindRuns, f.RunID),
 		Stage: f.Stage, Department: f.Department, State: loadStates.toProto(f.State),
 		StartTime: timestamppb.New(f.Window.Start), EndTime: timestamppb.New(f.Window.End),
 		TopCelsius: f.TopCelsius, Atmosphere: convert.AtmosphereToProto(f.Atmosphere),
+		Phases: firingPhases(f),
 	}
-	for _, phase := range f.Phases {
-		m.Phases = append(m.Phases, phaseWindowToProto(phase.Kind, phase.Window))
-	}
-	return m
 }
 
 func openingToProto(o app.Opening) *saggarv1.Opening {

@@ -23,8 +23,7 @@ type equipmentService struct {
 
 // resource is a message that is an equipment resource.
 type resource interface {
-	proto.Message
-	GetName() string
+	named
 	GetEtag() string
 }
 
@@ -35,12 +34,6 @@ type equipmentKind[M resource] struct {
 	empty     func() M
 	toProto   func(studio string, e domain.Equipment) M
 	fromProto func(m M) (domain.Equipment, finding.Faults)
-}
-
-// parentListRequest is the request of a List method below a studio.
-type parentListRequest interface {
-	listRequest
-	GetParent() string
 }
 
 // updateRequest is the request of an Update method.

@@ -3,7 +3,6 @@ package rpc
 import (
 	"context"
 
-	"saggar/chem"
 	"saggar/proto/convert"
 	saggarv1 "saggar/proto/saggar/v1"
 	"saggar/server/app"
@@ -33,13 +32,11 @@ func (s *materialService) ListMaterials(ctx context.Context, req *saggarv1.ListM
 	if err != nil {
 		return nil, err
 	}
-	studio := studioOf(req.GetParent())
-	found, err := s.app.ListMaterials(ctx, studio, app.Page{After: after, Limit: pageSize(req) + 1})
+	found, err := s.app.ListMaterials(ctx, studioOf(req.GetParent()), app.Page{After: after, Limit: pageSize(req) + 1})
 	if err != nil {
 		return nil, err
 	}
-	page, next := cutPage(req, found, func(m chem.Material) *saggarv1.Material { return convert.MaterialToProto(studio, m) },
-		func(m chem.Material) string { return m.ID })
+	page, next := cutVersions(req, found, convert.MaterialToProto)
 	return &saggarv1.ListMaterialsResponse{Materials: page, NextPageToken: next}, nil
 }
 

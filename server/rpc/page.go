@@ -8,6 +8,7 @@ import (
 	"google.golang.org/protobuf/reflect/protoreflect"
 
 	"saggar/chem/finding"
+	"saggar/proto/convert"
 )
 
 const (
@@ -23,6 +24,18 @@ type listRequest interface {
 	proto.Message
 	GetPageSize() int32
 	GetPageToken() string
+}
+
+// parentListRequest is the request of a List method below a studio.
+type parentListRequest interface {
+	listRequest
+	GetParent() string
+}
+
+// named is a message with a resource's name.
+type named interface {
+	proto.Message
+	GetName() string
 }
 
 // pageSize is how many a request asks for, within bounds.
@@ -90,4 +103,11 @@ func cutPage[T any, M proto.Message](req listRequest, found []T, toProto func(T)
 		page = append(page, m)
 	}
 	return page, ""
+}
+
+// cutVersions does so for the newest versions of what a studio keeps in versions, by id.
+func cutVersions[T any, M named](req parentListRequest, found []T, toProto func(studio string, item T) M) ([]M, string) {
+	studio := studioOf(req.GetParent())
+	return cutPage(req, found, func(item T) M { return toProto(studio, item) },
+		func(item T) string { return convert.ID(toProto(studio, item).GetName()) })
 }

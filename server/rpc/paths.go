@@ -11,6 +11,7 @@ import (
 	"google.golang.org/protobuf/reflect/protoreflect"
 
 	"saggar/chem/finding"
+	"saggar/proto/convert"
 	"saggar/server/domain"
 )
 
@@ -85,8 +86,8 @@ func listPath(list string, index int) string { return fmt.Sprintf("%s[%d]", list
 func placeOf(contents protoreflect.Message, listName, id string) int {
 	list := contents.Get(contents.Descriptor().Fields().ByName(protoreflect.Name(listName))).List()
 	for i := list.Len() - 1; i >= 0; i-- {
-		named, ok := list.Get(i).Message().Interface().(interface{ GetName() string })
-		if ok && strings.HasSuffix(named.GetName(), "/"+id) {
+		item, ok := list.Get(i).Message().Interface().(named)
+		if ok && convert.ID(item.GetName()) == id {
 			return i
 		}
 	}

@@ -4,7 +4,6 @@ import (
 	"context"
 	"strings"
 
-	"saggar/chem"
 	"saggar/proto/convert"
 	saggarv1 "saggar/proto/saggar/v1"
 	"saggar/server/app"
@@ -34,13 +33,11 @@ func (s *recipeService) ListRecipes(ctx context.Context, req *saggarv1.ListRecip
 	if err != nil {
 		return nil, err
 	}
-	studio := studioOf(req.GetParent())
-	found, err := s.app.ListRecipes(ctx, studio, app.Page{After: after, Limit: pageSize(req) + 1})
+	found, err := s.app.ListRecipes(ctx, studioOf(req.GetParent()), app.Page{After: after, Limit: pageSize(req) + 1})
 	if err != nil {
 		return nil, err
 	}
-	page, next := cutPage(req, found, func(r chem.Recipe) *saggarv1.Recipe { return convert.RecipeToProto(studio, r) },
-		func(r chem.Recipe) string { return r.ID })
+	page, next := cutVersions(req, found, convert.RecipeToProto)
 	return &saggarv1.ListRecipesResponse{Recipes: page, NextPageToken: next}, nil
 }
 

@@ -4,6 +4,7 @@ import (
 	"context"
 
 	"saggar/chem/finding"
+	"saggar/proto/convert"
 	saggarv1 "saggar/proto/saggar/v1"
 	"saggar/server/app"
 	"saggar/server/domain"
@@ -102,8 +103,8 @@ func loadInput(req *saggarv1.LoadStudioRequest) (app.LoadStudioInput, finding.Fa
 	loadEquipment(l, "furnaces", contents.GetFurnaces(), furnaceKind)
 	loadEquipment(l, "staffed_hours", contents.GetStaffedHours(), hoursKind)
 	loadEquipment(l, "closures", contents.GetClosures(), closureKind)
-	input.Materials = loadVersioned(l, "materials", contents.GetMaterials(), materialFromProto)
-	input.Recipes = loadVersioned(l, "recipes", contents.GetRecipes(), recipeFromProto)
+	input.Materials = loadVersioned(l, "materials", contents.GetMaterials(), convert.MaterialFromProto)
+	input.Recipes = loadVersioned(l, "recipes", contents.GetRecipes(), convert.RecipeFromProto)
 	return input, faults
 }
 
@@ -127,7 +128,7 @@ func loadEquipment[M resource](l loader, list string, messages []M, kind equipme
 	}
 }
 
-func loadVersioned[M interface{ GetName() string }, T any](l loader, list string, messages []M, fromProto func(M) T) []T {
+func loadVersioned[M named, T any](l loader, list string, messages []M, fromProto func(M) T) []T {
 	converted := make([]T, 0, len(messages))
 	for i, m := range messages {
 		_, faults := within(l.studio, listPath("contents."+list, i)+".name", m.GetName())
