@@ -111,7 +111,7 @@ func TestAWaitForTheLockEndsWithTheCallersPatience(t *testing.T) {
 	})
 }
 
-// Two callers that lock two studios crosswise: PostgreSQL gives one up, which is then repeated and succeeds.
+// Two callers that lock two studios crosswise: PostgreSQL gives one up, or both, which are then repeated and succeed.
 func TestADeadlockIsRepeated(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
@@ -138,7 +138,7 @@ func TestADeadlockIsRepeated(t *testing.T) {
 		})
 	}
 	require.NoError(t, group.Wait())
-	assert.Equal(t, 3, calls[0]+calls[1])
+	assert.Greater(t, calls[0]+calls[1], 2)
 }
 
 func TestWhatPostgresGivesUpIsRepeatedFiveTimesAtMost(t *testing.T) {
@@ -243,13 +243,26 @@ func TestTheStoreComesBackWithTheDatabase(t *testing.T) {
 	s := open(t, c.ConnString())
 	b := &bench{Store: s, t: t, connString: c.ConnString()}
 	b.studio = b.addStudio("kiln-yard")
-	require.NoError(t, syscall.Kill(c.PID(), syscall.SIGKILL))
-	require.Eventually(t, func() bool {
-		err := s.InTx(t.Context(), func(ctx context.Context, tx *store.Tx) error { return b.rename(ctx, tx, "back again") })
-		if err != nil {
-			assert.ErrorIs(t, err, domain.ErrUnavailable)
-		}
-		return err == nil
-	}, time.Minute, 20*time.Millisecond)
-	assert.Equal(t, "back again", b.title())
+	killed := c.PID()
+	require.NoError(t, syscall.Kill(killed, syscall.SIGKILL))
+	// Sessions outlive their postmaster by a moment, so an answer alone does not mean that the database is back.
+	require.Eventually(t, func() bool { return c.PID() != 0 && c.PID() != killed }, time.Minute, 10*time.Millisecond)
+	for _, fn := range []func(ctx context.Context, tx *store.Tx) error{
+		func(ctx context.Context, tx *store.Tx) error { return b.rename(ctx, tx, "back again") },
+		func(ctx context.Context, tx *store.Tx) error {
+			studio, err := tx.Studio(ctx, b.studio.ID)
+			if err == nil {
+				assert.Equal(t, "back again", studio.Title)
+			}
+			return err
+		},
+	} {
+		require.Eventually(t, func() bool {
+			err := s.InTx(t.Context(), fn)
+			if err != nil {
+				assert.ErrorIs(t, err, domain.ErrUnavailable)
+			}
+			return err == nil
+		}, time.Minute, 20*time.Millisecond)
+	}
 }
