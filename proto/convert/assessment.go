@@ -8,10 +8,6 @@ import (
 	saggarv1 "saggar/proto/saggar/v1"
 )
 
-// Unknown stands for a minute that never comes and for a flow that no fan can give: a zero would read as "at once" or
-// "none needed".
-const Unknown = -1
-
 // AssessmentToProto converts what a recipe does. Off-gas is added up by stage, case and gas.
 func AssessmentToProto(a assess.Assessment) *saggarv1.CheckRecipeResponse {
 	balance := a.Charge.Balance
@@ -89,8 +85,8 @@ func roomAirToProto(stage string, r assess.RoomAir) *saggarv1.RoomAir {
 func speciesAirToProto(s air.SpeciesAssessment) *saggarv1.SpeciesAir {
 	m := &saggarv1.SpeciesAir{
 		Species: s.Species, PeakPpm: s.PeakPPM, PeakMinute: s.PeakMinute, Max_15MinutePpm: s.Max15MinutePPM,
-		Max_8HourPpm: s.Max8HourPPM, ReentryMinute: orUnknown(s.ReentryMinute),
-		FlowNeededCubicMetersPerSecond: orUnknown(s.FlowNeeded),
+		Max_8HourPpm: s.Max8HourPPM, ReentryMinute: s.ReentryMinute,
+		FlowNeededCubicMetersPerSecond: s.FlowNeeded,
 	}
 	for _, l := range s.Limits {
 		m.Limits = append(m.Limits, &saggarv1.LimitRatio{
@@ -99,11 +95,4 @@ func speciesAirToProto(s air.SpeciesAssessment) *saggarv1.SpeciesAir {
 		})
 	}
 	return m
-}
-
-func orUnknown(value *float64) float64 {
-	if value == nil {
-		return Unknown
-	}
-	return *value
 }

@@ -132,6 +132,9 @@ var offGasCases = pairs[saggarv1.OffGasCase, chem.Case]{
 	{saggarv1.OffGasCase_OFF_GAS_CASE_LIKELY, chem.Likely},
 }
 
+// SeverityFromProto converts a severity; unset means a note.
+func SeverityFromProto(s saggarv1.Severity) finding.Severity { return severities.fromProto(s) }
+
 // SeverityToProto converts a severity.
 func SeverityToProto(s finding.Severity) saggarv1.Severity { return severities.toProto(s) }
 

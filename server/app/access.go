@@ -32,29 +32,43 @@ func (a *App) Authenticate(ctx context.Context, secret string) (domain.Caller, e
 
 // CreateAccessKey makes a key for a person or program. The secret is returned once; only its SHA-256 is stored.
 func (a *App) CreateAccessKey(ctx context.Context, _ Call, callerID string, role domain.Role) (string, domain.AccessKey, error) {
-	var key domain.AccessKey
-	raw := make([]byte, secretBytes)
-	if _, err := io.ReadFull(a.random, raw); err != nil {
+	secret, key, err := a.newKey(domain.Caller{ID: callerID, Role: role})
+	if err != nil {
 		return "", key, err
 	}
-	secret := base64.RawURLEncoding.EncodeToString(raw)
-	key = domain.AccessKey{
-		SecretSHA256: sha256.Sum256([]byte(secret)), Caller: domain.Caller{ID: callerID, Role: role}, CreateTime: a.now(),
-	}
-	err := a.store.InTx(ctx, func(ctx context.Context, tx *store.Tx) error { return tx.InsertAccessKey(ctx, key) })
-	return secret, key, err
+	return secret, key, a.storeKey(ctx, key)
 }
 
-// FirstKey makes the first steward's key when the database has no key at all; made says whether it did.
-func (a *App) FirstKey(ctx context.Context) (secret string, made bool, err error) {
+func (a *App) newKey(caller domain.Caller) (string, domain.AccessKey, error) {
+	raw := make([]byte, secretBytes)
+	if _, err := io.ReadFull(a.random, raw); err != nil {
+		return "", domain.AccessKey{}, err
+	}
+	secret := base64.RawURLEncoding.EncodeToString(raw)
+	return secret, domain.AccessKey{SecretSHA256: sha256.Sum256([]byte(secret)), Caller: caller, CreateTime: a.now()}, nil
+}
+
+func (a *App) storeKey(ctx context.Context, key domain.AccessKey) error {
+	return a.store.InTx(ctx, func(ctx context.Context, tx *store.Tx) error { return tx.InsertAccessKey(ctx, key) })
+}
+
+// FirstKey makes the first steward's key when the database has no key at all. keep puts the secret where its owner finds it
+// before the key counts, so that no crash leaves a database whose only key nobody has.
+func (a *App) FirstKey(ctx context.Context, keep func(secret string) error) error {
 	var count int
-	err = a.store.InSnapshot(ctx, func(ctx context.Context, tx *store.Tx) (err error) {
+	err := a.store.InSnapshot(ctx, func(ctx context.Context, tx *store.Tx) (err error) {
 		count, err = tx.CountAccessKeys(ctx)
 		return err
 	})
 	if err != nil || count > 0 {
-		return "", false, err
+		return err
 	}
-	secret, _, err = a.CreateAccessKey(ctx, Call{}, "steward", domain.RoleSteward)
-	return secret, err == nil, err
+	secret, key, err := a.newKey(domain.Caller{ID: "steward", Role: domain.RoleSteward})
+	if err != nil {
+		return err
+	}
+	if err := keep(secret); err != nil {
+		return err
+	}
+	return a.storeKey(ctx, key)
 }

@@ -46,7 +46,7 @@ const (
 // For semantics around ctx use and closing/ending streaming RPCs, please refer to https://pkg.go.dev/google.golang.org/grpc/?tab=doc#ClientConn.NewStream.
 //
 // Equipment of a studio: show, change, create with allow_missing.
-// All updates: ABORTED when the etag is not the present one; FAILED_PRECONDITION for a reference to nothing.
+// All updates: ABORTED when the etag is not the present one; INVALID_ARGUMENT for a reference to nothing.
 type EquipmentServiceClient interface {
 	// Returns one. Errors: NOT_FOUND.
 	GetRoom(ctx context.Context, in *GetRoomRequest, opts ...grpc.CallOption) (*Room, error)
@@ -291,7 +291,7 @@ func (c *equipmentServiceClient) DeleteClosure(ctx context.Context, in *DeleteCl
 // for forward compatibility.
 //
 // Equipment of a studio: show, change, create with allow_missing.
-// All updates: ABORTED when the etag is not the present one; FAILED_PRECONDITION for a reference to nothing.
+// All updates: ABORTED when the etag is not the present one; INVALID_ARGUMENT for a reference to nothing.
 type EquipmentServiceServer interface {
 	// Returns one. Errors: NOT_FOUND.
 	GetRoom(context.Context, *GetRoomRequest) (*Room, error)

@@ -1735,10 +1735,11 @@ type SpeciesAir struct {
 	Max_8HourPpm float64 `protobuf:"fixed64,5,opt,name=max_8_hour_ppm,json=max8HourPpm,proto3" json:"max_8_hour_ppm,omitempty"`
 	// Against each published limit.
 	Limits []*LimitRatio `protobuf:"bytes,6,rep,name=limits,proto3" json:"limits,omitempty"`
-	// When the room may be entered again, in minutes from the start of the charge.
-	ReentryMinute float64 `protobuf:"fixed64,7,opt,name=reentry_minute,json=reentryMinute,proto3" json:"reentry_minute,omitempty"`
-	// Flow that would pass every deciding limit, in m3/s.
-	FlowNeededCubicMetersPerSecond float64 `protobuf:"fixed64,8,opt,name=flow_needed_cubic_meters_per_second,json=flowNeededCubicMetersPerSecond,proto3" json:"flow_needed_cubic_meters_per_second,omitempty"`
+	// When the room may be entered again, in minutes from the start of the charge; absent when it never may, or the gas has
+	// no limit.
+	ReentryMinute *float64 `protobuf:"fixed64,7,opt,name=reentry_minute,json=reentryMinute,proto3,oneof" json:"reentry_minute,omitempty"`
+	// Flow that would pass every deciding limit, in m3/s; absent when none does.
+	FlowNeededCubicMetersPerSecond *float64 `protobuf:"fixed64,8,opt,name=flow_needed_cubic_meters_per_second,json=flowNeededCubicMetersPerSecond,proto3,oneof" json:"flow_needed_cubic_meters_per_second,omitempty"`
 	unknownFields                  protoimpl.UnknownFields
 	sizeCache                      protoimpl.SizeCache
 }
@@ -1816,15 +1817,15 @@ func (x *SpeciesAir) GetLimits() []*LimitRatio {
 }
 
 func (x *SpeciesAir) GetReentryMinute() float64 {
-	if x != nil {
-		return x.ReentryMinute
+	if x != nil && x.ReentryMinute != nil {
+		return *x.ReentryMinute
 	}
 	return 0
 }
 
 func (x *SpeciesAir) GetFlowNeededCubicMetersPerSecond() float64 {
-	if x != nil {
-		return x.FlowNeededCubicMetersPerSecond
+	if x != nil && x.FlowNeededCubicMetersPerSecond != nil {
+		return *x.FlowNeededCubicMetersPerSecond
 	}
 	return 0
 }
@@ -2056,7 +2057,7 @@ const file_saggar_v1_recipe_proto_rawDesc = "" +
 	"\x04room\x18\x02 \x01(\tR\x04room\x12>\n" +
 	"\x1cflow_cubic_meters_per_second\x18\x03 \x01(\x01R\x18flowCubicMetersPerSecond\x12/\n" +
 	"\aspecies\x18\x04 \x03(\v2\x15.saggar.v1.SpeciesAirR\aspecies\x12#\n" +
-	"\rmixture_ratio\x18\x05 \x01(\x01R\fmixtureRatio\"\xd5\x02\n" +
+	"\rmixture_ratio\x18\x05 \x01(\x01R\fmixtureRatio\"\x9a\x03\n" +
 	"\n" +
 	"SpeciesAir\x12\x18\n" +
 	"\aspecies\x18\x01 \x01(\tR\aspecies\x12\x19\n" +
@@ -2065,9 +2066,11 @@ const file_saggar_v1_recipe_proto_rawDesc = "" +
 	"peakMinute\x12)\n" +
 	"\x11max_15_minute_ppm\x18\x04 \x01(\x01R\x0emax15MinutePpm\x12#\n" +
 	"\x0emax_8_hour_ppm\x18\x05 \x01(\x01R\vmax8HourPpm\x12-\n" +
-	"\x06limits\x18\x06 \x03(\v2\x15.saggar.v1.LimitRatioR\x06limits\x12%\n" +
-	"\x0ereentry_minute\x18\a \x01(\x01R\rreentryMinute\x12K\n" +
-	"#flow_needed_cubic_meters_per_second\x18\b \x01(\x01R\x1eflowNeededCubicMetersPerSecond\"\xe7\x01\n" +
+	"\x06limits\x18\x06 \x03(\v2\x15.saggar.v1.LimitRatioR\x06limits\x12*\n" +
+	"\x0ereentry_minute\x18\a \x01(\x01H\x00R\rreentryMinute\x88\x01\x01\x12P\n" +
+	"#flow_needed_cubic_meters_per_second\x18\b \x01(\x01H\x01R\x1eflowNeededCubicMetersPerSecond\x88\x01\x01B\x11\n" +
+	"\x0f_reentry_minuteB&\n" +
+	"$_flow_needed_cubic_meters_per_second\"\xe7\x01\n" +
 	"\n" +
 	"LimitRatio\x12\x1c\n" +
 	"\tauthority\x18\x01 \x01(\tR\tauthority\x12\x12\n" +
@@ -2220,6 +2223,7 @@ func file_saggar_v1_recipe_proto_init() {
 	}
 	file_saggar_v1_finding_proto_init()
 	file_saggar_v1_heat_program_proto_init()
+	file_saggar_v1_recipe_proto_msgTypes[17].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

@@ -32,7 +32,7 @@ const (
 // Studios: load from files, show, change.
 type StudioServiceClient interface {
 	// Creates or replaces everything in the file in one transaction, all or nothing. Resources that the file does not name
-	// stay as they are. Errors: INVALID_ARGUMENT with the field's path; FAILED_PRECONDITION for a reference to nothing.
+	// stay as they are. Errors: INVALID_ARGUMENT with the field's path, also for a reference to nothing.
 	LoadStudio(ctx context.Context, in *LoadStudioRequest, opts ...grpc.CallOption) (*LoadStudioResponse, error)
 	// Returns one studio. Errors: NOT_FOUND.
 	GetStudio(ctx context.Context, in *GetStudioRequest, opts ...grpc.CallOption) (*Studio, error)
@@ -97,7 +97,7 @@ func (c *studioServiceClient) UpdateStudio(ctx context.Context, in *UpdateStudio
 // Studios: load from files, show, change.
 type StudioServiceServer interface {
 	// Creates or replaces everything in the file in one transaction, all or nothing. Resources that the file does not name
-	// stay as they are. Errors: INVALID_ARGUMENT with the field's path; FAILED_PRECONDITION for a reference to nothing.
+	// stay as they are. Errors: INVALID_ARGUMENT with the field's path, also for a reference to nothing.
 	LoadStudio(context.Context, *LoadStudioRequest) (*LoadStudioResponse, error)
 	// Returns one studio. Errors: NOT_FOUND.
 	GetStudio(context.Context, *GetStudioRequest) (*Studio, error)

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -10,10 +9,19 @@ import (
 	"path/filepath"
 )
 
-// keepFirstKey writes the first steward's key to a file that only its owner may read, once, when the database has no key
-// yet. Room for the file is made before the key, since nothing could show that again. A file of another database's key is
-// moved aside.
-func keepFirstKey(ctx context.Context, first func(context.Context) (string, bool, error), path string, say io.Writer) error {
+// firstKeyFile returns what writes the first steward's key to a file that only its owner may read. A key that was there,
+// of another database or of a start that was cut short, is moved aside.
+func firstKeyFile(path string, say io.Writer) func(secret string) error {
+	return func(secret string) error {
+		if err := writeFirstKey(path, secret, say); err != nil {
+			return fmt.Errorf("keep the first key: %w", err)
+		}
+		_, err := fmt.Fprintln(say, "saggard: first key written to", path)
+		return err
+	}
+}
+
+func writeFirstKey(path, secret string, say io.Writer) error {
 	dir := filepath.Dir(path)
 	if err := os.MkdirAll(dir, 0o711); err != nil {
 		return err
@@ -21,24 +29,16 @@ func keepFirstKey(ctx context.Context, first func(context.Context) (string, bool
 	// A temporary file has mode 0600 from the start.
 	file, err := os.CreateTemp(dir, filepath.Base(path)+".*")
 	if err != nil {
-		return fmt.Errorf("make room for the first key: %w", err)
+		return err
 	}
 	defer func() {
 		// Both are done already when all went well.
 		_, _ = file.Close(), os.Remove(file.Name())
 	}()
-	secret, made, err := first(ctx)
-	if err != nil || !made {
-		return err
-	}
 	if _, err := file.WriteString(secret + "\n"); err != nil {
 		return err
 	}
-	if err := errors.Join(file.Sync(), file.Close(), moveAside(path, say), os.Rename(file.Name(), path), syncDir(dir)); err != nil {
-		return fmt.Errorf("keep the first key: %w", err)
-	}
-	_, err = fmt.Fprintln(say, "saggard: first key written to", path)
-	return err
+	return errors.Join(file.Sync(), file.Close(), moveAside(path, say), os.Rename(file.Name(), path), syncDir(dir))
 }
 
 func moveAside(path string, say io.Writer) error {
@@ -48,7 +48,7 @@ func moveAside(path string, say io.Writer) error {
 		return nil
 	}
 	if err == nil {
-		_, err = fmt.Fprintln(say, "saggard: the key that was there is of another database and is now in", aside)
+		_, err = fmt.Fprintln(say, "saggard: the key that was there is not this database's and is now in", aside)
 	}
 	return err
 }
