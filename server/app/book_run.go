@@ -55,7 +55,9 @@ func (a *App) bookOnce(ctx context.Context, call Call, in BookRunInput) (BookRun
 	var booked []domain.Run
 	repeated := false
 	err = a.store.InTx(ctx, func(ctx context.Context, tx *store.Tx) error {
-		locked, err := tx.LockForBooking(ctx, in.StudioID, prepared.site.Studio.Revision, prepared.reach, call.Caller.ID, call.RequestID)
+		locked, err := tx.LockForBooking(ctx, store.BookingLock{
+			StudioID: in.StudioID, Since: prepared.site.Studio.Revision, Window: prepared.reach, Caller: call.Caller.ID, RequestID: call.RequestID,
+		})
 		if err != nil {
 			return err
 		}

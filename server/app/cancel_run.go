@@ -15,7 +15,9 @@ import (
 func (a *App) CancelRun(ctx context.Context, call Call, studioID, runID string, expectRevision int64) (domain.Run, error) {
 	var cancelled domain.Run
 	err := a.store.InTx(ctx, func(ctx context.Context, tx *store.Tx) error {
-		locked, err := tx.LockForBooking(ctx, studioID, 0, domain.Window{}, call.Caller.ID, call.RequestID)
+		locked, err := tx.LockForBooking(ctx, store.BookingLock{
+			StudioID: studioID, Since: 0, Window: domain.Window{}, Caller: call.Caller.ID, RequestID: call.RequestID,
+		})
 		if err != nil {
 			return err
 		}

@@ -49,13 +49,19 @@ func (a *App) moveOnce(ctx context.Context, call Call, in MoveRunInput) (domain.
 		firing.RunID = before.ID
 	}
 	err = a.store.InTx(ctx, func(ctx context.Context, tx *store.Tx) error {
-		locked, err := tx.LockForBooking(ctx, in.StudioID, p.site.Studio.Revision, p.reach, call.Caller.ID, call.RequestID)
+		locked, err := tx.LockForBooking(ctx, store.BookingLock{
+			StudioID: in.StudioID, Since: p.site.Studio.Revision, Window: p.reach, Caller: call.Caller.ID, RequestID: call.RequestID,
+		})
 		if err != nil {
 			return err
 		}
 		now, err := tx.Run(ctx, locked.Studio.Key, in.RunID)
 		if err != nil {
 			return err
+		}
+		if locked.Remembered != nil { // a repeat that overtook this one
+			moved = now
+			return call.repeats(*locked.Remembered)
 		}
 		if now.Revision != before.Revision {
 			return stale("runs/" + in.RunID)

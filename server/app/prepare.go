@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"saggar/chem"
+	"saggar/chem/air"
 	"saggar/chem/assess"
 	"saggar/chem/finding"
 	"saggar/chem/heat"
@@ -204,7 +205,7 @@ func newFiring(run *domain.Run, stage chem.Stage, window domain.StageWindow, t a
 	f := &domain.Firing{
 		Furnace: window.Furnace, Title: cmp.Or(run.Title, run.RecipeID), RunID: run.ID, Stage: stage.ID,
 		Department: run.Department, State: domain.LoadConfirmed, Window: window.Window(),
-		TopCelsius: t.PeakCelsius(), Atmosphere: stage.Atmosphere, Releases: slices.Clone(t.Cautious),
+		TopCelsius: t.PeakCelsius(), Atmosphere: stage.Atmosphere, Releases: positive(t.Cautious),
 	}
 	for k, phase := range window.Phases {
 		firingPhase := domain.FiringPhase{Kind: phase.Kind, Window: phase.Window}
@@ -215,6 +216,13 @@ func newFiring(run *domain.Run, stage chem.Stage, window domain.StageWindow, t a
 		f.Phases = append(f.Phases, firingPhase)
 	}
 	return f
+}
+
+// positive leaves out releases of nothing.
+func positive(releases []air.Release) []air.Release {
+	return slices.DeleteFunc(slices.Clone(releases), func(r air.Release) bool {
+		return r.GramsPerMinute <= 0 || r.EndMinute <= r.StartMinute
+	})
 }
 
 // meetOthers reads the other firings that can matter and holds the planned ones against them.

@@ -93,7 +93,7 @@ var house = []string{
 
 // notYetWritten are promised packages that do not stand yet. The list only ever shrinks.
 var notYetWritten = []string{
-	"chem/gas", "client/api", "client/board", "client/cmd/saggar", "proto/convert", "scheduler/race", "server/cmd/saggard",
+	"chem/gas", "client/board", "scheduler/race",
 }
 
 func TestImports(t *testing.T) {

@@ -76,7 +76,9 @@ func (b *bench) benchRuns(name string, n int) []domain.Run {
 
 func (b *bench) bookThroughStore(ctx context.Context, since int64, runs []domain.Run) error {
 	return b.InTx(ctx, func(ctx context.Context, tx *store.Tx) error {
-		locked, err := tx.LockForBooking(ctx, "kiln-yard", since, runs[0].Loads[0].Window, "ada", requestA)
+		locked, err := tx.LockForBooking(ctx, store.BookingLock{
+			StudioID: "kiln-yard", Since: since, Window: runs[0].Loads[0].Window, Caller: "ada", RequestID: requestA,
+		})
 		if err != nil {
 			return err
 		}

@@ -266,7 +266,9 @@ func TestAnotherStudiosKeySeesNothing(t *testing.T) {
 			},
 			"changes": func() (int, error) { l, err := tx.ListChanges(ctx, key, 0, 0); return len(l), err },
 			"the booking": func() (int, error) {
-				l, err := tx.LockForBooking(ctx, "far-away", 0, window(0, 99), "ada", requestA)
+				l, err := tx.LockForBooking(ctx, store.BookingLock{
+					StudioID: "far-away", Since: 0, Window: window(0, 99), Caller: "ada", RequestID: requestA,
+				})
 				return len(l.NewFirings), err
 			},
 		}

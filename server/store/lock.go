@@ -16,33 +16,40 @@ type LockedStudio struct {
 	Remembered *domain.Remembered
 }
 
+// BookingLock says which studio is locked, and what is asked besides.
+type BookingLock struct {
+	StudioID string
+	// Since is the revision at which the caller looked, and Window where firings matter; empty: none are needed.
+	Since  int64
+	Window domain.Window
+	// Caller and RequestID are whose request is looked up; an empty id: none.
+	Caller, RequestID string
+}
+
 // LockForBooking locks a studio as LockStudio does and reads, in the same round trip, what the caller's request id did
 // and the firings that have come since the revision at which the caller looked, with phases and releases. It reads every
-// firing that is newer than since: an old revision in a studio with a long history is slow. A caller that needs no
-// firings gives an empty window, and one without a request id the empty one. A firing that ended after since is not
-// among them. Errors: domain.ErrNotFound.
-func (t *Tx) LockForBooking(
-	ctx context.Context, studioID string, since int64, window domain.Window, caller, requestID string,
-) (LockedStudio, error) {
+// firing that is newer than since: an old revision in a studio with a long history is slow. A firing that
+// ended after since is not among them. Errors: domain.ErrNotFound.
+func (t *Tx) LockForBooking(ctx context.Context, lock BookingLock) (LockedStudio, error) {
 	var studio queries.Studio
 	var requests []queries.GetRequestInStudioRow
 	var firings newFirings
 	// Statements of their own, since each sees what was committed when it began: what is read together with the lock
 	// is as old as the wait for it.
 	err := inOneTrip(ctx, t.tx, func(q *queries.Queries) (err error) {
-		if studio, err = q.LockStudio(ctx, studioID); err != nil {
-			return named(err, "studios", studioID)
+		if studio, err = q.LockStudio(ctx, lock.StudioID); err != nil {
+			return named(err, "studios", lock.StudioID)
 		}
-		if requestID != "" {
+		if lock.RequestID != "" {
 			requests, err = q.GetRequestInStudio(ctx, queries.GetRequestInStudioParams{
-				StudioID: studioID, CallerID: caller, RequestID: requestID,
+				StudioID: lock.StudioID, CallerID: lock.Caller, RequestID: lock.RequestID,
 			})
 		}
-		if err != nil || window.Start.Equal(window.End) {
+		if err != nil || lock.Window.Start.Equal(lock.Window.End) {
 			return err
 		}
 		return firings.read(ctx, q, queries.NewFiringsParams{
-			StudioID: studioID, SinceRevision: since, WindowStart: window.Start, WindowEnd: window.End,
+			StudioID: lock.StudioID, SinceRevision: lock.Since, WindowStart: lock.Window.Start, WindowEnd: lock.Window.End,
 		})
 	})
 	if err != nil {

@@ -19,7 +19,9 @@ const (
 func (b *bench) lock(since int64, w domain.Window, requestID string) (locked store.LockedStudio) {
 	b.t.Helper()
 	b.do(func(ctx context.Context, tx *store.Tx) (err error) {
-		locked, err = tx.LockForBooking(ctx, b.studio.ID, since, w, "ada", requestID)
+		locked, err = tx.LockForBooking(ctx, store.BookingLock{
+			StudioID: b.studio.ID, Since: since, Window: w, Caller: "ada", RequestID: requestID,
+		})
 		return err
 	})
 	return locked
@@ -64,7 +66,9 @@ func TestALockOfNoStudioNamesIt(t *testing.T) {
 			return err
 		},
 		"for booking": func(ctx context.Context, tx *store.Tx) error {
-			_, err := tx.LockForBooking(ctx, "nowhere", 0, window(0, 1), "ada", requestA)
+			_, err := tx.LockForBooking(ctx, store.BookingLock{
+				StudioID: "nowhere", Since: 0, Window: window(0, 1), Caller: "ada", RequestID: requestA,
+			})
 			return err
 		},
 	} {

@@ -1,0 +1,147 @@
+// Package api reaches a Saggar server: the connection with the caller's key, a deadline on each call, retries when the
+// server is away, ids for requests that must not be done twice, and what an error means to a person and to a script.
+package api
+
+import (
+	"context"
+	"fmt"
+	"net"
+	"os"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/credentials/insecure"
+	"google.golang.org/grpc/metadata"
+
+	saggarv1 "saggar/proto/saggar/v1"
+)
+
+// DefaultAddress is where a server on this machine listens.
+const DefaultAddress = "127.0.0.1:7817"
+
+// retries: only UNAVAILABLE is tried again, since mutating calls carry a request id or an etag. Making a key is not, as a
+// repeat would make a second one.
+const retries = `{
+  "methodConfig": [
+    {"name": [{"service": "saggar.v1.AccessService"}]},
+    {"name": [{}], "retryPolicy": {
+      "maxAttempts": 4, "initialBackoff": "0.2s", "maxBackoff": "2s", "backoffMultiplier": 2,
+      "retryableStatusCodes": ["UNAVAILABLE"]
+    }}
+  ]
+}`
+
+// Options says which server, as whom and how long to wait.
+type Options struct {
+	Address string        // host:port on a loopback address, or unix:/path
+	Key     string        // the caller's secret
+	Timeout time.Duration // of one call; 0: 30 s
+}
+
+// Connection is a server with its services. Safe for concurrent use.
+type Connection struct {
+	conn      *grpc.ClientConn
+	Studios   saggarv1.StudioServiceClient
+	Equipment saggarv1.EquipmentServiceClient
+	Materials saggarv1.MaterialServiceClient
+	Recipes   saggarv1.RecipeServiceClient
+	Runs      saggarv1.RunServiceClient
+	Firings   saggarv1.FiringServiceClient
+	Access    saggarv1.AccessServiceClient
+}
+
+// Dial prepares a connection; the server is reached at the first call. Clear text goes only to a loopback address or a
+// Unix socket; anything else is refused.
+func Dial(o Options) (*Connection, error) {
+	if err := checkAddress(o.Address); err != nil {
+		return nil, err
+	}
+	if o.Timeout == 0 {
+		o.Timeout = 30 * time.Second
+	}
+	conn, err := grpc.NewClient(target(o.Address),
+		grpc.WithTransportCredentials(insecure.NewCredentials()),
+		grpc.WithDefaultServiceConfig(retries),
+		grpc.WithUnaryInterceptor(o.unary()), grpc.WithStreamInterceptor(o.stream()),
+	)
+	if err != nil {
+		return nil, fmt.Errorf("server %q: %w", o.Address, err)
+	}
+	return &Connection{
+		conn: conn, Studios: saggarv1.NewStudioServiceClient(conn), Equipment: saggarv1.NewEquipmentServiceClient(conn),
+		Materials: saggarv1.NewMaterialServiceClient(conn), Recipes: saggarv1.NewRecipeServiceClient(conn),
+		Runs: saggarv1.NewRunServiceClient(conn), Firings: saggarv1.NewFiringServiceClient(conn),
+		Access: saggarv1.NewAccessServiceClient(conn),
+	}, nil
+}
+
+// Close ends the connection.
+func (c *Connection) Close() error { return c.conn.Close() }
+
+func target(address string) string {
+	if strings.HasPrefix(address, "unix:") {
+		return address
+	}
+	return "passthrough:///" + address
+}
+
+func checkAddress(address string) error {
+	if path, ok := strings.CutPrefix(address, "unix:"); ok && path != "" {
+		return nil
+	}
+	host, _, err := net.SplitHostPort(address)
+	if err != nil {
+		return fmt.Errorf("server %q: give host:port or unix:/path", address)
+	}
+	if ip := net.ParseIP(host); host == "localhost" || ip != nil && ip.IsLoopback() {
+		return nil
+	}
+	return fmt.Errorf("server %q: the key would go over the network in clear text; give a loopback address or unix:/path", address)
+}
+
+func (o Options) unary() grpc.UnaryClientInterceptor {
+	return func(ctx context.Context, method string, request, reply any, conn *grpc.ClientConn,
+		invoke grpc.UnaryInvoker, options ...grpc.CallOption,
+	) error {
+		ctx, cancel := context.WithTimeout(o.withKey(ctx), o.Timeout)
+		defer cancel()
+		return invoke(ctx, method, request, reply, conn, options...)
+	}
+}
+
+// stream gives a stream the deadline of its caller's context; one is long by nature.
+func (o Options) stream() grpc.StreamClientInterceptor {
+	return func(ctx context.Context, desc *grpc.StreamDesc, conn *grpc.ClientConn, method string,
+		open grpc.Streamer, options ...grpc.CallOption,
+	) (grpc.ClientStream, error) {
+		return open(o.withKey(ctx), desc, conn, method, options...)
+	}
+}
+
+func (o Options) withKey(ctx context.Context) context.Context {
+	if o.Key == "" {
+		return ctx
+	}
+	return metadata.AppendToOutgoingContext(ctx, "authorization", "Bearer "+o.Key)
+}
+
+// NewRequestID is an id for one request that must be done once however often it is sent.
+func NewRequestID() string { return uuid.NewString() }
+
+// ReadKey reads a key file. One that others may read is refused.
+func ReadKey(path string) (string, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return "", fmt.Errorf("key file: %w; name yours with --key-file or SAGGAR_KEY_FILE", err)
+	}
+	if info.Mode().Perm()&0o077 != 0 {
+		return "", fmt.Errorf("key file %s can be read by others (mode %04o): chmod 600 it", path, info.Mode().Perm())
+	}
+	text, err := os.ReadFile(path)
+	if err != nil {
+		return "", fmt.Errorf("key file: %w", err)
+	}
+	return strings.TrimSpace(string(text)), nil
+}
