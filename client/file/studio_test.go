@@ -1,0 +1,140 @@
+package file_test
+
+import (
+	"os"
+	"path/filepath"
+	"testing"
+	_ "time/tzdata"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"saggar/client/file"
+	saggarv1 "saggar/proto/saggar/v1"
+)
+
+var demoFiles = []string{
+	"../../deploy/demo/studio.yaml", "../../deploy/demo/materials.yaml", "../../deploy/demo/recipes.yaml",
+}
+
+func TestReadStudioLoadsTheDemo(t *testing.T) {
+	id, contents, err := file.ReadStudio(demoFiles, file.Options{})
+	require.NoError(t, err)
+	assert.Equal(t, "marl-lane", id)
+	assert.Equal(t, "studios/marl-lane", contents.GetStudio().GetName())
+	assert.Equal(t, "studios/marl-lane/rooms/kiln-hall", contents.GetRooms()[0].GetName())
+	assert.Equal(t, "2027-02-22", contents.GetRooms()[0].GetDetectors()[0].GetTestedOn())
+	assert.Equal(t, "studios/marl-lane/extractionCircuits/hall-fan", contents.GetExtractionCircuits()[0].GetName())
+	assert.Equal(t, "studios/marl-lane/supplies/hall-panel", contents.GetSupplies()[0].GetName())
+	assert.Equal(t, "studios/marl-lane/furnaces/big-kiln", contents.GetFurnaces()[0].GetName())
+	assert.Equal(t, "studios/marl-lane/staffedHours/kiln-hall", contents.GetStaffedHours()[0].GetName())
+	assert.Equal(t, saggarv1.Weekday_WEEKDAY_MONDAY, contents.GetStaffedHours()[0].GetWeekly()[0].GetDays()[0])
+	assert.Equal(t, "studios/marl-lane/materials/kaolin", contents.GetMaterials()[0].GetName())
+	assert.Contains(t, contents.GetRecipes()[0].GetName(), "studios/marl-lane/recipes/")
+	// Lisbon keeps UTC in March.
+	assert.Equal(t, "2027-03-01T08:00:00Z", contents.GetClosures()[0].GetStartTime().AsTime().Format("2006-01-02T15:04:05Z07:00"))
+}
+
+func TestReadLoadsTheDemosRecipe(t *testing.T) {
+	recipe := &saggarv1.Recipe{}
+	_, err := file.Read("../../deploy/demo/sodalite-blue.yaml", recipe, file.Options{})
+	require.NoError(t, err)
+	assert.Equal(t, "studios/offline/recipes/sodalite-blue", recipe.GetName())
+	assert.Equal(t, saggarv1.Atmosphere_ATMOSPHERE_REDUCING, recipe.GetStages()[2].GetAtmosphere())
+}
+
+// write puts files into a folder of their own and returns their paths.
+func write(t *testing.T, texts ...string) []string {
+	t.Helper()
+	dir := t.TempDir()
+	paths := make([]string, len(texts))
+	for i, text := range texts {
+		paths[i] = filepath.Join(dir, string(rune('a'+i))+".yaml")
+		require.NoError(t, os.WriteFile(paths[i], []byte(text), 0o600))
+	}
+	return paths
+}
+
+func TestReadStudioTakesTheSectionFromAnyFile(t *testing.T) {
+	const closure = "closures: [{name: repair, subject: rooms/hall, start_time: 2027-07-01 08:00, end_time: 2027-07-01 09:00}]"
+	paths := write(t, closure, "studio: {name: studios/east, time_zone: America/New_York}")
+	id, contents, err := file.ReadStudio(paths, file.Options{Studio: "other"})
+	require.NoError(t, err)
+	assert.Equal(t, "east", id)
+	assert.Equal(t, "studios/east/closures/repair", contents.GetClosures()[0].GetName())
+	assert.Equal(t, 12, contents.GetClosures()[0].GetStartTime().AsTime().Hour(), "08:00 in New York's summer is 12:00 UTC")
+}
+
+func TestReadStudioWithoutASectionTakesTheOptions(t *testing.T) {
+	id, contents, err := file.ReadStudio(write(t, "rooms: [{name: hall}]"), file.Options{Studio: "west"})
+	require.NoError(t, err)
+	assert.Equal(t, "west", id)
+	assert.Nil(t, contents.GetStudio())
+	assert.Equal(t, "studios/west/rooms/hall", contents.GetRooms()[0].GetName())
+
+	_, _, err = file.ReadStudio(write(t, "rooms: [{name: hall}]"), file.Options{})
+	require.ErrorContains(t, err, "no file says which studio it is; add a section studio:")
+}
+
+func TestReadStudioFaults(t *testing.T) {
+	const studio = "studio: {name: east, time_zone: Europe/Lisbon}\n"
+	for name, c := range map[string]struct {
+		files []string
+		want  []string // parts of the message; %a and %b stand for the files' paths
+	}{
+		"same resource in two files": {
+			[]string{studio + "rooms:\n- name: hall\n", "# comment\nrooms:\n- name: studios/east/rooms/hall\n"},
+			[]string{`%b:3: rooms[0]: "studios/east/rooms/hall" stands twice, first at %a:3; keep one`},
+		},
+		"same resource twice in one file": {
+			[]string{studio + "rooms:\n- name: hall\n- name: hall\n"},
+			[]string{`%a:4: rooms[1]: "studios/east/rooms/hall" stands twice, first at %a:3`},
+		},
+		"two sections": {[]string{studio, "\n" + studio}, []string{"%b:2: studio: stands twice, first at %a:1"}},
+		"no id":        {[]string{"studio: {time_zone: Europe/Lisbon}"}, []string{"%a:1: studio: has no name; add name:"}},
+		"bad id": {
+			[]string{"studio: {name: East Side}"},
+			[]string{`%a:1: studio.name: "East Side" is no studio's id; use 1 to 63`},
+		},
+		"bad zone": {
+			[]string{"studio: {name: east, time_zone: Lisbon}"},
+			[]string{`%a:1: studio.time_zone: "Lisbon" is no time zone known here; give an IANA name`},
+		},
+		"the machine's zone": {[]string{"studio: {name: east, time_zone: Local}"}, []string{`"Local" is no time zone known here`}},
+		"no name":            {[]string{studio + "rooms:\n- title: Hall\n"}, []string{"%a:3: rooms[0]: has no name; add name:"}},
+		"other studio": {
+			[]string{studio + "rooms: [{name: studios/west/rooms/hall}]"},
+			[]string{`%a:2: rooms[0].name: "studios/west/rooms/hall" does not begin with studios/east/rooms/`},
+		},
+		"other collection": {
+			[]string{studio + "rooms: [{name: studios/east/furnaces/hall}]"},
+			[]string{`%a:2: rooms[0].name: "studios/east/furnaces/hall" does not begin with studios/east/rooms/`},
+		},
+		"bad short name": {[]string{studio + "rooms: [{name: Kiln Hall}]"}, []string{`rooms[0].name: "Kiln Hall" is no id; use 1 to 63`}},
+		"faults of all files": {
+			[]string{studio + "kilns: []", "rooms: [{name: hall, crew_count: many}]", "rooms: {"},
+			[]string{"%a:2: kilns: is no field here", "%b:1: rooms[0].crew_count: \"many\" is no number", "is not YAML"},
+		},
+		"broken section hides nothing else": {
+			[]string{"studio: {", "closures: [{name: x, start_time: 2027-07-01 08:00, reason: [late]}]"},
+			[]string{"%a:1: is not YAML", "%b:1: closures[0].reason: needs a single value, not a list"},
+		},
+		"a section's faults are told once": {
+			[]string{"studio: {name: east, time_zone: UTC, colour: red}"},
+			[]string{"%a:1: studio.colour: is no field here"},
+		},
+		"no such file": {nil, []string{"missing.yaml: cannot be read"}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			paths := append(write(t, c.files...), "missing.yaml")[:max(len(c.files), 1)]
+			_, contents, err := file.ReadStudio(paths, file.Options{})
+			var faults file.Errors
+			require.ErrorAs(t, err, &faults)
+			assert.Nil(t, contents)
+			assert.Len(t, faults, len(c.want))
+			for _, want := range c.want {
+				assert.Contains(t, err.Error(), placed(want, paths))
+			}
+		})
+	}
+}
