@@ -1,0 +1,174 @@
+package main
+
+import (
+	"io"
+	"os"
+
+	"github.com/spf13/cobra"
+
+	"saggar/chem/air"
+	"saggar/chem/data"
+	"saggar/chem/finding"
+	"saggar/client/render"
+)
+
+// standardInput is what faults call the standard input.
+const standardInput = "standard input"
+
+// roomAir is the predicted air of one room.
+type roomAir struct {
+	Species      []speciesAir      `json:"species"`
+	MixtureRatio float64           `json:"mixture_ratio"`
+	Series       []air.SeriesPoint `json:"series"`
+	Assumptions  []string          `json:"assumptions"`
+	Caution      string            `json:"caution"`
+}
+
+// speciesAir is one gas of it. The minute and the flow are nil where there is none.
+type speciesAir struct {
+	Species                        string       `json:"species"`
+	PeakPPM                        float64      `json:"peak_ppm"`
+	PeakMinute                     float64      `json:"peak_minute"`
+	Max15MinutePPM                 float64      `json:"max_15_minute_ppm"`
+	Max8HourPPM                    float64      `json:"max_8_hour_ppm"`
+	Limits                         []limitRatio `json:"limits"`
+	ReentryMinute                  *float64     `json:"reentry_minute"`
+	FlowNeededCubicMetersPerSecond *float64     `json:"flow_needed_cubic_meters_per_second"`
+}
+
+// limitRatio is one limit with what is predicted against it; Severity is what going over it does to a booking.
+type limitRatio struct {
+	Authority        string           `json:"authority"`
+	Kind             data.LimitKind   `json:"kind"`
+	AveragingMinutes float64          `json:"averaging_minutes"`
+	LimitPPM         float64          `json:"limit_ppm"`
+	Ratio            float64          `json:"ratio"`
+	Severity         finding.Severity `json:"severity"`
+	Source           string           `json:"source"`
+}
+
+func (s *shell) airCommand() *cobra.Command {
+	volume, flow := aboveZero(1e6), between(0, 1e4, 0)
+	mixing, capture := between(1, 100, air.DefaultMixingFactor), between(0, 1, 0)
+	var path string
+	room := &cobra.Command{
+		Use:   "room --volume-cubic-meters V --flow-cubic-meters-per-second Q --release FILE",
+		Short: "Predict a room's air from what is given off, against the published limits", Args: cobra.NoArgs,
+		Long: "Predict a room's air from what is given off, against the published limits.\n\n" +
+			"The release file is comma-separated with the header species,start_minute,end_minute,grams_per_minute.\n" +
+			"Lines that overlap in time add up. A mixture ratio above 1 is over the limit of the mixture. The course\n" +
+			"over time is in the json and yaml outputs.",
+		RunE: func(*cobra.Command, []string) error {
+			releases, err := s.releases(path)
+			if err != nil {
+				return badInput(err)
+			}
+			assessment, err := air.CheckRoom(air.RoomCheck{
+				Zone: air.Zone{
+					VolumeCubicMeters: volume.value, MixingFactor: mixing.value, Flow: air.ConstantFlow(flow.value),
+				},
+				Sources: []air.Source{{Name: path, Releases: releases, CaptureFraction: capture.value, DoorOpenFraction: capture.value}},
+			})
+			if err != nil {
+				return badInput(err)
+			}
+			answer := newRoomAir(assessment)
+			return s.print(answer, func() []render.Grid { return roomAirGrids(answer) })
+		},
+	}
+	flags := room.Flags()
+	flags.Var(volume, "volume-cubic-meters", "air volume of the room in m3, above 0")
+	flags.Var(flow, "flow-cubic-meters-per-second", "fresh air through the room in m3/s, at least 0")
+	flags.Var(mixing, "mixing-factor", "K, at least 1: the share 1/K of the flow counts (common practice, no source)")
+	flags.Var(capture, "capture-efficiency", "share of the release that is drawn away at its source, 0 to 1")
+	flags.StringVar(&path, "release", "", "release file, - for standard input")
+	for _, name := range []string{"volume-cubic-meters", "flow-cubic-meters-per-second", "release"} {
+		cobra.CheckErr(room.MarkFlagRequired(name))
+	}
+	return group("air", "Air: what a release does to a room", room)
+}
+
+// releases reads a release file, or standard input for "-".
+func (s *shell) releases(path string) ([]air.Release, error) {
+	if path == "-" {
+		return readReleases(standardInput, s.in)
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	return readReleases(path, io.Reader(f))
+}
+
+func newRoomAir(a air.Assessment) roomAir {
+	answer := roomAir{
+		Species: []speciesAir{}, MixtureRatio: a.MixtureRatio, Series: a.Series, Assumptions: a.Assumptions, Caution: a.Caution,
+	}
+	for _, species := range a.Species {
+		one := speciesAir{
+			Species: species.Species, PeakPPM: species.PeakPPM, PeakMinute: species.PeakMinute,
+			Max15MinutePPM: species.Max15MinutePPM, Max8HourPPM: species.Max8HourPPM, Limits: []limitRatio{},
+			ReentryMinute: species.ReentryMinute, FlowNeededCubicMetersPerSecond: species.FlowNeeded,
+		}
+		for _, l := range species.Limits {
+			one.Limits = append(one.Limits, limitRatio{
+				Authority: l.Authority, Kind: l.Kind, AveragingMinutes: l.AveragingMinutes, LimitPPM: l.PPM, Ratio: l.Ratio,
+				Severity: l.Severity, Source: l.Source,
+			})
+		}
+		answer.Species = append(answer.Species, one)
+	}
+	return answer
+}
+
+func roomAirGrids(a roomAir) []render.Grid {
+	peaks := render.Grid{
+		Title: "Air of the room, mixture ratio " + render.Number(a.MixtureRatio),
+		Columns: []string{
+			"species", "peak ppm", "at minute", "15 min ppm", "8 h ppm", "re-entry minute", "flow needed m3/s",
+		},
+	}
+	limits := render.Grid{
+		Title:   "Against the limits",
+		Columns: append([]string{"species"}, limitColumns...),
+	}
+	var sources sourceList
+	for _, species := range a.Species {
+		peaks.Rows = append(peaks.Rows, []string{
+			species.Species, render.Number(species.PeakPPM), render.Number(species.PeakMinute), render.Number(species.Max15MinutePPM),
+			render.Number(species.Max8HourPPM), orNone(species.ReentryMinute, "never"),
+			orNone(species.FlowNeededCubicMetersPerSecond, "no flow does"),
+		})
+		for _, l := range species.Limits {
+			limits.Rows = append(limits.Rows, append([]string{species.Species}, l.cells(&sources)...))
+		}
+	}
+	return append([]render.Grid{peaks, limits, sources.grid()}, notes(a.Assumptions, a.Caution)...)
+}
+
+// limitColumns head the cells of a limit.
+var limitColumns = []string{"authority", "kind", "over min", "limit ppm", "ratio", "", "above it", "source"}
+
+// cells are a limit as a table shows it, with the number of its source.
+func (l limitRatio) cells(sources *sourceList) []string {
+	mark := ""
+	if l.Ratio > 1 {
+		mark = "over"
+	}
+	averaging := "any moment"
+	if l.AveragingMinutes > 0 {
+		averaging = render.Number(l.AveragingMinutes)
+	}
+	return []string{
+		l.Authority, string(l.Kind), averaging, render.Number(l.LimitPPM), render.Number(l.Ratio), mark, string(l.Severity),
+		sources.number(l.Source),
+	}
+}
+
+func orNone(value *float64, none string) string {
+	if value == nil {
+		return none
+	}
+	return render.Number(*value)
+}

@@ -1,0 +1,175 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"google.golang.org/genproto/googleapis/rpc/errdetails"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+
+	"saggar/chem/finding"
+	"saggar/client/api"
+	"saggar/client/file"
+	"saggar/client/render"
+	"saggar/proto/convert"
+	saggarv1 "saggar/proto/saggar/v1"
+)
+
+// recipeQuestion is what recipe check is asked.
+type recipeQuestion struct {
+	file          string
+	recipe        string // which one of a file with several
+	offline       bool
+	studioFiles   []string
+	materialFiles []string
+	onDate        string
+	scale         scaleFlags
+}
+
+func (s *shell) recipeCheckCommand() *cobra.Command {
+	q := recipeQuestion{scale: newScaleFlags()}
+	command := &cobra.Command{
+		Use: "check FILE", Short: "Check a recipe on a studio's equipment: findings, weights, balance, off-gas, times, air",
+		Long: "Check a recipe on a studio's equipment: findings, what to weigh out, every element's balance, off-gas, times and\n" +
+			"the room's air. Nothing is stored or booked, and nobody else is taken to be there.\n\n" +
+			"FILE holds one recipe, or a list under recipes: of which --recipe names one; - reads standard input. The\n" +
+			"studio's materials and equipment come from the server, or with --offline from files.\n" +
+			"Exit code 3 when a finding blocks.",
+		Args: cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			q.file = args[0]
+			if err := q.fits(); err != nil {
+				return badInput(err)
+			}
+			return s.checkRecipe(c.Context(), q)
+		},
+	}
+	flags := command.Flags()
+	flags.StringVar(&q.recipe, "recipe", "", "id of the recipe, when FILE holds several")
+	flags.BoolVar(&q.offline, "offline", false, "reckon here, without a server")
+	flags.StringArrayVar(&q.studioFiles, "studio-file", nil, "with --offline: YAML file of the studio; may be repeated")
+	flags.StringArrayVar(&q.materialFiles, "material-file", nil, "with --offline: YAML file with a material or several; may be repeated")
+	flags.StringVar(&q.onDate, "on-date", "", "with --offline: day on which measurements must be fresh, YYYY-MM-DD; today unless given")
+	q.scale.flags(command)
+	return command
+}
+
+// fits refuses flags that contradict each other.
+func (q recipeQuestion) fits() error {
+	switch {
+	case q.offline && len(q.studioFiles) == 0:
+		return errors.New("--offline: no equipment to check on: name the studio's file with --studio-file")
+	case !q.offline && (len(q.studioFiles) > 0 || len(q.materialFiles) > 0 || q.onDate != ""):
+		return errors.New("--studio-file, --material-file and --on-date: only with --offline; the server has its own")
+	case slices.Contains(q.studioFiles, "-") || slices.Contains(q.materialFiles, "-"):
+		return errors.New("--studio-file and --material-file: give files; standard input is for the recipe")
+	}
+	return nil
+}
+
+// checkRecipe answers from the server or from files; both give the same message.
+func (s *shell) checkRecipe(ctx context.Context, q recipeQuestion) error {
+	check := s.checkOnServer
+	if q.offline {
+		check = s.checkOffline
+	}
+	response, from, err := check(ctx, q)
+	if err != nil {
+		return err
+	}
+	answer := newRecipeCheck(response, from)
+	if err := s.print(answer, func() []render.Grid { return answer.grids(s.format) }); err != nil {
+		return err
+	}
+	if slices.ContainsFunc(answer.Findings, func(f recipeFinding) bool { return f.Severity == finding.Block }) {
+		return errRefused
+	}
+	return nil
+}
+
+func (s *shell) checkOnServer(ctx context.Context, q recipeQuestion) (*saggarv1.CheckRecipeResponse, source, error) {
+	parent, err := s.parent()
+	if err != nil {
+		return nil, source{}, err
+	}
+	recipe, from, err := s.readRecipe(q, s.studio)
+	if err != nil {
+		return nil, source{}, badInput(err)
+	}
+	var response *saggarv1.CheckRecipeResponse
+	err = s.connected(ctx, func(connection *api.Connection) error {
+		response, err = connection.Recipes.CheckRecipe(ctx, &saggarv1.CheckRecipeRequest{
+			Parent: parent, Recipe: recipe, Scale: q.scale.message(),
+		})
+		return err
+	})
+	return response, from, from.serverFaults(err)
+}
+
+// serverFaults gives the faults that a server finds in the recipe the file and line that they come from.
+func (s source) serverFaults(err error) error {
+	if status.Code(err) != codes.InvalidArgument {
+		return err
+	}
+	var faults finding.Faults
+	for _, detail := range status.Convert(err).Details() {
+		bad, ok := detail.(*errdetails.BadRequest)
+		if !ok {
+			continue
+		}
+		for _, v := range bad.GetFieldViolations() {
+			faults.Add(strings.TrimPrefix(v.GetField(), "recipe."), v.GetDescription(), "")
+		}
+	}
+	if len(faults) == 0 {
+		return err
+	}
+	return badInput(s.located(faults))
+}
+
+// readRecipe reads the recipe asked about from a file with one or with several.
+func (s *shell) readRecipe(q recipeQuestion, studio string) (*saggarv1.Recipe, source, error) {
+	name, data, err := s.read(q.file)
+	if err != nil {
+		return nil, source{}, err
+	}
+	options := file.Options{Studio: studio}
+	if !hasKey(data, "recipes") {
+		recipe := &saggarv1.Recipe{}
+		lines, err := file.Decode(name, data, recipe, options)
+		if err == nil && q.recipe != "" && convert.ID(recipe.GetName()) != q.recipe {
+			err = fmt.Errorf("--recipe %s: %s holds only the recipe %s", q.recipe, name, convert.ID(recipe.GetName()))
+		}
+		return recipe, source{name: name, lines: lines}, err
+	}
+	contents := &saggarv1.StudioFile{}
+	lines, err := file.Decode(name, data, contents, options)
+	if err != nil {
+		return nil, source{}, err
+	}
+	index, err := chooseRecipe(contents.GetRecipes(), q.recipe)
+	if err != nil {
+		return nil, source{}, fmt.Errorf("%s: %w", name, err)
+	}
+	return contents.GetRecipes()[index], source{name: name, lines: lines, path: fmt.Sprintf("recipes[%d].", index)}, nil
+}
+
+// chooseRecipe finds a recipe by id, or the only one when none is named.
+func chooseRecipe(recipes []*saggarv1.Recipe, id string) (int, error) {
+	if id == "" && len(recipes) == 1 {
+		return 0, nil
+	}
+	var ids []string
+	for i, recipe := range recipes {
+		if convert.ID(recipe.GetName()) == id {
+			return i, nil
+		}
+		ids = append(ids, convert.ID(recipe.GetName()))
+	}
+	return 0, fmt.Errorf("--recipe %q: name one of: %s", id, strings.Join(ids, ", "))
+}

@@ -1,0 +1,181 @@
+package main
+
+import (
+	"regexp"
+
+	"google.golang.org/protobuf/reflect/protoreflect"
+
+	"saggar/chem"
+	"saggar/chem/data"
+	"saggar/chem/finding"
+	"saggar/chem/heat"
+	"saggar/proto/convert"
+	saggarv1 "saggar/proto/saggar/v1"
+)
+
+// recipeCheck is what a recipe does, as it is printed.
+type recipeCheck struct {
+	Findings          []recipeFinding  `json:"findings"`
+	WeighOut          []weighedOut     `json:"weigh_out"`
+	Balance           []elementBalance `json:"balance"`
+	OffGas            []offGas         `json:"off_gas"`
+	Stages            []stageTimes     `json:"stages"`
+	Air               []stageAir       `json:"air"`
+	LimitingElement   string           `json:"limiting_element"`
+	IdealProductGrams float64          `json:"ideal_product_grams"`
+	Assumptions       []string         `json:"assumptions"`
+	Caution           string           `json:"caution"`
+}
+
+// recipeFinding is a finding with the line of the file that it is about, 0 when it is about none.
+type recipeFinding struct {
+	Severity finding.Severity `json:"severity"`
+	Code     string           `json:"code"`
+	Field    string           `json:"field"`
+	Line     int              `json:"line"`
+	About    string           `json:"about"`
+	Message  string           `json:"message"`
+	Figures  []finding.Figure `json:"figures"`
+	Cure     string           `json:"cure"`
+	Source   string           `json:"source"`
+}
+
+type weighedOut struct {
+	Stage     string  `json:"stage"`
+	Material  string  `json:"material"`
+	MassGrams float64 `json:"mass_grams"`
+}
+
+type elementBalance struct {
+	Stage         string  `json:"stage"`
+	Element       string  `json:"element"`
+	InMoles       float64 `json:"in_moles"`
+	ProductMoles  float64 `json:"product_moles"`
+	OffGasMoles   float64 `json:"off_gas_moles"`
+	LeftOverMoles float64 `json:"left_over_moles"`
+}
+
+type offGas struct {
+	Stage     string    `json:"stage"`
+	Case      chem.Case `json:"case"`
+	Species   string    `json:"species"`
+	Moles     float64   `json:"moles"`
+	MassGrams float64   `json:"mass_grams"`
+}
+
+type stageTimes struct {
+	Stage               string      `json:"stage"`
+	Furnace             string      `json:"furnace"`
+	Phases              []phaseTime `json:"phases"`
+	EnergyKilowattHours float64     `json:"energy_kilowatt_hours"`
+}
+
+type phaseTime struct {
+	Phase           heat.PhaseKind `json:"phase"`
+	DurationMinutes int32          `json:"duration_minutes"`
+	Watch           heat.Watch     `json:"watch"`
+}
+
+// stageAir is the air of the furnace's room while one stage fires in it.
+type stageAir struct {
+	Stage                    string       `json:"stage"`
+	Room                     string       `json:"room"`
+	FlowCubicMetersPerSecond float64      `json:"flow_cubic_meters_per_second"`
+	Species                  []speciesAir `json:"species"`
+	MixtureRatio             float64      `json:"mixture_ratio"`
+}
+
+func newRecipeCheck(m *saggarv1.CheckRecipeResponse, from source) recipeCheck {
+	answer := recipeCheck{
+		Findings: each(m.GetFindings(), from.finding), WeighOut: each(m.GetWeighOut(), newWeighedOut),
+		Balance: each(m.GetBalance(), newElementBalance), OffGas: each(m.GetOffGas(), newOffGas),
+		Stages: each(m.GetStages(), newStageTimes), Air: each(m.GetAir(), newStageAir),
+		LimitingElement: m.GetLimitingElement(), IdealProductGrams: m.GetIdealProductGrams(),
+		Assumptions: m.GetAssumptions(), Caution: m.GetCaution(),
+	}
+	return answer
+}
+
+// each converts a list; an empty one is no null in JSON.
+func each[M, V any](list []M, to func(M) V) []V {
+	values := make([]V, 0, len(list))
+	for _, m := range list {
+		values = append(values, to(m))
+	}
+	return values
+}
+
+func (s source) finding(m *saggarv1.Finding) recipeFinding {
+	f := convert.FindingFromProto(m)
+	answer := recipeFinding{
+		Severity: f.Severity, Code: f.Code, Field: f.Field, About: f.About, Message: f.Message, Figures: f.Figures, Cure: f.Cure,
+		Source: f.Source,
+	}
+	if answer.Figures == nil {
+		answer.Figures = []finding.Figure{}
+	}
+	if inRecipe(f.Field) {
+		answer.Line = s.lines.Of(s.path + f.Field)
+	}
+	return answer
+}
+
+var firstOfPath = regexp.MustCompile(`^[a-z_]+`)
+
+// inRecipe reports whether a path begins with a field of a recipe.
+func inRecipe(path string) bool {
+	first := protoreflect.Name(firstOfPath.FindString(path))
+	return (&saggarv1.Recipe{}).ProtoReflect().Descriptor().Fields().ByName(first) != nil
+}
+
+func newWeighedOut(m *saggarv1.WeighedMaterial) weighedOut {
+	return weighedOut{Stage: m.GetStage(), Material: m.GetMaterial(), MassGrams: m.GetMassGrams()}
+}
+
+func newElementBalance(m *saggarv1.BalanceLine) elementBalance {
+	return elementBalance{
+		Stage: m.GetStage(), Element: m.GetElement(), InMoles: m.GetInMoles(), ProductMoles: m.GetProductMoles(),
+		OffGasMoles: m.GetOffGasMoles(), LeftOverMoles: m.GetLeftOverMoles(),
+	}
+}
+
+func newOffGas(m *saggarv1.OffGasLine) offGas {
+	return offGas{
+		Stage: m.GetStage(), Case: convert.OffGasCaseFromProto(m.GetCase()), Species: m.GetSpecies(), Moles: m.GetMoles(),
+		MassGrams: m.GetMassGrams(),
+	}
+}
+
+func newStageTimes(m *saggarv1.StageTimes) stageTimes {
+	return stageTimes{
+		Stage: m.GetStage(), Furnace: m.GetFurnace(), EnergyKilowattHours: m.GetEnergyKilowattHours(),
+		Phases: each(m.GetPhases(), func(p *saggarv1.PhaseTime) phaseTime {
+			return phaseTime{
+				Phase: convert.PhaseKindFromProto(p.GetPhase()), DurationMinutes: p.GetDurationMinutes(),
+				Watch: convert.WatchFromProto(p.GetWatch()),
+			}
+		}),
+	}
+}
+
+func newStageAir(m *saggarv1.RoomAir) stageAir {
+	return stageAir{
+		Stage: m.GetStage(), Room: m.GetRoom(), FlowCubicMetersPerSecond: m.GetFlowCubicMetersPerSecond(),
+		Species: each(m.GetSpecies(), newSpeciesAir), MixtureRatio: m.GetMixtureRatio(),
+	}
+}
+
+func newSpeciesAir(m *saggarv1.SpeciesAir) speciesAir {
+	return speciesAir{
+		Species: m.GetSpecies(), PeakPPM: m.GetPeakPpm(), PeakMinute: m.GetPeakMinute(), Max15MinutePPM: m.GetMax_15MinutePpm(),
+		Max8HourPPM: m.GetMax_8HourPpm(), ReentryMinute: m.ReentryMinute,
+		FlowNeededCubicMetersPerSecond: m.FlowNeededCubicMetersPerSecond,
+		Limits: each(m.GetLimits(), func(l *saggarv1.LimitRatio) limitRatio {
+			return limitRatio{
+				Authority: l.GetAuthority(), Kind: data.LimitKind(l.GetKind()), AveragingMinutes: l.GetAveragingMinutes(),
+				LimitPPM: l.GetLimitPpm(), Ratio: l.GetRatio(), Severity: convert.SeverityFromProto(l.GetSeverity()),
+				Source: l.GetSource(),
+			}
+		}),
+	}
+}

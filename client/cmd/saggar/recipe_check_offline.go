@@ -1,0 +1,133 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"saggar/chem"
+	"saggar/chem/air"
+	"saggar/chem/assess"
+	"saggar/chem/finding"
+	"saggar/chem/heat"
+	"saggar/client/file"
+	"saggar/proto/convert"
+	saggarv1 "saggar/proto/saggar/v1"
+)
+
+// checkOffline answers from files alone, by the same sums as a server.
+func (s *shell) checkOffline(_ context.Context, q recipeQuestion) (*saggarv1.CheckRecipeResponse, source, error) {
+	studio, contents, err := file.ReadStudio(q.studioFiles, file.Options{Studio: s.studio})
+	if err != nil {
+		return nil, source{}, badInput(err)
+	}
+	site, err := siteOf(contents, q.onDate)
+	if err != nil {
+		return nil, source{}, badInput(err)
+	}
+	materials := chem.Materials{}
+	for _, path := range slices.Concat(q.studioFiles, q.materialFiles) {
+		if err := s.addMaterials(materials, path, studio); err != nil {
+			return nil, source{}, badInput(err)
+		}
+	}
+	message, from, err := s.readRecipe(q, studio)
+	if err != nil {
+		return nil, source{}, badInput(err)
+	}
+	recipe := convert.RecipeFromProto(message)
+	faults := append(recipe.Validate(materials), unknownFurnaces(recipe, site.Furnaces)...)
+	if err := faults.Err(); err != nil {
+		return nil, source{}, badInput(from.located(err))
+	}
+	assessment, err := site.Recipe(recipe, materials, convert.ScaleFromProto(q.scale.message()))
+	if err != nil {
+		return nil, source{}, badInput(from.located(err))
+	}
+	return convert.AssessmentToProto(assessment), from, nil
+}
+
+// siteOf is the part of a studio's files that an assessment needs; no date means today in the studio.
+func siteOf(contents *saggarv1.StudioFile, onDate string) (assess.Site, error) {
+	studio := contents.GetStudio()
+	zone, err := time.LoadLocation(studio.GetTimeZone()) // unset: UTC
+	if err != nil {
+		return assess.Site{}, fmt.Errorf("studio.time_zone: %w: give one such as Europe/Lisbon", err)
+	}
+	day := time.Now().In(zone)
+	if onDate != "" {
+		if day, err = localDate("on-date", onDate, zone); err != nil {
+			return assess.Site{}, err
+		}
+	}
+	site := assess.Site{
+		Rooms: map[string]air.Room{}, Practice: chem.DefaultPractice(), ChargeMinutes: int(studio.GetChargeMinutes()),
+		DrawMinutes: int(studio.GetDrawMinutes()), OnDate: day.Format(time.DateOnly),
+	}
+	if fraction := studio.GetAcidMistFraction(); fraction > 0 {
+		site.Practice.AcidMistFraction = fraction
+	}
+	for _, room := range contents.GetRooms() {
+		site.Rooms[convert.ID(room.GetName())] = convert.RoomFromProto(room)
+	}
+	for _, circuit := range contents.GetExtractionCircuits() {
+		site.Circuits = append(site.Circuits, convert.CircuitFromProto(circuit))
+	}
+	slices.SortFunc(site.Circuits, func(a, b air.Circuit) int { return strings.Compare(a.ID, b.ID) })
+	for _, furnace := range contents.GetFurnaces() {
+		site.Furnaces = append(site.Furnaces, convert.FurnaceFromProto(furnace))
+	}
+	return site, nil
+}
+
+// addMaterials reads the materials of a file: one, or those listed under materials: in a studio's file.
+func (s *shell) addMaterials(known chem.Materials, path, studio string) error {
+	name, data, err := s.read(path)
+	if err != nil {
+		return err
+	}
+	options := file.Options{Studio: studio, Zone: time.UTC} // times in it are not looked at
+	contents, at := &saggarv1.StudioFile{}, "materials[%d]."
+	var lines file.Lines
+	if hasKey(data, "phases") || hasKey(data, "oxides") {
+		contents.Materials, at = []*saggarv1.Material{{}}, ""
+		lines, err = file.Decode(name, data, contents.GetMaterials()[0], options)
+	} else {
+		lines, err = file.Decode(name, data, contents, options)
+	}
+	if err != nil {
+		return err
+	}
+	for i, message := range contents.GetMaterials() {
+		from := source{name: name, lines: lines}
+		if at != "" {
+			from.path = fmt.Sprintf(at, i)
+		}
+		material := convert.MaterialFromProto(message)
+		faults := material.Validate()
+		if _, twice := known[material.ID]; twice {
+			faults.Add("name", fmt.Sprintf("the material %s is given twice", material.ID), "leave one of the two out")
+		}
+		if err := faults.Err(); err != nil {
+			return from.located(err)
+		}
+		known[material.ID] = material
+	}
+	return nil
+}
+
+// unknownFurnaces are the faults of stages that name a furnace which the studio's files do not hold.
+func unknownFurnaces(recipe chem.Recipe, stand []heat.Furnace) finding.Faults {
+	var faults finding.Faults
+	for i, stage := range recipe.Stages {
+		for k, id := range stage.Furnaces {
+			if !slices.ContainsFunc(stand, func(f heat.Furnace) bool { return f.ID == id }) {
+				faults.Add(fmt.Sprintf("stages[%d].furnaces[%d]", i, k), fmt.Sprintf("there is no furnace %q in the studio", id),
+					"name one that stands, or none for every one that can")
+			}
+		}
+	}
+	return faults
+}

@@ -1,0 +1,86 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+
+	"go.yaml.in/yaml/v3"
+	"google.golang.org/protobuf/proto"
+
+	"saggar/chem/finding"
+	"saggar/client/file"
+)
+
+// maxSourceBytes is the most that an input file may hold; a server refuses more in one request too.
+const maxSourceBytes = 4 << 20
+
+// source is an input file, or the part of one below a path, with the lines of its fields.
+type source struct {
+	name  string
+	lines file.Lines
+	path  string // of the part, with its dot; empty: the whole
+}
+
+// flagOf names the flags from which values of these fields come.
+var flagOf = map[string]string{
+	"start_celsius": "start-celsius", "open_below_celsius": "open-below-celsius",
+	"scale": "factor", "scale.factor": "factor", "scale.product_grams": "product-grams", "scale.crucible_count": "crucibles",
+	"scale.crucible_milliliters": "crucible-milliliters",
+}
+
+// read reads an input file, or standard input for "-".
+func (s *shell) read(path string) (name string, data []byte, err error) {
+	name, in := standardInput, s.in
+	if path != "-" {
+		f, err := os.Open(path)
+		if err != nil {
+			return path, nil, err
+		}
+		defer f.Close()
+		name, in = path, f
+	}
+	data, err = io.ReadAll(io.LimitReader(in, maxSourceBytes+1))
+	if err == nil && len(data) > maxSourceBytes {
+		err = fmt.Errorf("%s: more than %d bytes: give a smaller file", name, maxSourceBytes)
+	}
+	return name, data, err
+}
+
+// decode reads a YAML or JSON file into a message.
+func (s *shell) decode(path string, into proto.Message) (source, error) {
+	name, data, err := s.read(path)
+	if err != nil {
+		return source{}, err
+	}
+	lines, err := file.Decode(name, data, into, file.Options{Studio: s.studio})
+	return source{name: name, lines: lines}, err
+}
+
+// located turns the faults of values into faults of the file or the flag that they come from. Other errors stay.
+func (s source) located(err error) error {
+	faults := finding.FaultsOf(err)
+	if faults == nil {
+		return err
+	}
+	var located []error
+	for _, fault := range faults {
+		if flag, ok := flagOf[fault.Field]; ok {
+			located = append(located, &file.Error{Field: "--" + flag, Problem: fault.Message, Cure: fault.Cure})
+			continue
+		}
+		located = append(located, &file.Error{
+			File: s.name, Line: s.lines.Of(s.path + fault.Field), Field: s.path + fault.Field, Problem: fault.Message, Cure: fault.Cure,
+		})
+	}
+	return errors.Join(located...)
+}
+
+// hasKey reports whether the text is a YAML or JSON mapping with the key at its top.
+func hasKey(data []byte, key string) bool {
+	var top map[string]yaml.Node
+	_ = yaml.Unmarshal(data, &top) // what is wrong with the text its decoding says, with the line
+	_, ok := top[key]
+	return ok
+}
