@@ -88,11 +88,12 @@ func target(address string) string {
 }
 
 func checkAddress(address string) error {
-	if path, ok := strings.CutPrefix(address, "unix:"); ok && path != "" {
+	path, isSocket := strings.CutPrefix(address, "unix:")
+	if isSocket && path != "" {
 		return nil
 	}
 	host, _, err := net.SplitHostPort(address)
-	if err != nil {
+	if isSocket || err != nil {
 		return fmt.Errorf("server %q: give host:port or unix:/path", address)
 	}
 	if ip := net.ParseIP(host); host == "localhost" || ip != nil && ip.IsLoopback() {
@@ -143,5 +144,9 @@ func ReadKey(path string) (string, error) {
 	if err != nil {
 		return "", fmt.Errorf("key file: %w", err)
 	}
-	return strings.TrimSpace(string(text)), nil
+	key := strings.TrimSpace(string(text))
+	if key == "" || strings.ContainsFunc(key, func(r rune) bool { return r <= ' ' || r > '~' }) {
+		return "", fmt.Errorf("key file %s does not hold one key on one line: name yours with --key-file or SAGGAR_KEY_FILE", path)
+	}
+	return key, nil
 }

@@ -62,7 +62,7 @@ func Findings(err error) []*saggarv1.Finding {
 func Describe(err error) string {
 	s := status.Convert(err)
 	lines := []string{s.Message()}
-	if s.Code() == codes.Unavailable {
+	if s.Code() == codes.Unavailable && len(s.Details()) == 0 { // with details it answered, and says itself what is away
 		lines[0] = "the server cannot be reached: " + s.Message()
 	}
 	for _, detail := range s.Details() {
