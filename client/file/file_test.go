@@ -27,13 +27,6 @@ func placed(text string, paths []string) string {
 	return text
 }
 
-func lisbon(t *testing.T) *time.Location {
-	t.Helper()
-	zone, err := time.LoadLocation("Europe/Lisbon")
-	require.NoError(t, err)
-	return zone
-}
-
 func decode(text string, into proto.Message, o file.Options) error {
 	_, err := file.Decode("x.yaml", []byte(text), into, o)
 	return err
@@ -116,7 +109,7 @@ func TestDecodeReadsFieldMasksAndTimes(t *testing.T) {
 
 	for _, text := range []string{"2027-07-01 08:00", "'2027-07-01 08:00'", "2027-07-01T08:00:00", "2027-07-01T07:00:00Z", "2027-07-01T09:00+02:00"} {
 		got := &saggarv1.Closure{}
-		require.NoError(t, decode("start_time: "+text, got, file.Options{Zone: lisbon(t)}), text)
+		require.NoError(t, decode("start_time: "+text, got, file.Options{Zone: zone(t, "Europe/Lisbon")}), text)
 		assert.True(t, proto.Equal(timestamppb.New(time.Date(2027, 7, 1, 7, 0, 0, 0, time.UTC)), got.GetStartTime()), text)
 	}
 }
