@@ -79,11 +79,13 @@ func (a recipeCheck) weighOutGrid() render.Grid {
 }
 
 func (a recipeCheck) productGrid() render.Grid {
-	grid := render.Grid{Title: "Ideal product", Columns: []string{"g", "limited by"}}
-	if a.LimitingElement != "" {
-		grid.Rows = [][]string{{render.Number(a.IdealProductGrams), a.LimitingElement}}
+	if a.LimitingElement == "" {
+		return render.Grid{} // no stage names a product
 	}
-	return grid
+	return render.Grid{
+		Title: "Ideal product", Columns: []string{"g", "limited by"},
+		Rows: [][]string{{render.Number(a.IdealProductGrams), a.LimitingElement}},
+	}
 }
 
 func (a recipeCheck) balanceGrid() render.Grid {

@@ -1,0 +1,165 @@
+package main
+
+import (
+	"encoding/json"
+	"flag"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"saggar/client/api"
+)
+
+var rewrite = flag.Bool("rewrite", false, "write the golden files of the bench verbs anew")
+
+// ran is what one command line did.
+type ran struct {
+	out, errOut string
+	code        int
+}
+
+// at runs a command line as a user without settings would, with text on standard input.
+func at(t *testing.T, input string, args ...string) ran {
+	t.Helper()
+	var out, errOut strings.Builder
+	s := &shell{
+		in: strings.NewReader(input), out: &out, errOut: &errOut,
+		lookupEnv: func(string) (string, bool) { return "", false },
+	}
+	code := s.run(t.Context(), args)
+	return ran{out.String(), errOut.String(), code}
+}
+
+// decoded runs a command line with JSON output and reads its answer.
+func decoded[V any](t *testing.T, input string, args ...string) V {
+	t.Helper()
+	r := at(t, input, append(args, "--output", "json")...)
+	require.Equal(t, api.ExitOK, r.code, r.errOut)
+	var value V
+	decoder := json.NewDecoder(strings.NewReader(r.out))
+	decoder.DisallowUnknownFields()
+	require.NoError(t, decoder.Decode(&value), r.out)
+	return value
+}
+
+// golden compares a text with testdata/name.
+func golden(t *testing.T, name, got string) {
+	t.Helper()
+	path := filepath.Join("testdata", name)
+	if *rewrite {
+		require.NoError(t, os.WriteFile(path, []byte(got), 0o644))
+	}
+	want, err := os.ReadFile(path)
+	require.NoError(t, err, "run go test -rewrite and look at what it wrote")
+	assert.Equal(t, string(want), got)
+}
+
+func TestBenchVerbsPrintWhatWasAgreed(t *testing.T) {
+	room := []string{"air", "room", "--volume-cubic-meters", "100", "--flow-cubic-meters-per-second", "0.5", "--release", "testdata/release.csv"}
+	program := []string{"heat", "time", "--furnace", muffleFile, "--program", calcineFile}
+	check := []string{
+		"recipe", "check", "testdata/oxidise.yaml", "--offline", "--studio-file", "testdata/studio.yaml",
+		"--material-file", "testdata/sulfur.yaml", "--on-date", "2027-02-27",
+	}
+	for name, verb := range map[string]struct {
+		args []string
+		code int
+	}{
+		"formula": {[]string{"formula", "mass", "CaSO4.2H2O"}, api.ExitOK},
+		"air":     {room, api.ExitOK},
+		"heat":    {program, api.ExitOK},
+		"check":   {check, api.ExitRefused}, // the room has no alarm
+	} {
+		for _, format := range []string{"table", "json", "yaml", "csv"} {
+			r := at(t, "", append(verb.args, "--output", format)...)
+			assert.Equal(t, verb.code, r.code, "%s %s: %s", name, format, r.errOut)
+			assert.Empty(t, r.errOut)
+			golden(t, name+"."+format+".golden", r.out)
+		}
+	}
+}
+
+// badCommand is a command line that must be refused as the caller's fault, with words that name place and cure.
+type badCommand struct {
+	args  string // separated by blanks
+	input string
+	says  []string
+}
+
+func TestBadInputIsNamedWithItsPlaceAndWhatWouldBeRight(t *testing.T) {
+	const room = "air room --volume-cubic-meters 10 --flow-cubic-meters-per-second 1 --release - "
+	const head = "species,start_minute,end_minute,grams_per_minute\n"
+	const muffle = "--furnace testdata/muffle.yaml "
+	const offline = "recipe check testdata/oxidise.yaml --offline --studio-file testdata/studio.yaml "
+	for name, c := range map[string]badCommand{
+		"no formula":                {"formula mass", "", []string{"give at least one"}},
+		"unknown element":           {"formula mass NaCl Xx2", "", []string{`"Xx2", character 1`, "no element Xx"}},
+		"two bad formulas":          {"formula mass Xx ) NaCl", "", []string{`"Xx"`, `")"`}},
+		"formulas twice":            {"formula mass NaCl --input -", "", []string{"--input - alone"}},
+		"input from a file":         {"formula mass --input list.json", "", []string{`"list.json"`, "--input - alone"}},
+		"empty line":                {"formula mass --input -", "\"NaCl\"\n\n", []string{"standard input:2", "is empty"}},
+		"no JSON":                   {"formula mass --input -", "NaCl\n", []string{"standard input:1", `"NaCl"`}},
+		"two on a line":             {"formula mass --input -", `{"formula":"NaCl"} {"formula":"KCl"}`, []string{"standard input:1", "more follows"}},
+		"other key":                 {"formula mass --input -", `{"formulae":"NaCl"}`, []string{"standard input:1", "formulae"}},
+		"no key":                    {"formula mass --input -", `{}`, []string{"standard input:1", `no "formula"`}},
+		"null":                      {"formula mass --input -", `null`, []string{"standard input:1", `no "formula"`}},
+		"every bad line":            {"formula mass --input -", "\"Xx\"\n\"NaCl\"\n\"Yy\"", []string{"standard input:1", "standard input:3"}},
+		"endless line":              {"formula mass --input -", `"` + strings.Repeat("Na", maxLineBytes), []string{"line 1", "too long"}},
+		"no volume":                 {"air room --flow-cubic-meters-per-second 1 --release -", "", []string{"volume-cubic-meters"}},
+		"volume zero":               {room + "--volume-cubic-meters 0", head, []string{"--volume-cubic-meters", "above 0"}},
+		"volume no number":          {room + "--volume-cubic-meters NaN", head, []string{"--volume-cubic-meters", "above 0"}},
+		"flow below zero":           {room + "--flow-cubic-meters-per-second -1", head, []string{"--flow-cubic-meters-per-second", "from 0"}},
+		"flow without end":          {room + "--flow-cubic-meters-per-second Inf", head, []string{"--flow-cubic-meters-per-second", "from 0"}},
+		"mixing below one":          {room + "--mixing-factor 0.9", head, []string{"--mixing-factor", "from 1"}},
+		"capture above one":         {room + "--capture-efficiency 1.1", head, []string{"--capture-efficiency", "from 0 to 1"}},
+		"capture a word":            {room + "--capture-efficiency most", head, []string{"--capture-efficiency", "from 0 to 1"}},
+		"no release file":           {"air room --volume-cubic-meters 10 --flow-cubic-meters-per-second 1 --release absent.csv", "", []string{"absent.csv"}},
+		"empty release":             {room, "", []string{"standard input:1", "is empty", "species,start_minute"}},
+		"header only":               {room, head, []string{"standard input:2", "at least one line"}},
+		"no header":                 {room, "SO2,0,60,1\n", []string{"standard input:1", "column 1", "species,start_minute"}},
+		"column twice":              {room, "species,species,start_minute,end_minute,grams_per_minute\n", []string{"column 2"}},
+		"cell missing":              {room, head + "SO2,0,60\n", []string{"standard input:2", "wrong number of fields"}},
+		"quote open":                {room, head + "\"SO2,0,60,1\n", []string{"standard input:", "quote"}},
+		"end before start":          {room, head + "SO2,60,0,1\n", []string{"standard input:2", "column 3, end_minute", "after the start"}},
+		"minute no number":          {room, head + "SO2,NaN,60,1\n", []string{"standard input:2", "column 2, start_minute", "from 0"}},
+		"grams below zero":          {room, head + "CO,0,60,1\nSO2,0,60,-1\n", []string{"standard input:3", "column 4, grams_per_minute"}},
+		"unknown species":           {room, head + "Xx,0,60,1\n", []string{"standard input:2", "column 1, species", "no element Xx"}},
+		"all faults":                {room, head + "Xx,0,60,1\nSO2,5,5,x\n", []string{"standard input:2", "standard input:3", "column 3", "column 4"}},
+		"no furnace":                {"heat time --program testdata/calcine.yaml", "", []string{"furnace"}},
+		"furnace not there":         {"heat time --furnace absent.yaml --program testdata/calcine.yaml", "", []string{"absent.yaml"}},
+		"furnace without times":     {"heat time --furnace - --program testdata/calcine.yaml", "name: muffle\nsource: electric\ntop_celsius: 1100\n", []string{"standard input", "heating_times", "cooling_times"}},
+		"unknown field":             {"heat time --furnace - --program testdata/calcine.yaml", "name: muffle\nheight: 3\n", []string{"standard input:2", "height"}},
+		"program without end":       {"heat time --program - " + muffle, "segments:\n  - {to_celsius: 600, hold_minutes: 1e9}\n", []string{"standard input:2", "segments[0].hold_minutes"}},
+		"program below zero":        {"heat time --program - " + muffle, "segments:\n  - to_celsius: 600\n  - to_celsius: -5\n", []string{"standard input:3", "segments[1].to_celsius"}},
+		"no segment":                {"heat time --program - " + muffle, "cooling: closed\n", []string{"standard input", "segments"}},
+		"start no number":           {"heat time --program testdata/calcine.yaml --start-celsius NaN " + muffle, "", []string{"--start-celsius", "from -40 to 2000"}},
+		"opened colder than air":    {"heat time --program testdata/calcine.yaml --open-below-celsius 10 " + muffle, "", []string{"--open-below-celsius"}},
+		"offline without studio":    {"recipe check testdata/oxidise.yaml --offline", "", []string{"--studio-file"}},
+		"files without offline":     {"recipe check testdata/oxidise.yaml --material-file x.yaml", "", []string{"--offline"}},
+		"studio from standard in":   {"recipe check testdata/oxidise.yaml --offline --studio-file -", "", []string{"--studio-file"}},
+		"no date":                   {offline + "--on-date tomorrow", "", []string{"--on-date", "YYYY-MM-DD"}},
+		"recipe not there":          {strings.Replace(offline, "oxidise", "absent", 1), "", []string{"absent.yaml"}},
+		"other recipe":              {offline + "--recipe reduce", "", []string{"--recipe reduce", "oxidise"}},
+		"material not known":        {offline, "", []string{"testdata/oxidise.yaml:6", "stages[0].additions[0].material", "sulfur"}},
+		"material twice":            {offline + "--material-file testdata/sulfur.yaml --material-file testdata/sulfur.yaml", "", []string{"sulfur.yaml", "given twice"}},
+		"material broken":           {offline + "--material-file testdata/broken.yaml", "", []string{"broken.yaml:3", "phases[0].formula"}},
+		"factor zero":               {offline + "--factor 0", "", []string{"--factor", "above 0"}},
+		"factor no number":          {offline + "--factor NaN", "", []string{"--factor", "above 0"}},
+		"two scales":                {offline + "--factor 2 --product-grams 5", "", []string{"factor", "product-grams"}},
+		"crucibles without volume":  {offline + "--crucibles 2", "", []string{"crucible-milliliters"}},
+		"product that nobody names": {offline + "--material-file testdata/sulfur.yaml --product-grams 5", "", []string{"--product-grams"}},
+		"no studio for the server":  {"recipe check testdata/oxidise.yaml", "", []string{"--studio"}},
+		"format unknown":            {"formula mass NaCl --output xml", "", []string{"xml", "table, json, yaml or csv"}},
+	} {
+		r := at(t, c.input, strings.Fields(c.args)...)
+		assert.Equal(t, api.ExitBadInput, r.code, name)
+		assert.Empty(t, r.out, name)
+		for _, words := range c.says {
+			assert.Contains(t, r.errOut, words, name)
+		}
+	}
+}
