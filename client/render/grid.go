@@ -89,10 +89,11 @@ func (g Grid) numeric(column int) bool {
 	return found
 }
 
-// oneLine replaces control characters, so that no text that somebody stored moves a terminal's cursor.
+// oneLine replaces control characters and marks of direction, so that no text that somebody stored moves a terminal's
+// cursor or turns a line around.
 func oneLine(cell string) string {
 	return strings.Map(func(r rune) rune {
-		if unicode.IsControl(r) {
+		if unicode.In(r, unicode.Cc, unicode.Cf, unicode.Zl, unicode.Zp) {
 			return ' '
 		}
 		return r

@@ -13,6 +13,7 @@ import (
 
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
+	"google.golang.org/protobuf/types/known/fieldmaskpb"
 	"google.golang.org/protobuf/types/known/timestamppb"
 )
 
@@ -89,11 +90,14 @@ func messageTree(m protoreflect.Message, path string) (any, error) {
 	if !m.IsValid() {
 		return nil, nil
 	}
-	if stamp, ok := m.Interface().(*timestamppb.Timestamp); ok {
-		if err := stamp.CheckValid(); err != nil {
+	switch x := m.Interface().(type) {
+	case *timestamppb.Timestamp:
+		if err := x.CheckValid(); err != nil {
 			return nil, fmt.Errorf("cannot show %s: %w", path, err)
 		}
-		return stamp.AsTime().Format(time.RFC3339Nano), nil
+		return x.AsTime().Format(time.RFC3339Nano), nil
+	case *fieldmaskpb.FieldMask:
+		return fieldTree(m, m.Descriptor().Fields().ByName("paths"), path)
 	}
 	fields := m.Descriptor().Fields()
 	o := make(object, fields.Len())
