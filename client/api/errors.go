@@ -2,6 +2,7 @@ package api
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
@@ -58,28 +59,50 @@ func Findings(err error) []*saggarv1.Finding {
 	return findings
 }
 
-// Describe says what a server's error means, with every field at fault and every finding, a line each.
+// Describe says what a server's error means, with every field at fault and every finding, a line each, and how many more
+// there are that had no room in the answer.
 func Describe(err error) string {
 	s := status.Convert(err)
-	lines := []string{s.Message()}
-	if s.Code() == codes.Unavailable && len(s.Details()) == 0 { // with details it answered, and says itself what is away
-		lines[0] = "the server cannot be reached: " + s.Message()
-	}
+	lines, shown, total, unread := []string{headline(s)}, 0, 0, ""
 	for _, detail := range s.Details() {
 		switch d := detail.(type) {
 		case *errdetails.BadRequest:
-			for _, v := range d.GetFieldViolations() {
-				lines = append(lines, fmt.Sprintf("  %s: %s", v.GetField(), v.GetDescription()))
+			if s.Code() == codes.InvalidArgument && len(d.GetFieldViolations()) > 0 {
+				lines = lines[:0] // the message repeats the first of them
 			}
+			for _, v := range d.GetFieldViolations() {
+				lines = append(lines, v.GetField()+": "+v.GetDescription())
+			}
+			shown += len(d.GetFieldViolations())
 		case *saggarv1.Finding:
 			lines = append(lines, describeFinding(d)...)
+			shown++
 		case *errdetails.ErrorInfo:
-			if open := d.GetMetadata()["unacknowledged_finding_codes"]; open != "" {
-				lines = append(lines, "  to go on all the same, acknowledge: "+open)
-			}
+			total, _ = strconv.Atoi(d.GetMetadata()["total_count"]) // none: 0
+			unread = d.GetMetadata()["unacknowledged_finding_codes"]
 		}
 	}
+	if total > shown {
+		lines = append(lines, fmt.Sprintf("  and %d more", total-shown))
+	}
+	if unread != "" {
+		lines = append(lines, "  to go on all the same, acknowledge: "+unread)
+	}
 	return strings.Join(lines, "\n")
+}
+
+// headline is the server's own sentence; a status without details was made on this side of the connection.
+func headline(s *status.Status) string {
+	switch {
+	case len(s.Details()) > 0:
+		return s.Message()
+	case s.Code() == codes.Unavailable:
+		return "the server cannot be reached: " + s.Message()
+	case s.Code() == codes.DeadlineExceeded:
+		return "the server did not answer in time (" + s.Message() + "): give it longer with --timeout"
+	default:
+		return s.Message()
+	}
 }
 
 func describeFinding(f *saggarv1.Finding) []string {

@@ -52,7 +52,9 @@ func statusWith(t *testing.T, code codes.Code, message string, details ...protoa
 
 func TestARefusalShowsEveryFindingAndWhatToDo(t *testing.T) {
 	err := statusWith(t, codes.FailedPrecondition, "the booking is refused",
-		&errdetails.ErrorInfo{Reason: "BOOKING_REFUSED", Metadata: map[string]string{"unacknowledged_finding_codes": "AIR_OLD_FLOW,HEAT_SLOW"}},
+		&errdetails.ErrorInfo{Reason: "BOOKING_REFUSED", Metadata: map[string]string{
+			"unacknowledged_finding_codes": "AIR_OLD_FLOW,HEAT_SLOW", "total_count": "5",
+		}},
 		&saggarv1.Finding{
 			Severity: saggarv1.Severity_SEVERITY_BLOCK, Code: "FURNACE_TAKEN", Message: "muffle-one is taken", Cure: "start at 14:00",
 			Source: "one firing at a time",
@@ -61,26 +63,35 @@ func TestARefusalShowsEveryFindingAndWhatToDo(t *testing.T) {
 	)
 	assert.Equal(t, strings.Join([]string{
 		"the booking is refused",
-		"  to go on all the same, acknowledge: AIR_OLD_FLOW,HEAT_SLOW",
 		"  BLOCK FURNACE_TAKEN: muffle-one is taken",
 		"        cure: start at 14:00",
 		"        source: one firing at a time",
 		"  WARN  HEAT_SLOW: slower than asked",
+		"  and 3 more",
+		"  to go on all the same, acknowledge: AIR_OLD_FLOW,HEAT_SLOW",
 	}, "\n"), api.Describe(err))
 	require.Len(t, api.Findings(err), 2)
 	assert.Equal(t, "FURNACE_TAKEN", api.Findings(err)[0].GetCode(), "in the server's order")
 }
 
-func TestEveryFieldAtFaultIsShown(t *testing.T) {
-	err := statusWith(t, codes.InvalidArgument, "two fields are at fault", &errdetails.BadRequest{
-		FieldViolations: []*errdetails.BadRequest_FieldViolation{
-			{Field: "rooms[0].volume_cubic_meters", Description: "must be at least 1"},
-			{Field: "studio.time_zone", Description: "no such zone"},
-		},
-	})
-	assert.Equal(t, "two fields are at fault\n  rooms[0].volume_cubic_meters: must be at least 1\n  studio.time_zone: no such zone",
-		api.Describe(err))
+func TestEveryFieldAtFaultIsShownOnce(t *testing.T) {
+	faults := &errdetails.BadRequest{FieldViolations: []*errdetails.BadRequest_FieldViolation{
+		{Field: "rooms[0].volume_cubic_meters", Description: "must be at least 1"},
+		{Field: "studio.time_zone", Description: "no such zone"},
+	}}
+	err := statusWith(t, codes.InvalidArgument, "rooms[0].volume_cubic_meters: must be at least 1; and 1 more",
+		&errdetails.ErrorInfo{Reason: "INVALID_FIELD"}, faults)
+	assert.Equal(t, "rooms[0].volume_cubic_meters: must be at least 1\nstudio.time_zone: no such zone", api.Describe(err))
 	assert.Empty(t, api.Findings(err))
+
+	err = statusWith(t, codes.AlreadyExists, "there is a run blue-one already", faults)
+	assert.Contains(t, api.Describe(err), "there is a run blue-one already\nrooms[0]", "what another code says is kept")
+	err = statusWith(t, codes.InvalidArgument, "the request id was used before", &errdetails.ErrorInfo{}, &errdetails.BadRequest{})
+	assert.Equal(t, "the request id was used before", api.Describe(err))
+}
+
+func TestADeadlineSaysWhatToDo(t *testing.T) {
+	assert.Contains(t, api.Describe(status.Error(codes.DeadlineExceeded, "")), "--timeout")
 }
 
 func TestAServerThatIsAwayIsNamedAsSuch(t *testing.T) {
