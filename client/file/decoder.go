@@ -29,6 +29,9 @@ func (d *decoder) fault(line int, field, problem, cure string) {
 	}
 }
 
+// full says that enough faults are known to stop looking.
+func (d *decoder) full() bool { return len(d.faults) > maxFaults }
+
 // message fills a message from a mapping, or from its short form.
 func (d *decoder) message(m protoreflect.Message, node *yaml.Node, path string) {
 	if d.depth++; d.depth > maxDepth {
@@ -69,7 +72,7 @@ func (d *decoder) fields(m protoreflect.Message, node *yaml.Node, path string) {
 		return
 	}
 	seen := map[protoreflect.Name]int{}
-	for i := 0; i+1 < len(node.Content); i += 2 {
+	for i := 0; i+1 < len(node.Content) && !d.full(); i += 2 {
 		key, value := node.Content[i], node.Content[i+1]
 		if field := d.fieldOf(m, key, path); field != nil {
 			at := join(path, string(field.Name()))
@@ -117,8 +120,9 @@ func (d *decoder) fieldOf(m protoreflect.Message, key *yaml.Node, path string) p
 }
 
 func (d *decoder) field(m protoreflect.Message, field protoreflect.FieldDescriptor, node *yaml.Node, path string) {
+	m.Clear(field)
 	switch {
-	case isNull(node) && node.Anchor == "": // unset
+	case isNull(node) && node.Anchor == "": // stays unset
 	case field.IsMap():
 		d.fault(node.Line, path, "is a map, which files cannot hold", "leave it out")
 	case field.IsList():
@@ -144,6 +148,9 @@ func (d *decoder) list(list protoreflect.List, field protoreflect.FieldDescripto
 		return
 	}
 	for i, element := range node.Content {
+		if d.full() {
+			return
+		}
 		at := fmt.Sprintf("%s[%d]", path, i)
 		d.lines[at] = element.Line
 		switch {

@@ -3,7 +3,6 @@ package file
 import (
 	"strconv"
 	"strings"
-	"unicode"
 )
 
 // Error is one fault in a file.
@@ -67,27 +66,17 @@ func place(file string, line int) string {
 
 const shownRunes = 40
 
-// shown quotes a piece of input for a message, cut to a readable length.
-func shown(text string) string { return strconv.Quote(cut(text)) }
-
-// cut shortens a piece of input and keeps it on one line.
-func cut(text string) string {
-	n := 0
-	for i, r := range text {
-		if n++; n > shownRunes {
-			text = text[:i] + "..."
-			break
-		}
-		if !unicode.IsPrint(r) {
-			return strings.Trim(strconv.Quote(cutRunes(text)), `"`)
-		}
+// shown quotes a piece of input for a message, cut to a readable length and without control characters.
+func shown(text string) string {
+	runes := []rune(text[:min(len(text), 4*(shownRunes+1))]) // a rune has four bytes at most
+	if len(runes) > shownRunes {
+		text = string(runes[:shownRunes]) + "..."
 	}
-	return text
+	return strconv.Quote(text)
 }
 
-func cutRunes(text string) string {
-	if runes := []rune(text[:min(len(text), 4*shownRunes)]); len(runes) > shownRunes {
-		return string(runes[:shownRunes]) + "..."
-	}
-	return text
+// cut is shown without the quotes.
+func cut(text string) string {
+	quoted := shown(text)
+	return quoted[1 : len(quoted)-1]
 }

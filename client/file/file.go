@@ -24,6 +24,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"go.yaml.in/yaml/v3"
 	"google.golang.org/protobuf/proto"
@@ -53,7 +55,8 @@ func Read(path string, into proto.Message, o Options) (Lines, error) {
 	return Decode(name, data, into, o)
 }
 
-// Decode reads the bytes of a file called name into a message. Fields that the file does not name keep their value.
+// Decode reads the bytes of a file called name into a message. Fields that the file names are replaced, lists as a whole;
+// the others keep their value.
 // The name of the message itself may be a short id. Errors: [Errors].
 func Decode(name string, data []byte, into proto.Message, o Options) (Lines, error) {
 	root, fault := parse(name, data)
@@ -111,13 +114,13 @@ func parse(name string, data []byte) (*yaml.Node, *Error) {
 		return nil, &Error{File: name, Line: 1, Problem: "is empty", Cure: "write at least one field, such as name: big-kiln"}
 	}
 	if err != nil {
-		return nil, syntaxFault(name, err)
+		return nil, syntaxFault(name, data, err)
 	}
 	switch err := decoder.Decode(&next); {
 	case errors.Is(err, io.EOF):
 		return document.Content[0], nil
 	case err != nil:
-		return nil, syntaxFault(name, err)
+		return nil, syntaxFault(name, data, err)
 	default:
 		return nil, &Error{
 			File: name, Line: next.Line, Problem: "holds more than one YAML document",
@@ -128,13 +131,29 @@ func parse(name string, data []byte) (*yaml.Node, *Error) {
 
 var yamlLine = regexp.MustCompile(`^line ([0-9]+): `)
 
-func syntaxFault(name string, err error) *Error {
+func syntaxFault(name string, data []byte, err error) *Error {
 	text := strings.TrimPrefix(err.Error(), "yaml: ")
-	fault := &Error{File: name, Cure: "check indentation, brackets, quotes and colons on this line and the one before"}
+	fault := &Error{File: name, Line: strangeLine(data), Cure: "check indentation, brackets, quotes and colons on this line and the one before"}
 	if found := yamlLine.FindStringSubmatch(text); found != nil {
 		fault.Line, _ = strconv.Atoi(found[1])
 		text = text[len(found[0]):]
 	}
 	fault.Problem = "is not YAML: " + text
 	return fault
+}
+
+// strangeLine is the line of the first byte that no YAML file may hold, else 1: the YAML reader names no line for either.
+func strangeLine(data []byte) int {
+	line := 1
+	for len(data) > 0 {
+		r, size := utf8.DecodeRune(data)
+		switch {
+		case r == '\n':
+			line++
+		case r == utf8.RuneError && size == 1, unicode.IsControl(r) && r != '\t' && r != '\r':
+			return line
+		}
+		data = data[size:]
+	}
+	return 1
 }

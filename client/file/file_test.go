@@ -3,6 +3,7 @@ package file_test
 import (
 	"errors"
 	"fmt"
+	"os"
 	"strings"
 	"testing"
 	"time"
@@ -181,8 +182,12 @@ func TestDecodeFaults(t *testing.T) {
 		"two documents":         {furnace, "title: a\n---\ntitle: b", "holds more than one YAML document; leave out the line ---"},
 		"broken second":         {furnace, "title: a\n---\ntitle: [", "is not YAML"},
 		"not YAML":              {furnace, "title: a\n  room: b", "x.yaml:2: is not YAML: mapping values are not allowed in this context; check indentation"},
-		"not UTF-8":             {furnace, "title: \xff", "is not YAML"},
-		"control character":     {furnace, "title: \x01", "is not YAML"},
+		"not YAML, line 1":      {furnace, "a: b: c", "x.yaml:1: is not YAML: mapping values are not allowed in this context"},
+		"not UTF-8":             {furnace, "room: a\ntitle: \xff", "x.yaml:2: is not YAML: invalid"},
+		"control character":     {furnace, "room: a\n\ntitle: \x01\n", "x.yaml:3: is not YAML: control characters are not allowed"},
+		"alias as a key":        {furnace, "x: &a b\n*a : b", "x.yaml:2: has an alias where a field's name should stand"},
+		"number in quotes bare": {recipe, "version: \"3\"", `version: "3" is text in quotes; leave the quotes out: 3`},
+		"backslash":             {furnace, `source: "a\\b"`, `source: "a\\b" is not known here`},
 		"too large a file":      {furnace, strings.Repeat("#", 4<<20+1), "x.yaml: is larger than 4 MiB; split it into several files"},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -277,6 +282,25 @@ func TestEnumNumber(t *testing.T) {
 	number, err := file.EnumNumber(structpb.NullValue(0).Descriptor(), "null_value")
 	require.NoError(t, err, "an enum without an unset value")
 	assert.Zero(t, number)
+	_, err = file.EnumNumber(structpb.NullValue(0).Descriptor(), "nil")
+	require.Error(t, err)
+}
+
+func TestDecodeReplacesWhatTheFileNames(t *testing.T) {
+	furnace := &saggarv1.Furnace{Title: "old", Room: "kept", Supply: "old", Excludes: []string{"sulfur"}, Capture: &saggarv1.Capture{Method: "smoke"}}
+	require.NoError(t, decode("title: new\nsupply: null\nexcludes: [carbon]\ncapture: {closed_fraction: 0.5}", furnace, file.Options{}))
+	want := &saggarv1.Furnace{Title: "new", Room: "kept", Excludes: []string{"carbon"}, Capture: &saggarv1.Capture{ClosedFraction: 0.5}}
+	assert.True(t, proto.Equal(want, furnace), furnace)
+}
+
+func TestReadFromStandardInput(t *testing.T) {
+	in, err := os.Open(write(t, "title: [a]")[0])
+	require.NoError(t, err)
+	kept := os.Stdin
+	os.Stdin = in
+	t.Cleanup(func() { os.Stdin = kept; in.Close() })
+	_, err = file.Read("-", &saggarv1.Furnace{}, file.Options{})
+	require.EqualError(t, err, "standard input:1: title: needs a single value, not a list; give a text")
 }
 
 func FuzzDecode(f *testing.F) {

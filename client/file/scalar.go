@@ -5,7 +5,6 @@ import (
 	"math"
 	"regexp"
 	"strconv"
-	"unicode/utf8"
 
 	"go.yaml.in/yaml/v3"
 	"google.golang.org/protobuf/reflect/protoreflect"
@@ -80,9 +79,6 @@ func text(node *yaml.Node) (protoreflect.Value, *Error) {
 		return protoreflect.Value{}, &Error{
 			Problem: "needs a text, not " + cut(node.Value), Cure: "put it in quotes when it is meant as text",
 		}
-	}
-	if !utf8.ValidString(node.Value) {
-		return protoreflect.Value{}, &Error{Problem: "is not UTF-8", Cure: "save the file as UTF-8"}
 	}
 	return protoreflect.ValueOfString(node.Value), nil
 }

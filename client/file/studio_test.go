@@ -123,7 +123,8 @@ func TestReadStudioFaults(t *testing.T) {
 			[]string{"studio: {name: east, time_zone: UTC, colour: red}"},
 			[]string{"%a:1: studio.colour: is no field here"},
 		},
-		"no such file": {nil, []string{"missing.yaml: cannot be read"}},
+		"a list at the top": {[]string{studio, "- name: hall"}, []string{"%b:1: needs fields, not a list; write fields under it: studio, rooms"}},
+		"no such file":      {nil, []string{"missing.yaml: cannot be read"}},
 	} {
 		t.Run(name, func(t *testing.T) {
 			paths := append(write(t, c.files...), "missing.yaml")[:max(len(c.files), 1)]
