@@ -8,6 +8,9 @@ import (
 	saggarv1 "saggar/proto/saggar/v1"
 )
 
+// Caution goes with every answer that holds figures.
+const Caution = chem.Caution
+
 // AssessmentToProto converts what a recipe does. Off-gas is added up by stage, case and gas.
 func AssessmentToProto(a assess.Assessment) *saggarv1.CheckRecipeResponse {
 	balance := a.Charge.Balance

@@ -6,7 +6,6 @@ import (
 
 	"google.golang.org/protobuf/types/known/timestamppb"
 
-	"saggar/chem"
 	"saggar/chem/finding"
 	"saggar/proto/convert"
 	saggarv1 "saggar/proto/saggar/v1"
@@ -159,7 +158,7 @@ func planAnswerToProto(studio string, a app.PlanAnswer) *saggarv1.PlanRunsRespon
 	return &saggarv1.PlanRunsResponse{
 		Status: planStatuses.toProto(a.Status), Runs: plannedRuns(studio, a), Reasons: planReasons(a.Reasons),
 		Blames: planReasons(a.Blames), BlamesMinimal: a.BlamesMinimal, Findings: convert.FindingsToProto(a.Findings),
-		Revision: int32(a.Revision), EndTime: instant(a.End), Caution: chem.Caution,
+		Revision: int32(a.Revision), EndTime: instant(a.End), Caution: convert.Caution,
 	}
 }
 

@@ -8,7 +8,6 @@ import (
 
 	"google.golang.org/grpc"
 
-	"saggar/chem"
 	"saggar/chem/finding"
 	"saggar/proto/convert"
 	saggarv1 "saggar/proto/saggar/v1"
@@ -51,7 +50,7 @@ func (s *runService) book(ctx context.Context, call app.Call, req *saggarv1.Book
 	}
 	answer := &saggarv1.BookRunResponse{
 		Findings: convert.FindingsToProto(result.Findings), Revision: int32(result.Revision), Assumptions: result.Assumptions,
-		Caution: chem.Caution,
+		Caution: convert.Caution,
 	}
 	for _, run := range result.Runs {
 		answer.Runs = append(answer.Runs, runToProto(studio, run))

@@ -1,9 +1,6 @@
 package main
 
 import (
-	"io"
-	"os"
-
 	"github.com/spf13/cobra"
 
 	"saggar/chem/air"
@@ -11,9 +8,6 @@ import (
 	"saggar/chem/finding"
 	"saggar/client/render"
 )
-
-// standardInput is what faults call the standard input.
-const standardInput = "standard input"
 
 // roomAir is the predicted air of one room.
 type roomAir struct {
@@ -90,15 +84,12 @@ func (s *shell) airCommand() *cobra.Command {
 
 // releases reads a release file, or standard input for "-".
 func (s *shell) releases(path string) ([]air.Release, error) {
-	if path == "-" {
-		return readReleases(standardInput, s.in)
-	}
-	f, err := os.Open(path)
+	name, in, err := s.open(path)
 	if err != nil {
 		return nil, err
 	}
-	defer f.Close()
-	return readReleases(path, io.Reader(f))
+	defer in.Close()
+	return readReleases(name, in)
 }
 
 func newRoomAir(a air.Assessment) roomAir {

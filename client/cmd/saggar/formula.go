@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"strconv"
 
 	"github.com/spf13/cobra"
@@ -157,7 +158,9 @@ func massOf(text string) (formulaMass, error) {
 	if err != nil {
 		return formulaMass{}, err
 	}
-	return formulaMass{Formula: formula.String(), MolarMassGramsPerMole: formula.MolarMass(), Elements: formula.Elements()}, nil
+	// No atomic weight has more than nine decimals; what a sum has beyond them is rounding.
+	mass := math.Round(formula.MolarMass()*1e9) / 1e9
+	return formulaMass{Formula: formula.String(), MolarMassGramsPerMole: mass, Elements: formula.Elements()}, nil
 }
 
 func formulaGrid(list []formulaMass) render.Grid {

@@ -91,7 +91,8 @@ func newHeatTime(r heat.Result) heatTime {
 	}
 	for _, s := range r.Segments {
 		if !s.Reachable {
-			answer.Assumptions = append(answer.Assumptions, fmt.Sprintf("segment %d cannot be reached and is left out of the sums", s.Index))
+			answer.Assumptions = append(answer.Assumptions,
+				fmt.Sprintf("segment %d cannot be reached and is left out of the sums", s.Index))
 		}
 		answer.Segments = append(answer.Segments, segmentTime{
 			Index: s.Index, AskedMinutes: s.AskedMinutes, PossibleMinutes: s.PossibleMinutes, DurationMinutes: s.DurationMinutes,

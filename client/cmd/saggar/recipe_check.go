@@ -8,9 +8,6 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
-	"google.golang.org/genproto/googleapis/rpc/errdetails"
-	"google.golang.org/grpc/codes"
-	"google.golang.org/grpc/status"
 
 	"saggar/chem/finding"
 	"saggar/client/api"
@@ -53,8 +50,8 @@ func (s *shell) recipeCheckCommand() *cobra.Command {
 	flags.StringVar(&q.recipe, "recipe", "", "id of the recipe, when FILE holds several")
 	flags.BoolVar(&q.offline, "offline", false, "reckon here, without a server")
 	flags.StringArrayVar(&q.studioFiles, "studio-file", nil, "with --offline: YAML file of the studio; may be repeated")
-	flags.StringArrayVar(&q.materialFiles, "material-file", nil, "with --offline: YAML file with a material or several; may be repeated")
-	flags.StringVar(&q.onDate, "on-date", "", "with --offline: day on which measurements must be fresh, YYYY-MM-DD; today unless given")
+	flags.StringArrayVar(&q.materialFiles, "material-file", nil, "with --offline: YAML file of materials; may be repeated")
+	flags.StringVar(&q.onDate, "on-date", "", "with --offline: day on which tests must be fresh, YYYY-MM-DD (default today)")
 	q.scale.flags(command)
 	return command
 }
@@ -113,21 +110,12 @@ func (s *shell) checkOnServer(ctx context.Context, q recipeQuestion) (*saggarv1.
 
 // serverFaults gives the faults that a server finds in the recipe the file and line that they come from.
 func (s source) serverFaults(err error) error {
-	if status.Code(err) != codes.InvalidArgument {
+	faults := api.Faults(err)
+	if faults == nil {
 		return err
 	}
-	var faults finding.Faults
-	for _, detail := range status.Convert(err).Details() {
-		bad, ok := detail.(*errdetails.BadRequest)
-		if !ok {
-			continue
-		}
-		for _, v := range bad.GetFieldViolations() {
-			faults.Add(strings.TrimPrefix(v.GetField(), "recipe."), v.GetDescription(), "")
-		}
-	}
-	if len(faults) == 0 {
-		return err
+	for i := range faults {
+		faults[i].Field = strings.TrimPrefix(faults[i].Field, "recipe.")
 	}
 	return badInput(s.located(faults))
 }

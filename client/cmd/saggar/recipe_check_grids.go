@@ -144,10 +144,12 @@ func (a recipeCheck) stageGrid() render.Grid {
 				continue // a wait that nobody needs yet
 			}
 			total += minutes
-			grid.Rows = append(grid.Rows, append(first, string(phase.Phase), fmt.Sprint(minutes), render.Minutes(minutes), string(phase.Watch), ""))
+			grid.Rows = append(grid.Rows, append(first,
+				string(phase.Phase), fmt.Sprint(minutes), render.Minutes(minutes), string(phase.Watch)))
 			first = []string{"", ""}
 		}
-		grid.Rows = append(grid.Rows, append(first, "in all", fmt.Sprint(total), render.Minutes(total), "", render.Number(stage.EnergyKilowattHours)))
+		grid.Rows = append(grid.Rows, append(first,
+			"in all", fmt.Sprint(total), render.Minutes(total), "", render.Number(stage.EnergyKilowattHours)))
 	}
 	return grid
 }

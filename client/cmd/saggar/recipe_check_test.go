@@ -30,7 +30,8 @@ const demo = "../../../deploy/demo/"
 func offlineDemo(t *testing.T, recipe []string, flags ...string) (recipeCheck, ran) {
 	t.Helper()
 	args := append([]string{"recipe", "check"}, recipe...)
-	args = append(args, "--offline", "--studio-file", demo+"studio.yaml", "--material-file", demo+"materials.yaml", "--on-date", "2027-02-27")
+	args = append(args, "--offline", "--studio-file", demo+"studio.yaml", "--material-file", demo+"materials.yaml",
+		"--on-date", "2027-02-27")
 	r := at(t, "", append(append(args, flags...), "--output", "json")...)
 	require.Contains(t, []int{api.ExitOK, api.ExitRefused}, r.code, r.errOut)
 	var answer recipeCheck

@@ -2,7 +2,6 @@ package main
 
 import (
 	"errors"
-	"fmt"
 	"io"
 	"os"
 
@@ -13,8 +12,11 @@ import (
 	"saggar/client/file"
 )
 
-// maxSourceBytes is the most that an input file may hold; a server refuses more in one request too.
-const maxSourceBytes = 4 << 20
+// maxSourceBytes is more than client/file accepts, which says so; the rest of a longer file is not read.
+const maxSourceBytes = 5 << 20
+
+// standardInput is what faults call the standard input.
+const standardInput = "standard input"
 
 // source is an input file, or the part of one below a path, with the lines of its fields.
 type source struct {
@@ -32,20 +34,37 @@ var flagOf = map[string]string{
 
 // read reads an input file, or standard input for "-".
 func (s *shell) read(path string) (name string, data []byte, err error) {
-	name, in := standardInput, s.in
-	if path != "-" {
-		f, err := os.Open(path)
-		if err != nil {
-			return path, nil, err
-		}
-		defer f.Close()
-		name, in = path, f
+	name, in, err := s.open(path)
+	if err != nil {
+		return name, nil, err
 	}
-	data, err = io.ReadAll(io.LimitReader(in, maxSourceBytes+1))
-	if err == nil && len(data) > maxSourceBytes {
-		err = fmt.Errorf("%s: more than %d bytes: give a smaller file", name, maxSourceBytes)
+	defer in.Close()
+	if data, err = io.ReadAll(io.LimitReader(in, maxSourceBytes)); err != nil {
+		return name, nil, unreadable(name, err)
 	}
-	return name, data, err
+	return name, data, nil
+}
+
+// open opens an input file, or standard input for "-", and says what to call it.
+func (s *shell) open(path string) (name string, in io.ReadCloser, err error) {
+	if path == "-" {
+		return standardInput, io.NopCloser(s.in), nil
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return path, nil, unreadable(path, err)
+	}
+	return path, f, nil
+}
+
+func unreadable(name string, err error) error {
+	var path *os.PathError
+	if errors.As(err, &path) {
+		err = path.Err
+	}
+	return &file.Error{
+		File: name, Problem: "cannot be read: " + err.Error(), Cure: "give the path of a readable file, or - for standard input",
+	}
 }
 
 // decode reads a YAML or JSON file into a message.
