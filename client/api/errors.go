@@ -64,6 +64,7 @@ func Findings(err error) []*saggarv1.Finding {
 func Describe(err error) string {
 	s := status.Convert(err)
 	lines, shown, total, unread := []string{headline(s)}, 0, 0, ""
+	goOn := "  to go on all the same, acknowledge: "
 	for _, detail := range s.Details() {
 		switch d := detail.(type) {
 		case *errdetails.BadRequest:
@@ -77,6 +78,9 @@ func Describe(err error) string {
 		case *saggarv1.Finding:
 			lines = append(lines, describeFinding(d)...)
 			shown++
+			if d.GetSeverity() == saggarv1.Severity_SEVERITY_BLOCK {
+				goOn = "  once nothing blocks, these must be acknowledged: "
+			}
 		case *errdetails.ErrorInfo:
 			total, _ = strconv.Atoi(d.GetMetadata()["total_count"]) // none: 0
 			unread = d.GetMetadata()["unacknowledged_finding_codes"]
@@ -86,7 +90,7 @@ func Describe(err error) string {
 		lines = append(lines, fmt.Sprintf("  and %d more", total-shown))
 	}
 	if unread != "" {
-		lines = append(lines, "  to go on all the same, acknowledge: "+unread)
+		lines = append(lines, goOn+unread)
 	}
 	return strings.Join(lines, "\n")
 }

@@ -68,10 +68,18 @@ func TestARefusalShowsEveryFindingAndWhatToDo(t *testing.T) {
 		"        source: one firing at a time",
 		"  WARN  HEAT_SLOW: slower than asked",
 		"  and 3 more",
-		"  to go on all the same, acknowledge: AIR_OLD_FLOW,HEAT_SLOW",
+		"  once nothing blocks, these must be acknowledged: AIR_OLD_FLOW,HEAT_SLOW",
 	}, "\n"), api.Describe(err))
 	require.Len(t, api.Findings(err), 2)
 	assert.Equal(t, "FURNACE_TAKEN", api.Findings(err)[0].GetCode(), "in the server's order")
+}
+
+func TestWarningsThatOnlyWaitToBeRead(t *testing.T) {
+	err := statusWith(t, codes.FailedPrecondition, "not acknowledged",
+		&errdetails.ErrorInfo{Metadata: map[string]string{"unacknowledged_finding_codes": "HEAT_SLOW", "total_count": "1"}},
+		&saggarv1.Finding{Severity: saggarv1.Severity_SEVERITY_WARN, Code: "HEAT_SLOW", Message: "slower than asked"})
+	assert.Equal(t, "not acknowledged\n  WARN  HEAT_SLOW: slower than asked\n  to go on all the same, acknowledge: HEAT_SLOW",
+		api.Describe(err))
 }
 
 func TestEveryFieldAtFaultIsShownOnce(t *testing.T) {
