@@ -8,6 +8,7 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"google.golang.org/protobuf/proto"
 
 	"saggar/client/file"
 	saggarv1 "saggar/proto/saggar/v1"
@@ -35,12 +36,16 @@ func TestReadStudioLoadsTheDemo(t *testing.T) {
 	assert.Equal(t, "2027-03-01T08:00:00Z", contents.GetClosures()[0].GetStartTime().AsTime().Format("2006-01-02T15:04:05Z07:00"))
 }
 
-func TestReadLoadsTheDemosRecipe(t *testing.T) {
-	recipe := &saggarv1.Recipe{}
-	_, err := file.Read("../../deploy/demo/sodalite-blue.yaml", recipe, file.Options{})
-	require.NoError(t, err)
+func TestReadLoadsTheDemosSingleResources(t *testing.T) {
+	recipe, circuit, room := &saggarv1.Recipe{}, &saggarv1.ExtractionCircuit{}, &saggarv1.Room{}
+	for name, into := range map[string]proto.Message{"sodalite-blue": recipe, "stronger-fan": circuit, "stronger-make-up": room} {
+		_, err := file.Read("../../deploy/demo/"+name+".yaml", into, file.Options{})
+		require.NoError(t, err)
+	}
 	assert.Equal(t, "studios/offline/recipes/sodalite-blue", recipe.GetName())
 	assert.Equal(t, saggarv1.Atmosphere_ATMOSPHERE_REDUCING, recipe.GetStages()[2].GetAtmosphere())
+	assert.Equal(t, "studios/offline/extractionCircuits/bay-fan", circuit.GetName())
+	assert.Equal(t, "studios/offline/rooms/furnace-bay", room.GetName())
 }
 
 // write puts files into a folder of their own and returns their paths.
