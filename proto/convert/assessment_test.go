@@ -14,109 +14,54 @@ import (
 	saggarv1 "saggar/proto/saggar/v1"
 )
 
-// assessment has every part filled; its figures are made up.
-func assessment() assess.Assessment {
-	reentry := 95.0
-	return assess.Assessment{
-		Charge: assess.Charge{Balance: chem.BalanceResult{
-			LimitingElement: "S", IdealProductGrams: 96,
-			Stages: []chem.StageBalance{{
-				Stage:    "reduce",
-				WeighOut: []chem.WeighedMaterial{{Material: "sulfur", MassGrams: 30, Stage: "reduce"}},
-				Elements: []chem.ElementBalance{{Element: "S", InMoles: 1, ProductMoles: 0.25, OffGasMoles: 0.5, LeftOverMoles: 0.25}},
-				OffGas: []chem.OffGas{
-					{Case: chem.Cautious, Species: "SO2", Moles: 0.5, MassGrams: 32},
-					{Case: chem.Likely, Species: "SO2", Moles: 0.125, MassGrams: 8},
-					{Case: chem.Cautious, Species: "CO", Moles: 2, MassGrams: 56},
-					{Case: chem.Cautious, Species: "SO2", Moles: 0.25, MassGrams: 16},
-				},
-			}},
+func TestOffGasIsAddedUpOverItsOriginsAndKeptApartByCaseAndGas(t *testing.T) {
+	gas := func(c chem.Case, species, origin string, moles float64) chem.OffGas {
+		return chem.OffGas{Case: c, Species: species, Origin: origin, Moles: moles, MassGrams: 10 * moles}
+	}
+	m := AssessmentToProto(assess.Assessment{Charge: assess.Charge{Balance: chem.BalanceResult{Stages: []chem.StageBalance{
+		{Stage: "reduce", OffGas: []chem.OffGas{
+			gas(chem.Cautious, "SO2", "sulfur", 1), gas(chem.Likely, "SO2", "sulfur", 0.25), gas(chem.Cautious, "CO", "charcoal", 2),
+			gas(chem.Cautious, "SO2", "pyrite", 0.5),
 		}},
+		{Stage: "oxidise", OffGas: []chem.OffGas{gas(chem.Cautious, "SO2", "sulfur", 4)}},
+	}}}})
+	var got [][]any
+	for _, line := range m.GetOffGas() {
+		assert.InDelta(t, 10*line.GetMoles(), line.GetMassGrams(), 1e-12)
+		got = append(got, []any{line.GetStage(), OffGasCaseFromProto(line.GetCase()), line.GetSpecies(), line.GetMoles()})
+	}
+	assert.Equal(t, [][]any{
+		{"reduce", chem.Cautious, "SO2", 1.5}, {"reduce", chem.Likely, "SO2", 0.25}, {"reduce", chem.Cautious, "CO", 2.0},
+		{"oxidise", chem.Cautious, "SO2", 4.0},
+	}, got)
+}
+
+func TestAStageThatNoFurnaceCanDoHasNoTimesAndNoAir(t *testing.T) {
+	minute := 0.0
+	m := AssessmentToProto(assess.Assessment{
+		Findings: []finding.Finding{{Severity: finding.Block, Code: "STAGE_NO_FURNACE", Field: "stages[0]"}},
 		Stages: []assess.StageAssessment{
+			{Stage: "melt"},
 			{
-				Stage: "reduce",
-				Treatment: &assess.Treatment{
-					Furnace: heat.Furnace{ID: "pot-furnace"}, Heat: heat.Result{EnergyKilowattHours: 7},
-					Phases: []heat.Phase{{Kind: heat.Fire, Minutes: 240, Watch: heat.InRoom}},
+				Stage: "pack", Treatment: &assess.Treatment{
+					Furnace: heat.Furnace{ID: "hood"}, Phases: []heat.Phase{{Kind: heat.Work, Minutes: 90, Watch: heat.InRoom}},
 				},
-				Air: &assess.RoomAir{Room: "annex", FlowCubicMetersPerSecond: 0.4, Assessment: air.Assessment{
-					MixtureRatio: 0.75,
-					Species: []air.SpeciesAssessment{{
-						Species: "SO2", PeakPPM: 3, PeakMinute: 12, Max15MinutePPM: 2, Max8HourPPM: 1, ReentryMinute: &reentry,
-						Limits: []air.LimitCheck{{
-							Limit: air.Limit{Authority: "NIOSH", Kind: "STEL", AveragingMinutes: 15, PPM: 5, Severity: finding.Block, Source: "a table"},
-							Ratio: 0.4,
-						}},
-					}},
+				Air: &assess.RoomAir{Room: "bay", Assessment: air.Assessment{
+					Species: []air.SpeciesAssessment{{Species: "SO2", ReentryMinute: &minute}},
 				}},
 			},
-			{Stage: "oxidise"},
 		},
-		Findings:    []finding.Finding{{Severity: finding.Warn, Code: "HEAT_SLOW"}},
-		Assumptions: []string{"all sulfur leaves"}, Caution: "a planning estimate",
-	}
-}
-
-func TestAssessmentToProto(t *testing.T) {
-	m := AssessmentToProto(assessment())
-	assert.Equal(t, "S", m.GetLimitingElement())
-	assert.Equal(t, 96.0, m.GetIdealProductGrams())
-	assert.Equal(t, []string{"all sulfur leaves"}, m.GetAssumptions())
-	assert.Equal(t, "a planning estimate", m.GetCaution(), "figures on air and heat never travel without the caution")
-	require.Len(t, m.GetFindings(), 1)
-	assert.Equal(t, "HEAT_SLOW", m.GetFindings()[0].GetCode())
-	require.Len(t, m.GetWeighOut(), 1)
-	assert.Equal(t, 30.0, m.GetWeighOut()[0].GetMassGrams())
-	require.Len(t, m.GetBalance(), 1)
-	b := m.GetBalance()[0]
-	assert.Equal(t, b.GetInMoles(), b.GetProductMoles()+b.GetOffGasMoles()+b.GetLeftOverMoles())
-
+	})
 	require.Len(t, m.GetStages(), 2)
-	assert.Equal(t, "pot-furnace", m.GetStages()[0].GetFurnace())
-	assert.Equal(t, 7.0, m.GetStages()[0].GetEnergyKilowattHours())
-	assert.Equal(t, saggarv1.Watch_WATCH_IN_ROOM, m.GetStages()[0].GetPhases()[0].GetWatch())
-	assert.Equal(t, int32(240), m.GetStages()[0].GetPhases()[0].GetDurationMinutes())
-	assert.Empty(t, m.GetStages()[1].GetFurnace(), "a stage that no furnace can do is shown without one")
-}
-
-func TestOffGasIsAddedUpByStageCaseAndGas(t *testing.T) {
-	lines := AssessmentToProto(assessment()).GetOffGas()
-	require.Len(t, lines, 3)
-	type row struct {
-		when    saggarv1.OffGasCase
-		species string
-		grams   float64
-		moles   float64
-	}
-	var rows []row
-	for _, l := range lines {
-		assert.Equal(t, "reduce", l.GetStage())
-		rows = append(rows, row{l.GetCase(), l.GetSpecies(), l.GetMassGrams(), l.GetMoles()})
-	}
-	assert.Equal(t, []row{
-		{saggarv1.OffGasCase_OFF_GAS_CASE_CAUTIOUS, "SO2", 48, 0.75},
-		{saggarv1.OffGasCase_OFF_GAS_CASE_LIKELY, "SO2", 8, 0.125},
-		{saggarv1.OffGasCase_OFF_GAS_CASE_CAUTIOUS, "CO", 56, 2},
-	}, rows, "the two cases are never added to each other")
-}
-
-func TestAirOfAStage(t *testing.T) {
-	rooms := AssessmentToProto(assessment()).GetAir()
-	require.Len(t, rooms, 1, "a stage without off-gas has no air")
-	assert.Equal(t, "annex", rooms[0].GetRoom())
-	assert.Equal(t, "reduce", rooms[0].GetStage())
-	assert.Equal(t, 0.4, rooms[0].GetFlowCubicMetersPerSecond())
-	assert.Equal(t, 0.75, rooms[0].GetMixtureRatio())
-	gas := rooms[0].GetSpecies()[0]
-	assert.Equal(t, []float64{3, 12, 2, 1}, []float64{
-		gas.GetPeakPpm(), gas.GetPeakMinute(), gas.GetMax_15MinutePpm(), gas.GetMax_8HourPpm(),
-	})
-	require.NotNil(t, gas.ReentryMinute)
-	assert.Equal(t, 95.0, gas.GetReentryMinute())
-	assert.Nil(t, gas.FlowNeededCubicMetersPerSecond, "no flow would do: absent, not 0, which would read as none needed")
-	limit := gas.GetLimits()[0]
-	assert.Equal(t, saggarv1.Severity_SEVERITY_BLOCK, limit.GetSeverity())
-	assert.Equal(t, []any{"NIOSH", "STEL", 15.0, 5.0, 0.4, "a table"}, []any{
-		limit.GetAuthority(), limit.GetKind(), limit.GetAveragingMinutes(), limit.GetLimitPpm(), limit.GetRatio(), limit.GetSource(),
-	})
+	assert.Empty(t, m.GetStages()[0].GetFurnace())
+	assert.Empty(t, m.GetStages()[0].GetPhases())
+	phase := m.GetStages()[1].GetPhases()[0]
+	assert.Equal(t, saggarv1.PhaseKind_PHASE_KIND_WORK, phase.GetPhase())
+	assert.Equal(t, int32(90), phase.GetDurationMinutes())
+	assert.Equal(t, heat.InRoom, WatchFromProto(phase.GetWatch()))
+	require.Len(t, m.GetAir(), 1)
+	species := m.GetAir()[0].GetSpecies()[0]
+	require.NotNil(t, species.ReentryMinute, "at once is a zero")
+	assert.Nil(t, species.FlowNeededCubicMetersPerSecond, "no flow does is absent, not zero")
+	assert.Equal(t, "STAGE_NO_FURNACE", FindingFromProto(m.GetFindings()[0]).Code)
 }
