@@ -147,6 +147,8 @@ func TestBadInputIsNamedWithItsPlaceAndWhatWouldBeRight(t *testing.T) {
 		"material not known":        {offline, "", []string{"testdata/oxidise.yaml:6", "stages[0].additions[0].material", "sulfur"}},
 		"material twice":            {offline + "--material-file testdata/sulfur.yaml --material-file testdata/sulfur.yaml", "", []string{"sulfur.yaml", "given twice"}},
 		"material broken":           {offline + "--material-file testdata/broken.yaml", "", []string{"broken.yaml:3", "phases[0].formula"}},
+		"furnace not in the studio": {strings.Replace(offline, "testdata/oxidise.yaml", demo+"sodalite-blue.yaml", 1) + "--material-file " + demo + "materials.yaml", "", []string{"sodalite-blue.yaml:14: stages[0].furnaces[0]", `no furnace "small-kiln"`}},
+		"one of several recipes":    {strings.Replace(offline, "testdata/oxidise.yaml", demo+"recipes.yaml", 1), "", []string{"--recipe", "name one of", "bisque"}},
 		"factor zero":               {offline + "--factor 0", "", []string{"--factor", "above 0"}},
 		"factor no number":          {offline + "--factor NaN", "", []string{"--factor", "above 0"}},
 		"two scales":                {offline + "--factor 2 --product-grams 5", "", []string{"factor", "product-grams"}},
