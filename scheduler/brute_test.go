@@ -129,7 +129,7 @@ func (b *brute) fits(p scheduler.Placement) bool {
 		if lag.From >= len(all) || lag.To >= len(all) {
 			continue
 		}
-		between := all[lag.To].StartMinute - all[lag.From].EndMinute()
+		between := all[lag.To].StartMinute - b.ready(all[lag.From])
 		if between < lag.MinMinutes || (lag.MaxMinutes >= 0 && between > lag.MaxMinutes) {
 			return false
 		}
@@ -145,6 +145,13 @@ func (b *brute) fits(p scheduler.Placement) bool {
 }
 
 func (b *brute) unary(p scheduler.Placement) int { return b.problem.Tasks[p.Task].Modes[p.Mode].Unary }
+
+// ready is the end of the last phase that counts for lags.
+func (b *brute) ready(p scheduler.Placement) int {
+	mode := b.problem.Tasks[p.Task].Modes[p.Mode]
+	counting := p.Phases[:len(p.Phases)-mode.TailPhases]
+	return counting[len(counting)-1].End
+}
 
 func (b *brute) demandAt(placed []scheduler.Placement, cumulative, minute int) int {
 	sum := 0

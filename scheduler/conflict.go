@@ -96,8 +96,8 @@ func (p *propagator) unaryClash(settled []held) []choice {
 		early, taken := lastOn[unary]
 		if taken && p.alone[unary] && late.start < early.end {
 			return []choice{
-				{mode: -1, order: &link{early.task, late.task, 0, far}},
-				{mode: -1, order: &link{late.task, early.task, 0, far}},
+				{mode: -1, order: &link{early.task, late.task, 0, far, true}},
+				{mode: -1, order: &link{late.task, early.task, 0, far, true}},
 			}
 		}
 		lastOn[unary] = late

@@ -196,7 +196,9 @@ func untilMinute(p *plan.Problem, solution plan.Solution, task int, g group) int
 		}
 	case KindLagMinimum:
 		if lag := p.Lags[g.index]; lag.To == task {
-			m.consider(solution.Tasks[lag.From].EndMinute()+lag.MinMinutes, placed.StartMinute)
+			from := solution.Tasks[lag.From]
+			ready := from.ReadyMinute(p.Tasks[lag.From].Modes[from.Mode])
+			m.consider(ready+lag.MinMinutes, placed.StartMinute)
 		}
 	}
 	return m.latest

@@ -118,9 +118,26 @@ func (d drawer) task(p *scheduler.Problem) scheduler.Task {
 		}
 		mode.Phases[0].Minutes = max(mode.Phases[0].Minutes, 1)
 		mode.Phases[0].MaxMinutes = 0
+		if d.lags || d.anyLags {
+			d.drawTail(&mode)
+		}
 		task.Modes = append(task.Modes, mode)
 	}
 	return task
+}
+
+// drawTail keeps the last phases, as many as may be, from counting for lags.
+func (d drawer) drawTail(mode *scheduler.Mode) {
+	lasting := 0
+	for _, phase := range mode.Phases {
+		if phase.Minutes > 0 {
+			lasting++
+		}
+	}
+	mode.TailPhases = d.number(0, lasting-1, "tail")
+	for i := len(mode.Phases) - mode.TailPhases; i < len(mode.Phases); i++ {
+		mode.Phases[i].MaxMinutes = 0
+	}
 }
 
 func (d drawer) phase(p *scheduler.Problem) scheduler.Phase {

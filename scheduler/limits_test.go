@@ -139,6 +139,26 @@ func TestEndlessLags(t *testing.T) {
 	require.Len(t, result.Blame, 3)
 }
 
+// TestEndlessLagsBeforeTails: the lags leave no time for what comes before the tail of either mode, whichever is taken.
+func TestEndlessLagsBeforeTails(t *testing.T) {
+	p := scheduler.Problem{
+		HorizonMinutes: 1 << 31,
+		Unaries:        make([]scheduler.Unary, 3),
+		Tasks: []scheduler.Task{
+			{Modes: []scheduler.Mode{fixedMode(0, 100, 0), fixedMode(1, 110, 0)}},
+			{Modes: []scheduler.Mode{fixedMode(2, 20, 0)}},
+		},
+		Lags: []scheduler.Lag{{From: 0, To: 1, MaxMinutes: -1}, {From: 1, To: 0, MinMinutes: -110, MaxMinutes: -1}},
+	}
+	withTail := &p.Tasks[0].Modes[1]
+	withTail.Phases = append(withTail.Phases, scheduler.Phase{Name: "burn off", Minutes: 90, Calendar: -1})
+	withTail.TailPhases = 1
+	result := solve(t, p, scheduler.Options{})
+	require.Equal(t, scheduler.Infeasible, result.Status)
+	require.True(t, result.BlameMinimal)
+	require.Len(t, result.Blame, 2)
+}
+
 func TestInvalidProblemIsRefused(t *testing.T) {
 	_, err := scheduler.Solve(context.Background(), scheduler.Problem{}, scheduler.Options{})
 	require.ErrorContains(t, err, "horizon_minutes")

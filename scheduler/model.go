@@ -39,6 +39,7 @@ type mode struct {
 	unary                 int
 	firstBlock, lastBlock int
 	least, most           int // minutes in all
+	tail                  int // minutes of the last block that do not count for lags
 	parts                 []part
 }
 
@@ -61,8 +62,12 @@ type part struct {
 	from, to point
 }
 
-// link is a difference bound: lo <= start(to) - end(from) <= hi; hi at far means no most.
-type link struct{ from, to, lo, hi int }
+// link is a difference bound: lo <= start(to) - ready(from) <= hi, or end(from) in place of ready(from) if it is whole; hi
+// at far means no most.
+type link struct {
+	from, to, lo, hi int
+	whole            bool // the tail counts too: an order on a unary, not a lag
+}
 
 // builder makes a model.
 type builder struct {
@@ -143,6 +148,9 @@ func (b *builder) addMode(task, index int) {
 	for _, phase := range source.Phases {
 		m.least += phase.Minutes
 		m.most += phase.LongestMinutes()
+	}
+	for _, phase := range source.Phases[len(source.Phases)-source.TailPhases:] {
+		m.tail += phase.Minutes
 	}
 	window := b.startWindow(m)
 	b.openBlock(b.unit())

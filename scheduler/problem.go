@@ -24,7 +24,7 @@ type (
 	Phase = plan.Phase
 	// Demand is plan.Demand: how much of a cumulative resource a phase takes while it lasts.
 	Demand = plan.Demand
-	// Lag is plan.Lag: least and most minutes from one task's end to another's start.
+	// Lag is plan.Lag: least and most minutes from one task being ready to another's start.
 	Lag = plan.Lag
 	// Unary is plan.Unary: a resource that holds one task at a time.
 	Unary = plan.Unary

@@ -182,6 +182,15 @@ func (p *propagator) reviseLink(s *state, l link, changed int) bool {
 	return p.reviseFrom(s, l)
 }
 
+// offset is how long after the start of the mode's last block the link begins to count.
+func (p *propagator) offset(l link, m int) int {
+	minutes := p.blocks[p.modes[m].lastBlock].minutes
+	if l.whole {
+		return minutes
+	}
+	return minutes - p.modes[m].tail
+}
+
 // reviseTo keeps the starts of the later task that some end of the earlier one allows.
 func (p *propagator) reviseTo(s *state, l link) bool {
 	var allowed set
@@ -190,11 +199,10 @@ func (p *propagator) reviseTo(s *state, l link) bool {
 		if !p.alive(s, m) {
 			continue
 		}
-		last := p.modes[m].lastBlock
-		b := &p.blocks[last]
+		last, offset := p.modes[m].lastBlock, p.offset(l, m)
 		ends := s.starts[last]
 		p.meter.spend(len(ends.spans) + len(allowed.spans))
-		by := shift{b.minutes + l.lo, b.minutes + l.hi, b.unit, unit}
+		by := shift{offset + l.lo, offset + l.hi, p.blocks[last].unit, unit}
 		allowed = union(allowed, shifted(ends, by, span{0, p.horizon}))
 	}
 	for m := p.first[l.to]; m < p.first[l.to+1]; m++ {
@@ -217,9 +225,8 @@ func (p *propagator) reviseFrom(s *state, l link) bool {
 		if !p.alive(s, m) {
 			continue
 		}
-		last := p.modes[m].lastBlock
-		b := &p.blocks[last]
-		by := shift{-b.minutes - l.hi, -b.minutes - l.lo, unit, b.unit}
+		last, offset := p.modes[m].lastBlock, p.offset(l, m)
+		by := shift{-offset - l.hi, -offset - l.lo, unit, p.blocks[last].unit}
 		p.meter.spend(len(starts.spans))
 		p.keep(s, m, last, shifted(starts, by, span{0, p.horizon}))
 	}
@@ -253,27 +260,30 @@ func (p *propagator) anyAlive(s *state, task int) bool {
 // the same, but only after moving every start to the horizon in small steps.
 func (p *propagator) endless(s *state) bool {
 	tasks := len(p.problem.Tasks)
-	latest := make([]int, 2*tasks) // start and end of each task
-	raise := func(to, minute int) bool {
-		if minute <= latest[to] {
-			return false
-		}
-		latest[to] = minute
-		return true
-	}
+	latest := make([]int, 3*tasks) // each task's start, when it is ready and its end
+	start, ready, end := 0, tasks, 2*tasks
 	raised := true
-	for round := 0; raised && round <= 2*tasks; round++ {
+	raise := func(to, minute int) {
+		if minute > latest[to] {
+			latest[to], raised = minute, true
+		}
+	}
+	apart := func(from, to int, minutes span) {
+		raise(to, latest[from]+minutes.lo)
+		raise(from, latest[to]-minutes.hi)
+	}
+	for round := 0; raised && round <= 3*tasks; round++ {
 		raised = false
 		for task := range tasks {
-			least, most := p.lengths(s, task)
-			raised = raise(2*task+1, latest[2*task]+least) || raised
-			raised = raise(2*task, latest[2*task+1]-most) || raised
+			beforeTail, tail := p.lengths(s, task)
+			apart(start+task, ready+task, beforeTail)
+			apart(ready+task, end+task, tail)
 		}
-		for _, links := range [][]link{p.lags, s.orders} {
-			for _, l := range links {
-				raised = raise(2*l.to, latest[2*l.from+1]+l.lo) || raised
-				raised = raise(2*l.from+1, latest[2*l.to]-l.hi) || raised
-			}
+		for _, l := range p.lags {
+			apart(ready+l.from, start+l.to, span{l.lo, l.hi})
+		}
+		for _, l := range s.orders {
+			apart(end+l.from, start+l.to, span{l.lo, l.hi})
 		}
 		if !p.meter.spend(tasks + len(p.lags) + len(s.orders)) {
 			return false
@@ -282,15 +292,18 @@ func (p *propagator) endless(s *state) bool {
 	return raised
 }
 
-// lengths is the least and most minutes of the task in the modes left.
-func (p *propagator) lengths(s *state, task int) (least, most int) {
-	least = far
+// lengths is from the least to the most minutes of the task before its tail and in its tail, over the modes left.
+func (p *propagator) lengths(s *state, task int) (beforeTail, tail span) {
+	beforeTail, tail = span{far, 0}, span{far, 0}
 	for m := p.first[task]; m < p.first[task+1]; m++ {
 		if p.alive(s, m) {
-			least, most = min(least, p.modes[m].least), max(most, p.modes[m].most)
+			mode := &p.modes[m]
+			beforeTail.lo = min(beforeTail.lo, mode.least-mode.tail)
+			beforeTail.hi = max(beforeTail.hi, mode.most-mode.tail)
+			tail = span{min(tail.lo, mode.tail), max(tail.hi, mode.tail)}
 		}
 	}
-	return least, most
+	return beforeTail, tail
 }
 
 // earliest is the least start and the least end of a task that the state leaves.

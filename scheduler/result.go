@@ -93,6 +93,7 @@ type Reason struct {
 	// OtherTask is, for lags, the task at the other end; else -1.
 	OtherTask int `json:"other_task"`
 	// UntilMinute is when the group lets go of the task, or of the phase that it holds back: the end of what is busy, used
-	// or forbidden, the opening of the calendar, the release, the other task's end and lag. -1 where no single minute says it.
+	// or forbidden, the opening of the calendar, the release, the other task's end or, for a lag, the minute at which it was
+	// ready and the lag. -1 where no single minute says it.
 	UntilMinute int `json:"until_minute"`
 }

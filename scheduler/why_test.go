@@ -133,6 +133,25 @@ func chain() scheduler.Problem {
 	return p
 }
 
+// tailed is a firing of an hour whose furnace then burns off for half an hour, one that follows it 10 to 20 minutes after
+// the draw on another furnace, and one more on the first furnace.
+func tailed() scheduler.Problem {
+	p := scheduler.Problem{
+		HorizonMinutes: 600,
+		Unaries:        []scheduler.Unary{{Name: "kiln"}, {Name: "other kiln"}},
+		Lags:           []scheduler.Lag{{From: 0, To: 1, MinMinutes: 10, MaxMinutes: 20}},
+	}
+	for i, name := range []string{"bisque", "glaze", "more"} {
+		p.Tasks = append(p.Tasks, scheduler.Task{Name: name, Modes: []scheduler.Mode{
+			{Unary: i % 2, TailPhases: 1, Phases: []scheduler.Phase{
+				{Name: "fire", Minutes: 60, Calendar: -1},
+				{Name: "burn off", Minutes: 30, Calendar: -1},
+			}},
+		}})
+	}
+	return p
+}
+
 func TestBlame(t *testing.T) {
 	cases := map[string]struct {
 		problem func() scheduler.Problem
@@ -190,6 +209,19 @@ func TestBlame(t *testing.T) {
 			{Kind: scheduler.KindBusy, Name: "kiln", Need: 90, Have: 180},
 			{Kind: scheduler.KindLagMaximum, Name: "bisque to glaze", Need: -1, Have: 20},
 			{Kind: scheduler.KindHorizon, Need: 610, Have: 600},
+		}},
+		"tail longer than the lag allows": {func() scheduler.Problem {
+			p := tailed()
+			p.HorizonMinutes = 1 << 31
+			p.Tasks = p.Tasks[:2]
+			p.Tasks[1].Modes[0].Unary = 0
+			first := &p.Tasks[0].Modes[0]
+			first.Phases = slices.Insert(first.Phases, 1, scheduler.Phase{Name: "wait", MaxMinutes: 120, Calendar: -1})
+			return p
+		}, []scheduler.Blame{
+			{Kind: scheduler.KindShared, Name: "kiln", Need: 180, Have: 1 << 31},
+			{Kind: scheduler.KindLagMinimum, Name: "bisque to glaze", Need: 10, Have: -1},
+			{Kind: scheduler.KindLagMaximum, Name: "bisque to glaze", Need: -1, Have: 20},
 		}},
 		"lags contradict each other": {func() scheduler.Problem {
 			p := chain()
@@ -285,6 +317,16 @@ func TestReasons(t *testing.T) {
 		}, 20, []scheduler.Reason{{Kind: scheduler.KindCalendar, Name: "staffed", OtherTask: -1, UntilMinute: 200}}},
 		"lag": {chain, 100, []scheduler.Reason{
 			{Task: 1, Kind: scheduler.KindLagMinimum, Name: "bisque to glaze", OtherTask: 0, UntilMinute: 100},
+		}},
+		"lag, the other furnace not yet free": {func() scheduler.Problem {
+			p := tailed()
+			p.Tasks = p.Tasks[:2]
+			return p
+		}, 70, []scheduler.Reason{
+			{Task: 1, Kind: scheduler.KindLagMinimum, Name: "bisque to glaze", OtherTask: 0, UntilMinute: 70},
+		}},
+		"the other task's tail": {tailed, 90, []scheduler.Reason{
+			{Task: 2, Kind: scheduler.KindShared, Name: "kiln", OtherTask: -1, UntilMinute: 90},
 		}},
 		"the other task on the furnace": {func() scheduler.Problem {
 			p := chain()

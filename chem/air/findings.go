@@ -1,6 +1,7 @@
 package air
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -102,26 +103,33 @@ func (s survey) cure(f *finding.Finding, excess Excess, check *RoomCheck, result
 	}
 	if ok && share < 1 {
 		f.Figures = append(f.Figures, finding.Figure{Name: "charge_share_enough", Value: share, Unit: "1"})
-		ways = append(ways, fmt.Sprintf("%.3g of the charge", roundDown(share)), captureWay(check.Sources, share))
+		ways = append(ways, fmt.Sprintf("%.3g of the charge", roundDown(share)), captureWay(check.Sources, excess.Limit.Species, share))
 	}
 	ways = append(ways, "a slower release, another time or another room")
 	f.Cure = strings.Join(ways, "; or ")
 }
 
-// captureWay words the capture that is enough for the source that captures least.
-func captureWay(sources []Source, share float64) string {
+// captureWay words the capture that is enough for the source that lets the most of a species escape; all sources together
+// need that share.
+func captureWay(sources []Source, species string, share float64) string {
 	if len(sources) == 0 {
 		return "less gas in the room at the start"
 	}
-	least := sources[0]
-	for _, source := range sources {
-		if source.CaptureFraction < least.CaptureFraction {
-			least = source
+	most := slices.MaxFunc(sources, func(a, b Source) int { return cmp.Compare(a.escaping(species), b.escaping(species)) })
+	need := captures([]Source{most}, share)[0]
+	return fmt.Sprintf("capture that lets at most %.3g of what now escapes escape (%s: %.4g closed, %.4g with the door open)",
+		roundDown(share), most.Name, need.CaptureFraction, need.DoorOpenFraction)
+}
+
+// escaping is the mass in g of a species that escapes from the closed source; of everything for a mixture.
+func (s Source) escaping(species string) float64 {
+	var grams float64
+	for _, r := range s.Releases {
+		if counted := countedAs(r.Species); counted == species || species == mixtureSpecies {
+			grams += r.GramsPerMinute * (r.EndMinute - r.StartMinute) * (1 - s.CaptureFraction)
 		}
 	}
-	need := captures([]Source{least}, share)[0]
-	return fmt.Sprintf("capture that lets at most %.3g of what now escapes escape (%s: %.4g closed, %.4g with the door open)",
-		roundDown(share), least.Name, need.CaptureFraction, need.DoorOpenFraction)
+	return grams
 }
 
 func (m *measured) noLimit(about string) finding.Finding {

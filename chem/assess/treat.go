@@ -192,7 +192,9 @@ func (t *Treatment) unwatchWhenClean() {
 	}
 	var clean float64
 	for _, r := range t.Cautious {
-		clean = math.Max(clean, r.EndMinute)
+		if r.Species != "H2O" { // steam alone harms nobody in the room
+			clean = math.Max(clean, r.EndMinute)
+		}
 	}
 	minute := 0
 	for i, p := range t.Phases {

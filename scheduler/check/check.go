@@ -29,8 +29,8 @@ const (
 	RuleBusy       Rule = "unary_busy"      // not on a unary while it is busy
 	RuleShared     Rule = "unary_shared"    // one task at a time on a unary
 	RuleCumulative Rule = "cumulative"      // demands and what is used stay within the capacity
-	RuleLagMinimum Rule = "lag_minimum"     // least minutes between two tasks
-	RuleLagMaximum Rule = "lag_maximum"     // most minutes between two tasks
+	RuleLagMinimum Rule = "lag_minimum"     // least minutes from one task being ready to another's start
+	RuleLagMaximum Rule = "lag_maximum"     // most minutes from one task being ready to another's start
 )
 
 // Violation is one breach of one rule.
@@ -190,9 +190,19 @@ func (v *verifier) shared() {
 	}
 }
 
+// ready is the end of the whole task less what its tail took.
+func (v *verifier) ready(placement plan.Placement) int {
+	ready := placement.EndMinute()
+	for i := range v.mode(placement).TailPhases {
+		tail := placement.Phases[len(placement.Phases)-1-i]
+		ready -= tail.End - tail.Start
+	}
+	return ready
+}
+
 func (v *verifier) lags() {
 	for i, lag := range v.problem.Lags {
-		between := v.solution.Tasks[lag.To].StartMinute - v.solution.Tasks[lag.From].EndMinute()
+		between := v.solution.Tasks[lag.To].StartMinute - v.ready(v.solution.Tasks[lag.From])
 		if between < lag.MinMinutes {
 			v.add(RuleLagMinimum, lag.To, i, between, lag.MinMinutes)
 		}

@@ -136,6 +136,31 @@ func TestWrongTogether(t *testing.T) {
 	require.Equal(t, []check.Violation{breach(check.RuleProblem, -1, -1, 0, 0)}, check.Verify(p, plan.Solution{}))
 }
 
+// TestTail: a lag counts from the end of the last phase before the tail, while the unary stays held to the end of all.
+func TestTail(t *testing.T) {
+	p := shop()
+	p.Tasks[0].Modes[0].TailPhases, p.Cumulatives[0].Capacity = 1, 100
+	held := placed(0, 0, 5, 15, 20, 25)
+	ways := map[string]struct {
+		second plan.Placement
+		want   []check.Violation
+	}{
+		"as soon as it may":  {placed(1, 1, 25, 35, 60, 65), nil},
+		"as late as it may":  {placed(1, 1, 80, 90, 112, 117), nil},
+		"too early":          {placed(1, 1, 20, 30, 60, 65), []check.Violation{breach(check.RuleLagMinimum, 1, 0, 0, 5)}},
+		"too late":           {placed(1, 1, 110, 120, 125, 130), []check.Violation{breach(check.RuleLagMaximum, 1, 0, 90, 60)}},
+		"after it, not held": {placed(1, 0, 25, 35, 60, 65), nil},
+	}
+	for name, way := range ways {
+		t.Run(name, func(t *testing.T) {
+			require.Equal(t, way.want, check.Verify(p, plan.Solution{Tasks: []plan.Placement{held, way.second}}))
+		})
+	}
+	p.Lags[0].MinMinutes = 0
+	overlap := []plan.Placement{held, placed(1, 0, 20, 30, 60, 65)}
+	require.Equal(t, []check.Violation{breach(check.RuleShared, 1, 0, 20, 25)}, check.Verify(p, plan.Solution{Tasks: overlap}))
+}
+
 // TestUsedAtTheEdges: what is used in only the first or the last minute of the plan counts, next to them it does not.
 func TestUsedAtTheEdges(t *testing.T) {
 	for _, c := range []struct{ start, end, want int }{{0, 5, 0}, {0, 6, 1}, {79, 90, 1}, {80, 90, 0}} {

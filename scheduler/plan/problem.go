@@ -46,6 +46,10 @@ type Mode struct {
 	Name   string  `json:"name"`
 	Unary  int     `json:"unary"`  // index into Problem.Unaries
 	Phases []Phase `json:"phases"` // at least one minute in all
+	// TailPhases is how many of the last phases do not count for lags: the furnace is still held, for burning off or
+	// cooling empty, but what was in it is out. At least 0 and below the number of phases of at least one minute; none of
+	// the tail may be elastic. All else counts the tail: the unary, the horizon and the makespan.
+	TailPhases int `json:"tail_phases"`
 	// ForbiddenStarts are starts that this mode may not take, for a reason that the caller knows. In any order.
 	ForbiddenStarts []Interval `json:"forbidden_starts"`
 }
@@ -72,8 +76,9 @@ type Demand struct {
 	Amount     int `json:"amount"`     // at least 0
 }
 
-// Lag is start(To) - end(From) >= MinMinutes, and <= MaxMinutes unless MaxMinutes is negative. Any two different tasks
-// may have lags, in any number and direction.
+// Lag is start(To) - ready(From) >= MinMinutes, and <= MaxMinutes unless MaxMinutes is negative. A task is ready at the end
+// of the last phase before the tail of its chosen mode, which is the task's end where there is no tail (Mode.TailPhases).
+// Any two different tasks may have lags, in any number and direction.
 type Lag struct {
 	From       int `json:"from"` // index into Problem.Tasks
 	To         int `json:"to"`   // index into Problem.Tasks

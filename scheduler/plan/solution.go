@@ -23,6 +23,16 @@ func (p Placement) EndMinute() int {
 	return p.Phases[len(p.Phases)-1].End
 }
 
+// ReadyMinute is when what the task made is out: the end of the last phase before the mode's tail, from which lags count.
+// The mode is the one that the placement names. It is the start when no phase comes before the tail.
+func (p Placement) ReadyMinute(mode Mode) int {
+	before := len(p.Phases) - max(mode.TailPhases, 0)
+	if before <= 0 {
+		return p.StartMinute
+	}
+	return p.Phases[before-1].End
+}
+
 // MakespanMinute is the latest end of all tasks; 0 for an empty solution.
 func (s Solution) MakespanMinute() int {
 	latest := 0

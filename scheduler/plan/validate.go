@@ -101,6 +101,7 @@ func (v *validator) task(field string, task Task, p *Problem) {
 		v.index(at+".unary", mode.Unary, len(p.Unaries), "unaries")
 		v.intervals(at+".forbidden_starts", mode.ForbiddenStarts)
 		v.phases(at+".phases", mode.Phases, p)
+		v.tail(at, mode)
 	}
 }
 
@@ -113,6 +114,29 @@ func (v *validator) phases(field string, phases []Phase, p *Problem) {
 	}
 	if total == 0 || total > MaxMinute {
 		v.add(field, total, fmt.Sprintf("the least minutes of all phases must add up to from 1 to %d", MaxMinute))
+	}
+}
+
+func (v *validator) tail(field string, mode Mode) {
+	if mode.TailPhases == 0 {
+		return
+	}
+	lasting := 0
+	for _, phase := range mode.Phases {
+		if phase.Minutes > 0 {
+			lasting++
+		}
+	}
+	if mode.TailPhases < 0 || mode.TailPhases >= lasting {
+		v.add(field+".tail_phases", mode.TailPhases,
+			fmt.Sprintf("must be at least 0 and below the number of phases of at least one minute, which is %d", lasting))
+		return
+	}
+	for i := len(mode.Phases) - mode.TailPhases; i < len(mode.Phases); i++ {
+		if phase := mode.Phases[i]; phase.MaxMinutes > phase.Minutes {
+			v.add(fmt.Sprintf("%s.phases[%d].max_minutes", field, i), phase.MaxMinutes,
+				"must be 0 or the same as minutes, since the tail must not be elastic")
+		}
 	}
 }
 

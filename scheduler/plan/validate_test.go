@@ -31,6 +31,9 @@ func TestValidateAccepts(t *testing.T) {
 	require.NoError(t, p.Validate())
 	p.HorizonMinutes, p.StepMinutes = plan.MaxMinute, 15
 	require.NoError(t, p.Validate())
+	p.Tasks[0].Modes[0].Phases[1].Minutes, p.Tasks[0].Modes[0].Phases[1].MaxMinutes = 4, 4
+	p.Tasks[0].Modes[0].TailPhases = 1
+	require.NoError(t, p.Validate(), "a most that is the least is not elastic")
 }
 
 func TestValidateRejects(t *testing.T) {
@@ -55,6 +58,9 @@ func TestValidateRejects(t *testing.T) {
 		"negative calendar":  {func(p *plan.Problem) { p.Tasks[0].Modes[0].Phases[1].Calendar = -2 }, "tasks[0].modes[0].phases[1].calendar", -2},
 		"cumulative":         {func(p *plan.Problem) { p.Tasks[0].Modes[0].Phases[0].Demands[0].Cumulative = 1 }, "tasks[0].modes[0].phases[0].demands[0].cumulative", 1},
 		"negative demand":    {func(p *plan.Problem) { p.Tasks[0].Modes[0].Phases[0].Demands[0].Amount = -1 }, "tasks[0].modes[0].phases[0].demands[0].amount", -1},
+		"negative tail":      {func(p *plan.Problem) { p.Tasks[0].Modes[0].TailPhases = -1 }, "tasks[0].modes[0].tail_phases", -1},
+		"tail of all":        {func(p *plan.Problem) { p.Tasks[0].Modes[0].TailPhases = 1 }, "tasks[0].modes[0].tail_phases", 1},
+		"elastic tail":       {func(p *plan.Problem) { m := &p.Tasks[0].Modes[0]; m.Phases[1].Minutes, m.TailPhases = 3, 1 }, "tasks[0].modes[0].phases[1].max_minutes", 4},
 		"empty forbidden":    {func(p *plan.Problem) { p.Tasks[0].Modes[0].ForbiddenStarts[0].End = -4 }, "tasks[0].modes[0].forbidden_starts[0].end", -4},
 		"lag from":           {func(p *plan.Problem) { p.Lags[0].From = 2 }, "lags[0].from", 2},
 		"lag to":             {func(p *plan.Problem) { p.Lags[0].To = -1 }, "lags[0].to", -1},
@@ -92,6 +98,14 @@ func TestValidateNamesEveryFault(t *testing.T) {
 	require.Len(t, invalid.Faults, 3+3*30, "horizon, step, tasks, and from, to and the same task for each lag")
 	require.Equal(t, 1+20+1, len(strings.Split(err.Error(), "\n")))
 	require.True(t, strings.HasSuffix(err.Error(), "and 73 more"))
+}
+
+func TestPlacementReady(t *testing.T) {
+	phases := []plan.Interval{{Start: 4, End: 9}, {Start: 9, End: 12}, {Start: 12, End: 30}}
+	placement := plan.Placement{StartMinute: 4, Phases: phases}
+	for tail, want := range []int{30, 12, 9, 4, 4} {
+		require.Equal(t, want, placement.ReadyMinute(plan.Mode{TailPhases: tail}), "%d", tail)
+	}
 }
 
 func TestPlacementEnds(t *testing.T) {

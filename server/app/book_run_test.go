@@ -239,3 +239,14 @@ func TestAClosureBetweenPlanAndBookingRefuses(t *testing.T) {
 	require.ErrorAs(t, err, &refusal)
 	assert.Equal(t, "CLOSED", refusal.Findings[0].Code)
 }
+
+func TestAnothersExcessIsNotPutDownToAFiringThatAddsNothing(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	blue := b.plan(t, request("blue", 1), monday)
+	require.Contains(t, codes(blue), "AIR_SHORT_TERM_LIMIT", "the sulfur recipe must warn for this to show anything")
+	_, err := b.book(blue, "")
+	require.NoError(t, err)
+	red := b.plan(t, request("red", 1), monday)
+	assert.NotContains(t, codes(red), "AIR_SHORT_TERM_LIMIT")
+}

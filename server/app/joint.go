@@ -27,23 +27,31 @@ type joint struct {
 	today    string // ISO date in the studio's zone, for the age of measurements
 }
 
-// findings returns everything that the planned firings break together.
+// findings returns everything that the planned firings break together. Firings that stand in their way on the same furnace
+// are named once and left out of the sums, since both can never run.
 func (j joint) findings() []finding.Finding {
-	var found []finding.Finding
-	found = append(found, j.furnaces()...)
-	found = append(found, j.supplies()...)
-	found = append(found, j.crews()...)
-	found = append(found, j.air()...)
-	return found
+	found := j.furnaces()
+	rest := j.withoutClashes()
+	return slices.Concat(found, rest.supplies(), rest.crews(), rest.air())
 }
 
-// all returns existing and planned firings together.
-func (j joint) all() []domain.Firing {
-	all := slices.Clone(j.existing)
-	for _, p := range j.planned {
-		all = append(all, p.Firing)
+// withoutClashes leaves out existing firings that a planned one overlaps on its furnace.
+func (j joint) withoutClashes() joint {
+	j.existing = slices.DeleteFunc(slices.Clone(j.existing), func(f domain.Firing) bool {
+		return slices.ContainsFunc(j.planned, func(p plannedFiring) bool {
+			return p.Furnace == f.Furnace && p.Window.Overlaps(f.Window)
+		})
+	})
+	return j
+}
+
+// all returns existing and planned firings together; existing ones have no field.
+func (j joint) all() []plannedFiring {
+	var all []plannedFiring
+	for _, f := range j.existing {
+		all = append(all, plannedFiring{Firing: f})
 	}
-	return all
+	return append(all, j.planned...)
 }
 
 // furnaces finds two firings on one furnace at one time.
@@ -100,7 +108,7 @@ func (j joint) clock(t time.Time) string { return t.In(j.site.Zone).Format("Mon 
 
 // draw is an amount that a firing takes over a window.
 type draw struct {
-	firing domain.Firing
+	firing plannedFiring
 	window domain.Window
 	amount float64
 }
@@ -209,7 +217,7 @@ func (j joint) crews() []finding.Finding {
 func (j joint) later(top peak, p plannedFiring) string {
 	var others []draw
 	for _, d := range top.by {
-		if d.firing.Furnace != p.Furnace || !d.firing.Window.Start.Equal(p.Window.Start) {
+		if d.firing.field != p.field {
 			others = append(others, d)
 		}
 	}
@@ -218,7 +226,7 @@ func (j joint) later(top peak, p plannedFiring) string {
 	}
 	first := slices.MinFunc(others, func(a, b draw) int { return a.window.End.Compare(b.window.End) })
 	return fmt.Sprintf("let this part of the firing begin at or after %s, when %s is past it, or use another furnace",
-		j.clock(first.window.End), describe(first.firing))
+		j.clock(first.window.End), describe(first.firing.Firing))
 }
 
 func names(draws []draw) string {

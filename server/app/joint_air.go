@@ -43,7 +43,12 @@ func (j joint) air() []finding.Finding {
 			found = append(found, uncheckable(room, err))
 			continue
 		}
-		found = append(found, placed(assessment.Findings, view.first, room)...)
+		worsened, err := j.worsened(room, view)
+		if err != nil {
+			found = append(found, uncheckable(room, err))
+			continue
+		}
+		found = append(found, placed(causedBy(worsened, assessment.Findings), view.first, room)...)
 		for at, p := range view.planned {
 			near, err := air.CheckNear(air.NearCheck{Zone: view.check.Zone, Sources: view.check.Sources, At: at})
 			if err != nil {
@@ -74,12 +79,46 @@ func (j joint) exceedsAir() bool {
 		if err != nil {
 			return true
 		}
-		excesses, err := air.Exceeds(view.check.Zone, view.check.Sources, view.check.Own)
-		if err != nil || slices.ContainsFunc(excesses, func(e air.Excess) bool { return e.Limit.Severity == finding.Block }) {
+		worsened, err := j.worsened(room, view)
+		if err != nil || slices.ContainsFunc(worsened, func(e air.Excess) bool { return e.Limit.Severity == finding.Block }) {
 			return true
 		}
 	}
 	return false
+}
+
+// worsened lists the limits that the room goes over because of the planned firings: what the others do just as much without
+// them is not put down to them.
+func (j joint) worsened(room string, view roomView) ([]air.Excess, error) {
+	with, err := air.Exceeds(view.check.Zone, view.check.Sources, view.check.Own)
+	if err != nil || len(with) == 0 {
+		return nil, err
+	}
+	origin, _ := j.firstInto(room)
+	others := joint{site: j.site, existing: j.existing, today: j.today}
+	carried, err := others.carriedInto(room, origin)
+	if err != nil {
+		return nil, err
+	}
+	without, err := air.Exceeds(view.check.Zone, append(others.sources(room, origin), carried...), view.check.Own)
+	return slices.DeleteFunc(with, func(e air.Excess) bool {
+		return slices.ContainsFunc(without, func(o air.Excess) bool {
+			return o.Limit == e.Limit && e.PPM <= o.PPM*(1+1e-9)
+		})
+	}), err
+}
+
+// causedBy keeps the findings that are not about a limit, and those about a limit that was worsened.
+func causedBy(worsened []air.Excess, findings []finding.Finding) []finding.Finding {
+	return slices.DeleteFunc(slices.Clone(findings), func(f finding.Finding) bool {
+		at := slices.IndexFunc(f.Figures, func(g finding.Figure) bool { return g.Name == "concentration" || g.Name == "mixture_ratio" })
+		if at < 0 || f.Code == "AIR_NO_LIMIT" {
+			return false
+		}
+		return !slices.ContainsFunc(worsened, func(e air.Excess) bool {
+			return e.Code() == f.Code && (f.Figures[at].Value == e.PPM || f.Figures[at].Value == e.Ratio)
+		})
+	})
 }
 
 // uncheckable refuses when a room's air cannot be worked out, since nothing then shows that it is safe.

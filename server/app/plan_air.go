@@ -9,7 +9,8 @@ import (
 )
 
 // forbidByAir looks at each planned firing with all others in the rooms. When one is refused, the starts from its own to
-// the next that the air allows are forbidden to its mode, and true is returned: the plan must be sought again.
+// the next that the air allows are forbidden to its mode, or the mode is dropped when it is too much even with nobody else
+// there; true is returned: the plan must be sought again.
 func (p *planner) forbidByAir(ctx context.Context, solution scheduler.Solution) (bool, error) {
 	var placed []plannedFiring
 	for task, placement := range solution.Tasks {
@@ -24,12 +25,16 @@ func (p *planner) forbidByAir(ctx context.Context, solution scheduler.Solution) 
 		if p.airFindings == nil {
 			p.airFindings = p.joint(placed, firing).air()
 		}
-		until, err := p.nextAllowed(ctx, placed, task, placement)
+		if p.tooMuchAlone(firing) {
+			p.dropMode(task, placement.Mode)
+			return true, nil
+		}
+		forbidden, err := p.forbidden(ctx, placed, task, placement)
 		if err != nil {
 			return false, err
 		}
 		mode := &p.problem.Tasks[task].Modes[placement.Mode]
-		mode.ForbiddenStarts = append(mode.ForbiddenStarts, scheduler.Interval{Start: placement.StartMinute, End: until})
+		mode.ForbiddenStarts = append(mode.ForbiddenStarts, forbidden)
 		return true, nil
 	}
 	return false, nil
@@ -66,23 +71,41 @@ func (p *planner) firing(task int, placement scheduler.Placement, laterMinutes i
 	return *newFiring(&p.run, stage, window, treatment), true
 }
 
-// nextAllowed is the first start after a refused one, on the grid, that the air allows; the horizon when there is none.
-func (p *planner) nextAllowed(ctx context.Context, placed []plannedFiring, task int, placement scheduler.Placement) (int, error) {
-	horizon, step := p.problem.HorizonMinutes, max(p.problem.StepMinutes, 1)
-	alone, _ := p.firing(task, placement, 0)
-	if (joint{site: p.site, planned: []plannedFiring{{Firing: alone}}, today: p.today}).exceedsAir() {
-		return horizon, nil // whatever the time
+// tooMuchAlone reports whether the air refuses a firing whatever the time.
+func (p *planner) tooMuchAlone(firing domain.Firing) bool {
+	return joint{site: p.site, planned: []plannedFiring{{Firing: firing}}, today: p.today}.exceedsAir()
+}
+
+func (p *planner) dropMode(task, mode int) {
+	p.problem.Tasks[task].Modes = slices.Delete(p.problem.Tasks[task].Modes, mode, mode+1)
+	p.modes[task] = slices.Delete(p.modes[task], mode, mode+1)
+}
+
+// overAir is a stage that the air refuses on every furnace whatever the time, or "".
+func (p *planner) overAir() string {
+	for _, task := range p.problem.Tasks {
+		if len(task.Modes) == 0 {
+			return task.Name
+		}
 	}
+	return ""
+}
+
+// forbidden are the starts from a refused one up to the next, on the grid, that the air allows.
+func (p *planner) forbidden(ctx context.Context, placed []plannedFiring, task int, placement scheduler.Placement) (scheduler.Interval, error) {
+	horizon, step := p.problem.HorizonMinutes, max(p.problem.StepMinutes, 1)
+	refused := scheduler.Interval{Start: placement.StartMinute, End: horizon}
 	for start := placement.StartMinute + step; start < horizon; start += step {
 		if err := ctx.Err(); err != nil {
-			return 0, err
+			return refused, err
 		}
 		firing, _ := p.firing(task, placement, start-placement.StartMinute)
 		if !p.joint(placed, firing).exceedsAir() {
-			return start, nil
+			refused.End = start
+			break
 		}
 	}
-	return horizon, nil
+	return refused, nil
 }
 
 // localClock shows a minute in the studio's local time.

@@ -160,7 +160,17 @@ func (p *planner) mode(t assess.Treatment) scheduler.Mode {
 		}
 		mode.Phases = append(mode.Phases, planned)
 	}
+	mode.TailPhases = afterDraw(t.Phases)
 	return mode
+}
+
+// afterDraw counts the phases in which what was fired is out already.
+func afterDraw(phases []heat.Phase) int {
+	drawn := slices.IndexFunc(phases, func(p heat.Phase) bool { return p.Kind == heat.Draw })
+	if drawn < 0 {
+		return 0
+	}
+	return len(phases) - 1 - drawn
 }
 
 // calendarOf is when a watch can be kept. Bench work without a station has no room: somebody in reach is enough.

@@ -84,8 +84,7 @@ func (p *planner) blames(result scheduler.Result) []PlanReason {
 		case "CREW":
 			blame.Message = fmt.Sprintf("%s needs %d people at once and has %d", b.Name, b.Need, b.Have)
 		case "AIR":
-			blame.Stage = b.Name
-			blame.Message = fmt.Sprintf("the air does not carry stage %s; see the findings for what would be enough", b.Name)
+			blame = p.airBlame(b.Name)
 		case "LAG":
 			blame.Message = fmt.Sprintf("the lag between %s", b.Name)
 		default:
@@ -94,6 +93,14 @@ func (p *planner) blames(result scheduler.Result) []PlanReason {
 		blames = append(blames, blame)
 	}
 	return blames
+}
+
+// airBlame says that the air does not carry a stage.
+func (p *planner) airBlame(stage string) PlanReason {
+	return PlanReason{
+		Stage: stage, Code: "AIR", About: stage,
+		Message: fmt.Sprintf("the air does not carry stage %s; see the findings for what would be enough", stage),
+	}
 }
 
 func kilowatts(watts int) float64 { return float64(watts) / wattsPerKilowatt }

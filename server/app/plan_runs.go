@@ -31,6 +31,10 @@ func (a *App) PlanRuns(ctx context.Context, in PlanInput, send func(PlanAnswer) 
 	switch {
 	case err != nil:
 		return err
+	case p.overAir() != "":
+		answer.Status, answer.BlamesMinimal, answer.Findings = PlanInfeasible, true, p.airFindings
+		answer.Blames = []PlanReason{p.airBlame(p.overAir())}
+		return send(answer)
 	case result.Status == scheduler.Infeasible:
 		answer.Status = PlanInfeasible
 		answer.Blames, answer.BlamesMinimal = p.blames(result), result.BlameMinimal
@@ -143,6 +147,9 @@ func (p *planner) cannot(answer PlanAnswer) PlanAnswer {
 // after it up to the next one that the air allows, and the search starts again.
 func (p *planner) solve(ctx context.Context) (scheduler.Result, error) {
 	for range maxAirRounds {
+		if p.overAir() != "" {
+			return scheduler.Result{Status: scheduler.Infeasible}, nil
+		}
 		result, err := scheduler.Solve(ctx, p.problem, scheduler.Options{})
 		if err != nil || len(result.Solution.Tasks) == 0 {
 			return result, err

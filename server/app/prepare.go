@@ -276,9 +276,10 @@ func (p *prepared) stillHolds(locked store.LockedStudio, acknowledged []string) 
 	}
 	now := p.joint
 	now.existing = slices.Concat(p.joint.existing, added)
-	found := slices.Concat(now.furnaces(), now.supplies(), now.crews())
-	if now.exceedsAir() {
-		found = append(found, now.air()...)
+	rest := now.withoutClashes()
+	found := slices.Concat(now.furnaces(), rest.supplies(), rest.crews())
+	if rest.exceedsAir() {
+		found = append(found, rest.air()...)
 	}
 	return refuse(found, acknowledged)
 }

@@ -183,14 +183,14 @@ func (w windowCheck) lags() []finding.Finding {
 	}
 	var found []finding.Finding
 	for _, lag := range allLags(w.recipe) {
-		from, to := w.windows[index[lag.FromStage]].Window(), w.windows[index[lag.ToStage]].Window()
-		minutes := int(to.Start.Sub(from.End) / time.Minute)
+		from, to := w.windows[index[lag.FromStage]].Drawn(), w.windows[index[lag.ToStage]].Window()
+		minutes := int(to.Start.Sub(from) / time.Minute)
 		if minutes >= lag.MinMinutes && (lag.MaxMinutes == 0 || minutes <= lag.MaxMinutes) {
 			continue
 		}
-		cure := fmt.Sprintf("start %s at or after %s", lag.ToStage, w.clock(from.End.Add(time.Duration(lag.MinMinutes)*time.Minute)))
+		cure := fmt.Sprintf("start %s at or after %s", lag.ToStage, w.clock(from.Add(time.Duration(lag.MinMinutes)*time.Minute)))
 		if lag.MaxMinutes > 0 {
-			cure += fmt.Sprintf(" and at or before %s", w.clock(from.End.Add(time.Duration(lag.MaxMinutes)*time.Minute)))
+			cure += fmt.Sprintf(" and at or before %s", w.clock(from.Add(time.Duration(lag.MaxMinutes)*time.Minute)))
 		}
 		found = append(found, finding.Finding{
 			Severity: finding.Block, Code: "LAG_BROKEN", Field: w.path(index[lag.ToStage]), About: lag.ToStage,

@@ -63,10 +63,18 @@ type Refusal struct {
 
 // Error summarises the refusal.
 func (r *Refusal) Error() string {
+	blocks := 0
 	for _, f := range r.Findings {
 		if f.Severity == finding.Block {
-			return fmt.Sprintf("refused: %s (%s)", f.Message, f.Cure)
+			blocks++
 		}
 	}
-	return fmt.Sprintf("not acknowledged: %v", r.Unacknowledged)
+	switch {
+	case blocks == 1:
+		return "refused: one finding blocks it"
+	case blocks > 1:
+		return fmt.Sprintf("refused: %d findings block it", blocks)
+	default:
+		return "not booked: warnings must be acknowledged first"
+	}
 }

@@ -167,6 +167,16 @@ func (r Run) Firings() []*Firing {
 	return firings
 }
 
+// Drawn is when what was fired is out: the end of the draw, before what the furnace may still owe; the end of bench work.
+func (w StageWindow) Drawn() time.Time {
+	for _, p := range w.Phases {
+		if p.Kind == heat.Draw {
+			return p.Window.End
+		}
+	}
+	return w.Window().End
+}
+
 // RunSummary is a run as the change log keeps it.
 type RunSummary struct {
 	Recipe       string        `json:"recipe"`

@@ -1,0 +1,289 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	"saggar/client/api"
+	"saggar/client/file"
+	"saggar/client/render"
+	"saggar/proto/convert"
+	saggarv1 "saggar/proto/saggar/v1"
+)
+
+// equipmentKind is one kind of equipment on the command line. All have the same verbs; the functions say which RPC each is.
+type equipmentKind struct {
+	noun, collection, short string
+	empty                   func() proto.Message
+	get                     func(ctx context.Context, c *api.Connection, name string) (proto.Message, error)
+	list                    func(ctx context.Context, c *api.Connection, parent, token string) (page proto.Message, next string, err error)
+	update                  func(ctx context.Context, c *api.Connection, m proto.Message, allowMissing bool) (proto.Message, error)
+	columns                 []string
+	row                     func(m proto.Message) []string
+}
+
+var roomKind = equipmentKind{
+	noun: "room", collection: "rooms", short: "Rooms: air volume, make-up air, detectors, crew",
+	empty: func() proto.Message { return &saggarv1.Room{} },
+	get: func(ctx context.Context, c *api.Connection, name string) (proto.Message, error) {
+		return c.Equipment.GetRoom(ctx, &saggarv1.GetRoomRequest{Name: name})
+	},
+	list: func(ctx context.Context, c *api.Connection, parent, token string) (proto.Message, string, error) {
+		page, err := c.Equipment.ListRooms(ctx, &saggarv1.ListRoomsRequest{Parent: parent, PageToken: token})
+		return page, page.GetNextPageToken(), err
+	},
+	update: func(ctx context.Context, c *api.Connection, m proto.Message, allowMissing bool) (proto.Message, error) {
+		return c.Equipment.UpdateRoom(ctx, &saggarv1.UpdateRoomRequest{Room: m.(*saggarv1.Room), AllowMissing: allowMissing})
+	},
+	columns: []string{"room", "title", "volume m3", "make-up m3/s", "mixing", "crew", "detectors"},
+	row: func(m proto.Message) []string {
+		r := m.(*saggarv1.Room)
+		var detectors []string
+		for _, d := range r.GetDetectors() {
+			detectors = append(detectors, d.GetSpecies()+" "+d.GetTestedOn())
+		}
+		return []string{
+			shortName(r.GetName()), r.GetTitle(), render.Number(r.GetVolumeCubicMeters()),
+			render.Number(r.GetMakeUpCubicMetersPerSecond()), render.Number(r.GetMixingFactor()), count(r.GetCrewCount()),
+			strings.Join(detectors, ", "),
+		}
+	},
+}
+
+var circuitKind = equipmentKind{
+	noun: "circuit", collection: "extractionCircuits", short: "Extraction circuits: a fan and its branches",
+	empty: func() proto.Message { return &saggarv1.ExtractionCircuit{} },
+	get: func(ctx context.Context, c *api.Connection, name string) (proto.Message, error) {
+		return c.Equipment.GetExtractionCircuit(ctx, &saggarv1.GetExtractionCircuitRequest{Name: name})
+	},
+	list: func(ctx context.Context, c *api.Connection, parent, token string) (proto.Message, string, error) {
+		page, err := c.Equipment.ListExtractionCircuits(ctx, &saggarv1.ListExtractionCircuitsRequest{Parent: parent, PageToken: token})
+		return page, page.GetNextPageToken(), err
+	},
+	update: func(ctx context.Context, c *api.Connection, m proto.Message, allowMissing bool) (proto.Message, error) {
+		return c.Equipment.UpdateExtractionCircuit(ctx, &saggarv1.UpdateExtractionCircuitRequest{
+			ExtractionCircuit: m.(*saggarv1.ExtractionCircuit), AllowMissing: allowMissing,
+		})
+	},
+	columns: []string{"circuit", "title", "recirculating", "branches m3/s"},
+	row: func(m proto.Message) []string {
+		x := m.(*saggarv1.ExtractionCircuit)
+		var branches []string
+		for _, b := range x.GetBranches() {
+			branches = append(branches, fmt.Sprintf("%s %s", b.GetId(), render.Number(b.GetCubicMetersPerSecond())))
+		}
+		return []string{shortName(x.GetName()), x.GetTitle(), yes(x.GetRecirculating()), strings.Join(branches, ", ")}
+	},
+}
+
+var supplyKind = equipmentKind{
+	noun: "supply", collection: "supplies", short: "Supplies: panels and gas lines that furnaces share",
+	empty: func() proto.Message { return &saggarv1.Supply{} },
+	get: func(ctx context.Context, c *api.Connection, name string) (proto.Message, error) {
+		return c.Equipment.GetSupply(ctx, &saggarv1.GetSupplyRequest{Name: name})
+	},
+	list: func(ctx context.Context, c *api.Connection, parent, token string) (proto.Message, string, error) {
+		page, err := c.Equipment.ListSupplies(ctx, &saggarv1.ListSuppliesRequest{Parent: parent, PageToken: token})
+		return page, page.GetNextPageToken(), err
+	},
+	update: func(ctx context.Context, c *api.Connection, m proto.Message, allowMissing bool) (proto.Message, error) {
+		return c.Equipment.UpdateSupply(ctx, &saggarv1.UpdateSupplyRequest{Supply: m.(*saggarv1.Supply), AllowMissing: allowMissing})
+	},
+	columns: []string{"supply", "title", "limit kW"},
+	row: func(m proto.Message) []string {
+		x := m.(*saggarv1.Supply)
+		return []string{shortName(x.GetName()), x.GetTitle(), render.Number(x.GetLimitKilowatts())}
+	},
+}
+
+var furnaceKind = equipmentKind{
+	noun: "furnace", collection: "furnaces", short: "Furnaces and stations: what can be booked",
+	empty: func() proto.Message { return &saggarv1.Furnace{} },
+	get: func(ctx context.Context, c *api.Connection, name string) (proto.Message, error) {
+		return c.Equipment.GetFurnace(ctx, &saggarv1.GetFurnaceRequest{Name: name})
+	},
+	list: func(ctx context.Context, c *api.Connection, parent, token string) (proto.Message, string, error) {
+		page, err := c.Equipment.ListFurnaces(ctx, &saggarv1.ListFurnacesRequest{Parent: parent, PageToken: token})
+		return page, page.GetNextPageToken(), err
+	},
+	update: func(ctx context.Context, c *api.Connection, m proto.Message, allowMissing bool) (proto.Message, error) {
+		return c.Equipment.UpdateFurnace(ctx, &saggarv1.UpdateFurnaceRequest{Furnace: m.(*saggarv1.Furnace), AllowMissing: allowMissing})
+	},
+	columns: []string{"furnace", "title", "room", "heat", "kW", "top C", "litres", "supply"},
+	row: func(m proto.Message) []string {
+		f := m.(*saggarv1.Furnace)
+		return []string{
+			shortName(f.GetName()), f.GetTitle(), f.GetRoom(), render.Enum(f.GetSource()), render.Number(f.GetInputKilowatts()),
+			render.Number(f.GetTopCelsius()), render.Number(f.GetChamberLiters()), f.GetSupply(),
+		}
+	},
+}
+
+var hoursKind = equipmentKind{
+	noun: "hours", collection: "staffedHours", short: "Staffed hours: when somebody who answers for a room is there",
+	empty: func() proto.Message { return &saggarv1.StaffedHours{} },
+	get: func(ctx context.Context, c *api.Connection, name string) (proto.Message, error) {
+		return c.Equipment.GetStaffedHours(ctx, &saggarv1.GetStaffedHoursRequest{Name: name})
+	},
+	list: func(ctx context.Context, c *api.Connection, parent, token string) (proto.Message, string, error) {
+		page, err := c.Equipment.ListStaffedHours(ctx, &saggarv1.ListStaffedHoursRequest{Parent: parent, PageToken: token})
+		return page, page.GetNextPageToken(), err
+	},
+	update: func(ctx context.Context, c *api.Connection, m proto.Message, allowMissing bool) (proto.Message, error) {
+		return c.Equipment.UpdateStaffedHours(ctx, &saggarv1.UpdateStaffedHoursRequest{
+			StaffedHours: m.(*saggarv1.StaffedHours), AllowMissing: allowMissing,
+		})
+	},
+	columns: []string{"room", "weekly hours", "exceptions"},
+	row: func(m proto.Message) []string {
+		h := m.(*saggarv1.StaffedHours)
+		var weekly []string
+		for _, w := range h.GetWeekly() {
+			var days []string
+			for _, d := range w.GetDays() {
+				days = append(days, render.Enum(d)[:3])
+			}
+			weekly = append(weekly, fmt.Sprintf("%s %s-%s", strings.Join(days, " "), w.GetOpens(), w.GetCloses()))
+		}
+		return []string{shortName(h.GetName()), strings.Join(weekly, "; "), fmt.Sprint(len(h.GetExceptions()))}
+	},
+}
+
+var closureKind = equipmentKind{
+	noun: "closure", collection: "closures", short: "Closures: what is out of use for a time",
+	empty: func() proto.Message { return &saggarv1.Closure{} },
+	get: func(ctx context.Context, c *api.Connection, name string) (proto.Message, error) {
+		return c.Equipment.GetClosure(ctx, &saggarv1.GetClosureRequest{Name: name})
+	},
+	list: func(ctx context.Context, c *api.Connection, parent, token string) (proto.Message, string, error) {
+		page, err := c.Equipment.ListClosures(ctx, &saggarv1.ListClosuresRequest{Parent: parent, PageToken: token})
+		return page, page.GetNextPageToken(), err
+	},
+	update: func(ctx context.Context, c *api.Connection, m proto.Message, allowMissing bool) (proto.Message, error) {
+		return c.Equipment.UpdateClosure(ctx, &saggarv1.UpdateClosureRequest{Closure: m.(*saggarv1.Closure), AllowMissing: allowMissing})
+	},
+	columns: []string{"closure", "subject", "from (UTC)", "until (UTC)", "reason"},
+	row: func(m proto.Message) []string {
+		x := m.(*saggarv1.Closure)
+		return []string{shortName(x.GetName()), x.GetSubject(), utc(x.GetStartTime()), utc(x.GetEndTime()), x.GetReason()}
+	},
+}
+
+func (s *shell) equipmentCommand(k equipmentKind) *cobra.Command {
+	return group(k.noun, k.short, s.equipmentListCommand(k), s.equipmentShowCommand(k), s.equipmentUpdateCommand(k))
+}
+
+func (s *shell) equipmentListCommand(k equipmentKind) *cobra.Command {
+	return &cobra.Command{
+		Use: "list", Short: "List all of the studio", Args: cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			return s.inStudio(c.Context(), func(connection *api.Connection, parent string) error {
+				all, err := pages(func(token string) (proto.Message, string, error) {
+					return k.list(c.Context(), connection, parent, token)
+				})
+				if err != nil {
+					return err
+				}
+				return s.print(all, func() []render.Grid { return []render.Grid{k.grid(elements(all)...)} })
+			})
+		},
+	}
+}
+
+func (s *shell) equipmentShowCommand(k equipmentKind) *cobra.Command {
+	return &cobra.Command{
+		Use: "show ID", Short: "Show one; --output yaml gives what 'update' takes", Args: cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			return s.inStudio(c.Context(), func(connection *api.Connection, _ string) error {
+				m, err := k.get(c.Context(), connection, convert.Name(s.studio, k.collection, args[0]))
+				if err != nil {
+					return err
+				}
+				return s.print(m, func() []render.Grid { return []render.Grid{k.grid(m)} })
+			})
+		},
+	}
+}
+
+func (s *shell) equipmentUpdateCommand(k equipmentKind) *cobra.Command {
+	var path string
+	var create bool
+	command := &cobra.Command{
+		Use: "update --file FILE", Short: "Change one; the fields in the file are set", Args: cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			return s.inStudio(c.Context(), func(connection *api.Connection, parent string) error {
+				zone, err := s.zone(c.Context(), connection, parent)
+				if err != nil {
+					return err
+				}
+				m := k.empty()
+				if _, err := file.Read(path, m, file.Options{Studio: s.studio, Zone: zone}); err != nil {
+					return badInput(err)
+				}
+				changed, err := k.update(c.Context(), connection, m, create)
+				if err != nil {
+					return err
+				}
+				return s.print(changed, func() []render.Grid { return []render.Grid{k.grid(changed)} })
+			})
+		},
+	}
+	command.Flags().StringVarP(&path, "file", "f", "-", "YAML or JSON file, - for standard input")
+	command.Flags().BoolVar(&create, "create", false, "create it when there is none")
+	return command
+}
+
+func (k equipmentKind) grid(list ...proto.Message) render.Grid {
+	grid := render.Grid{Columns: k.columns}
+	for _, m := range list {
+		grid.Rows = append(grid.Rows, k.row(m))
+	}
+	return grid
+}
+
+// pages fetches every page of a list and returns the first with the elements of all.
+func pages(fetch func(token string) (proto.Message, string, error)) (proto.Message, error) {
+	all, next, err := fetch("")
+	for err == nil && next != "" {
+		var page proto.Message
+		if page, next, err = fetch(next); err == nil {
+			proto.Merge(all, page) // lists are appended
+		}
+	}
+	if err != nil {
+		return nil, err
+	}
+	all.ProtoReflect().Clear(all.ProtoReflect().Descriptor().Fields().ByName("next_page_token"))
+	return all, nil
+}
+
+// elements are the messages in the one list of a list response.
+func elements(response proto.Message) []proto.Message {
+	var list []proto.Message
+	response.ProtoReflect().Range(func(field protoreflect.FieldDescriptor, value protoreflect.Value) bool {
+		if field.IsList() && field.Message() != nil {
+			for i := range value.List().Len() {
+				list = append(list, value.List().Get(i).Message().Interface())
+			}
+		}
+		return true
+	})
+	return list
+}
+
+func shortName(name string) string { return convert.ID(name) }
+
+func yes(b bool) string {
+	if b {
+		return "yes"
+	}
+	return "no"
+}
+
+func utc(t *timestamppb.Timestamp) string { return t.AsTime().UTC().Format("2006-01-02 15:04") }

@@ -1,0 +1,188 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"saggar/client/api"
+	"saggar/client/file"
+	"saggar/client/render"
+)
+
+// shell is one invocation: its streams, its environment and its global flags.
+type shell struct {
+	in        io.Reader
+	out       io.Writer
+	errOut    io.Writer
+	lookupEnv func(string) (string, bool)
+
+	server  string
+	studio  string
+	keyFile string
+	output  string
+	input   string
+	timeout time.Duration
+	format  render.Format
+}
+
+// errRefused ends a command whose answer shows a finding that blocks; the answer itself was printed.
+var errRefused = errors.New("refused by a finding that blocks")
+
+// inputError is a fault of what was typed or of a file.
+type inputError struct{ error }
+
+func (e inputError) Unwrap() error { return e.error }
+
+// badInput marks an error as the caller's to mend; nil stays nil.
+func badInput(err error) error {
+	if err == nil {
+		return nil
+	}
+	return inputError{err}
+}
+
+// run executes one command line and returns its exit code.
+func (s *shell) run(ctx context.Context, args []string) int {
+	root := s.command()
+	root.SetArgs(args)
+	root.SetIn(s.in)
+	root.SetOut(s.out)
+	root.SetErr(s.errOut)
+	err := root.ExecuteContext(ctx)
+	code := exitCode(err)
+	if err != nil && !errors.Is(err, errRefused) {
+		fmt.Fprintln(s.errOut, "saggar:", describe(err))
+	}
+	return code
+}
+
+func exitCode(err error) int {
+	var input inputError
+	var files file.Errors
+	switch {
+	case err == nil:
+		return api.ExitOK
+	case errors.Is(err, errRefused):
+		return api.ExitRefused
+	case errors.As(err, &input), errors.As(err, &files):
+		return api.ExitBadInput
+	}
+	if api.IsAnswer(err) {
+		return api.ExitCode(err)
+	}
+	return api.ExitBadInput // cobra's own: unknown command, flag or argument
+}
+
+func describe(err error) string {
+	if api.IsAnswer(err) {
+		return api.Describe(err)
+	}
+	return err.Error()
+}
+
+func (s *shell) command() *cobra.Command {
+	root := &cobra.Command{
+		Use:   "saggar",
+		Short: "Check, plan and book fired work on kilns and furnaces that a studio shares",
+		Long: "Check, plan and book fired work on kilns and furnaces that a studio shares.\n\n" +
+			"Figures on air, heat and protection are planning estimates from stated assumptions. They replace no\n" +
+			"measurement, no local code, no safety officer and no licensed engineer.",
+		SilenceUsage: true, SilenceErrors: true,
+		PersistentPreRunE: func(*cobra.Command, []string) (err error) {
+			if s.timeout <= 0 {
+				return badInput(fmt.Errorf("--timeout: %v is no time to wait: give one above zero, such as 30s", s.timeout))
+			}
+			s.format, err = render.ParseFormat(s.output)
+			return badInput(err)
+		},
+	}
+	flags := root.PersistentFlags()
+	flags.StringVar(&s.server, "server", s.env("SAGGAR_SERVER", api.DefaultAddress), "server's address [SAGGAR_SERVER]")
+	flags.StringVar(&s.studio, "studio", s.env("SAGGAR_STUDIO", ""), "id of the studio [SAGGAR_STUDIO]")
+	flags.StringVar(&s.keyFile, "key-file", s.env("SAGGAR_KEY_FILE", s.defaultKeyFile()), "file with your key [SAGGAR_KEY_FILE]")
+	flags.StringVar(&s.output, "output", "table", "table, json, yaml or csv")
+	flags.StringVar(&s.input, "input", "", "- reads JSON lines from standard input where many values are asked")
+	flags.DurationVar(&s.timeout, "timeout", 30*time.Second, "longest time for one call")
+	root.AddCommand(
+		s.studioCommand(), s.equipmentCommand(roomKind), s.equipmentCommand(circuitKind), s.equipmentCommand(supplyKind),
+		s.equipmentCommand(furnaceKind), s.equipmentCommand(hoursKind), s.closureCommand(),
+		s.materialCommand(), s.recipeCommand(), s.runCommand(), s.openingCommand(), s.weekCommand(),
+		s.keyCommand(), s.callerCommand(),
+		s.formulaCommand(), s.airCommand(), s.heatCommand(),
+	)
+	return root
+}
+
+func (s *shell) env(name, otherwise string) string {
+	if value, ok := s.lookupEnv(name); ok && value != "" {
+		return value
+	}
+	return otherwise
+}
+
+// defaultKeyFile is where a server started by the same user keeps its first key.
+func (s *shell) defaultKeyFile() string {
+	if os.Geteuid() == 0 {
+		return "/var/lib/saggar/first.key"
+	}
+	if dir := s.env("XDG_DATA_HOME", ""); filepath.IsAbs(dir) {
+		return filepath.Join(dir, "saggar", "first.key")
+	}
+	return filepath.Join(s.env("HOME", "."), ".local", "share", "saggar", "first.key")
+}
+
+// print writes an answer in the format asked for.
+func (s *shell) print(value any, grids func() []render.Grid) error {
+	return render.Write(s.out, s.format, value, grids)
+}
+
+// dial connects to the server with the caller's key.
+func (s *shell) dial(context.Context) (*api.Connection, error) {
+	key, err := api.ReadKey(s.keyFile)
+	if err != nil {
+		return nil, badInput(err)
+	}
+	connection, err := api.Dial(api.Options{Address: s.server, Key: key, Timeout: s.timeout})
+	return connection, badInput(err)
+}
+
+// parent is the studio's resource name.
+func (s *shell) parent() (string, error) {
+	if s.studio == "" {
+		return "", badInput(errors.New("no studio: name one with --studio or SAGGAR_STUDIO"))
+	}
+	return "studios/" + s.studio, nil
+}
+
+// inStudio runs fn with a connection and the studio's name.
+func (s *shell) inStudio(ctx context.Context, fn func(connection *api.Connection, parent string) error) error {
+	parent, err := s.parent()
+	if err != nil {
+		return err
+	}
+	return s.connected(ctx, func(connection *api.Connection) error { return fn(connection, parent) })
+}
+
+// connected runs fn with a connection.
+func (s *shell) connected(ctx context.Context, fn func(connection *api.Connection) error) error {
+	connection, err := s.dial(ctx)
+	if err != nil {
+		return err
+	}
+	defer connection.Close()
+	return fn(connection)
+}
+
+// group is a noun whose verbs are its sub-commands.
+func group(use, short string, verbs ...*cobra.Command) *cobra.Command {
+	command := &cobra.Command{Use: use, Short: short, Args: cobra.NoArgs, RunE: func(c *cobra.Command, _ []string) error { return c.Help() }}
+	command.AddCommand(verbs...)
+	return command
+}

@@ -1,0 +1,132 @@
+package main
+
+import (
+	"os"
+	"strings"
+	"time"
+
+	"saggar/client/render"
+	saggarv1 "saggar/proto/saggar/v1"
+)
+
+// savePlan keeps a plan in a file as JSON, for 'run book --plan'.
+func savePlan(path string, answer *saggarv1.PlanRunsResponse) error {
+	f, err := os.Create(path)
+	if err != nil {
+		return badInput(err)
+	}
+	defer f.Close()
+	if err := render.Write(f, render.JSON, answer, nil); err != nil {
+		return err
+	}
+	return f.Close()
+}
+
+func planGrids(answer *saggarv1.PlanRunsResponse, zone *time.Location) []render.Grid {
+	var grids []render.Grid
+	if answer.GetStatus() == saggarv1.PlanStatus_PLAN_STATUS_INFEASIBLE {
+		grids = append(grids, reasonGrid("Nothing fits. What together makes it impossible:", answer.GetBlames()))
+	} else {
+		for _, run := range answer.GetRuns() {
+			grids = append(grids, windowGrid(run, zone))
+		}
+		grids = append(grids, reasonGrid("Why not earlier:", answer.GetReasons()))
+	}
+	grids = append(grids, findingGrids(answer.GetFindings())...)
+	return append(grids, cautionGrid(answer.GetCaution()))
+}
+
+func bookGrids(answer *saggarv1.BookRunResponse, zone *time.Location) []render.Grid {
+	grids := []render.Grid{runGrid(answer.GetRuns()...)}
+	for _, run := range answer.GetRuns() {
+		grids = append(grids, windowGrid(run, zone))
+	}
+	grids = append(grids, findingGrids(answer.GetFindings())...)
+	return append(grids, notes(answer.GetAssumptions(), answer.GetCaution())...)
+}
+
+func runGrid(runs ...*saggarv1.Run) render.Grid {
+	grid := render.Grid{Columns: []string{"run", "title", "recipe", "department", "maker", "state"}}
+	for _, run := range runs {
+		grid.Rows = append(grid.Rows, []string{
+			shortName(run.GetName()), run.GetTitle(), recipeVersion(run.GetRecipe()), run.GetDepartment(), run.GetMaker(),
+			render.Enum(run.GetState()),
+		})
+	}
+	return grid
+}
+
+// recipeVersion shortens studios/s/recipes/r/versions/2 to r/2.
+func recipeVersion(name string) string {
+	_, short, _ := strings.Cut(name, "/recipes/")
+	return strings.Replace(short, "/versions/", "/", 1)
+}
+
+// windowGrid shows where and when each stage is done: the charge, the draw, and what is in between.
+func windowGrid(run *saggarv1.Run, zone *time.Location) render.Grid {
+	grid := render.Grid{Columns: []string{"stage", "on", "starts", "drawn by", "free again", "phases in minutes"}}
+	for _, w := range run.GetStageWindows() {
+		phases := w.GetPhases()
+		if len(phases) == 0 {
+			continue
+		}
+		drawn := phases[len(phases)-1]
+		var parts []string
+		for _, p := range phases {
+			minutes := int(p.GetEndTime().AsTime().Sub(p.GetStartTime().AsTime()).Minutes())
+			if minutes > 0 {
+				parts = append(parts, render.Enum(p.GetKind())+" "+render.Number(float64(minutes)))
+			}
+			if p.GetKind() == saggarv1.PhaseKind_PHASE_KIND_DRAW {
+				drawn = p
+			}
+		}
+		grid.Rows = append(grid.Rows, []string{
+			w.GetStage(), w.GetFurnace(), local(phases[0].GetStartTime(), zone), local(drawn.GetEndTime(), zone),
+			local(phases[len(phases)-1].GetEndTime(), zone), strings.Join(parts, ", "),
+		})
+	}
+	return grid
+}
+
+func reasonGrid(title string, reasons []*saggarv1.PlanReason) render.Grid {
+	grid := render.Grid{Title: title, Columns: []string{"stage", "code", "what"}}
+	for _, r := range reasons {
+		grid.Rows = append(grid.Rows, []string{r.GetStage(), r.GetCode(), r.GetMessage()})
+	}
+	return grid
+}
+
+// findingGrids show findings one under the other, since their sentences are long; repeats are shown once.
+func findingGrids(findings []*saggarv1.Finding) []render.Grid {
+	if len(findings) == 0 {
+		return nil
+	}
+	grid := render.Grid{Title: "Findings"}
+	seen := map[string]bool{}
+	for _, f := range findings {
+		if key := f.GetCode() + f.GetMessage(); !seen[key] {
+			seen[key] = true
+			grid.Rows = append(grid.Rows, findingRows(f)...)
+		}
+	}
+	return []render.Grid{grid}
+}
+
+func findingRows(f *saggarv1.Finding) [][]string {
+	rows := [][]string{{render.Enum(f.GetSeverity()) + " " + f.GetCode() + ": " + f.GetMessage()}}
+	if f.GetCure() != "" {
+		rows = append(rows, []string{"    cure: " + f.GetCure()})
+	}
+	if f.GetSource() != "" {
+		rows = append(rows, []string{"    source: " + f.GetSource()})
+	}
+	return rows
+}
+
+func cautionGrid(caution string) render.Grid {
+	if caution == "" {
+		return render.Grid{}
+	}
+	return render.Grid{Rows: [][]string{{"Caution: " + caution}}}
+}

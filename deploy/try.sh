@@ -1,0 +1,76 @@
+#!/usr/bin/env bash
+# Shows the main job on an invented studio: load it, check a recipe, plan and book runs of three departments, see a clash and
+# an over-limit firing refused, cure it, print the week. Installs PostgreSQL if it is missing, uses a private database in a
+# temporary folder, stops everything at the end.
+#
+#   bash deploy/try.sh          run through and clean up
+#   bash deploy/try.sh --keep   leave the server running and say how to talk to it
+set -euo pipefail
+cd "$(dirname "$0")/.."
+
+keep=no
+case "${1:-}" in
+"") ;;
+--keep) keep=yes ;;
+*) echo "try.sh: unknown option $1; it takes --keep or nothing" >&2; exit 2 ;;
+esac
+
+command -v go >/dev/null || { echo "try.sh: Go is missing; install Go 1.26 or newer, then run this again" >&2; exit 1; }
+. deploy/install_postgres.sh
+install_postgres || exit 1
+
+work=$(mktemp -d)
+chmod 711 "$work" # PostgreSQL runs as its own user when this is root, and must pass
+go build -o "$work/bin/" ./server/cmd/saggard ./client/cmd/saggar
+export PATH=$work/bin:$PATH
+export SAGGAR_SERVER=unix:$work/saggar.sock SAGGAR_KEY_FILE=$work/data/first.key SAGGAR_STUDIO=marl-lane
+
+# The demo plays in the week of 1 March 2027; the server's clock starts there.
+saggard --data-dir "$work/data" --listen "$SAGGAR_SERVER" --clock-start 2027-02-27T09:00:00Z --log-level warn \
+  >"$work/saggard.log" 2>&1 &
+server=$!
+finish() {
+  code=$?
+  if [ $code -eq 0 ] && [ $keep = yes ]; then
+    cat <<EOT
+
+The server goes on (process $server, data in $work). To talk to it:
+  export PATH=$work/bin:\$PATH
+  export SAGGAR_SERVER=$SAGGAR_SERVER SAGGAR_KEY_FILE=$SAGGAR_KEY_FILE SAGGAR_STUDIO=$SAGGAR_STUDIO
+  saggar week --from 2027-03-01
+To end it: kill $server; rm -r $work
+EOT
+    exit 0
+  fi
+  kill "$server" 2>/dev/null && wait "$server" 2>/dev/null || true
+  [ $code -eq 0 ] || { echo "try.sh: failed; the server said:" >&2; cat "$work/saggard.log" >&2; }
+  rm -rf "$work"
+  exit $code
+}
+trap finish EXIT
+for _ in $(seq 100); do
+  [ -S "$work/saggar.sock" ] && [ -s "$SAGGAR_KEY_FILE" ] && saggar caller show >/dev/null 2>&1 && break
+  kill -0 "$server" 2>/dev/null || exit 1
+  sleep 0.1
+done
+
+cd "$work"
+ln -s "$OLDPWD/deploy/demo" demo
+
+say() { printf '\n# %s\n' "$*"; }
+# show prints a command as one would type it, runs it, and expects an exit code (0 unless given with =N).
+show() {
+  want=0
+  case $1 in =*) want=${1#=}; shift ;; esac
+  printf '$ saggar'
+  for word in "$@"; do
+    case $word in *\ *) printf ' "%s"' "$word" ;; *) printf ' %s' "$word" ;; esac
+  done
+  printf '\n'
+  got=0
+  saggar "$@" || got=$?
+  [ $got -eq "$want" ] || { echo "try.sh: expected exit code $want, got $got" >&2; exit 1; }
+  [ "$want" -eq 0 ] || echo "(exit code $want)"
+}
+
+. demo/tour.sh
