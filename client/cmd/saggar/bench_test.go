@@ -14,7 +14,7 @@ import (
 	"saggar/client/api"
 )
 
-var rewrite = flag.Bool("rewrite", false, "write the golden files of the bench verbs anew")
+var update = flag.Bool("update", false, "write the golden files of the bench verbs anew")
 
 // ran is what one command line did.
 type ran struct {
@@ -50,11 +50,11 @@ func decoded[V any](t *testing.T, input string, args ...string) V {
 func golden(t *testing.T, name, got string) {
 	t.Helper()
 	path := filepath.Join("testdata", name)
-	if *rewrite {
+	if *update {
 		require.NoError(t, os.WriteFile(path, []byte(got), 0o644))
 	}
 	want, err := os.ReadFile(path)
-	require.NoError(t, err, "run go test -rewrite and look at what it wrote")
+	require.NoError(t, err, "run go test -update and look at what it wrote")
 	assert.Equal(t, string(want), got)
 }
 

@@ -22,12 +22,16 @@ import (
 	saggarv1 "saggar/proto/saggar/v1"
 )
 
+// binariesDir is where the programs were built; empty until a test needs them.
+var binariesDir string
+
 // binaries builds both programs once.
 var binaries = sync.OnceValues(func() (string, error) {
 	dir, err := os.MkdirTemp("", "saggar-bin")
 	if err != nil {
 		return "", err
 	}
+	binariesDir = dir
 	output, err := exec.Command("go", "build", "-o", dir+"/", "saggar/server/cmd/saggard", "saggar/client/cmd/saggar").CombinedOutput()
 	if err != nil {
 		return "", fmt.Errorf("%w: %s", err, output)
@@ -37,8 +41,8 @@ var binaries = sync.OnceValues(func() (string, error) {
 
 func TestMain(m *testing.M) {
 	code := m.Run()
-	if dir, err := binaries(); err == nil {
-		os.RemoveAll(dir)
+	if binariesDir != "" {
+		os.RemoveAll(binariesDir)
 	}
 	os.Exit(code)
 }
@@ -105,10 +109,11 @@ func (s *service) connect() (*api.Connection, error) {
 
 // killPostgres ends the private PostgreSQL, by the id in its own file, as a crash would.
 func (s *service) killPostgres() {
-	text, err := os.ReadFile(filepath.Join(s.dir, "data", "postgres", "postmaster.pid"))
-	if !assert.NoError(s.t, err) {
-		return
-	}
+	found, err := filepath.Glob(filepath.Join(s.dir, "data", "postgres", "*", "postmaster.pid"))
+	require.NoError(s.t, err)
+	require.Len(s.t, found, 1, "no PostgreSQL runs")
+	text, err := os.ReadFile(found[0])
+	require.NoError(s.t, err)
 	first, _, _ := strings.Cut(string(text), "\n")
 	pid, err := strconv.Atoi(first)
 	if assert.NoError(s.t, err) {
