@@ -33,7 +33,7 @@ func planGrids(answer *saggarv1.PlanRunsResponse, zone *time.Location) []render.
 		grids = append(grids, reasonGrid("Why not earlier:", answer.GetReasons()))
 	}
 	grids = append(grids, findingGrids(answer.GetFindings())...)
-	return append(grids, cautionGrid(answer.GetCaution()))
+	return append(grids, notes(answer.GetAssumptions(), answer.GetCaution())...)
 }
 
 func bookGrids(answer *saggarv1.BookRunResponse, zone *time.Location) []render.Grid {
@@ -105,28 +105,30 @@ func findingGrids(findings []*saggarv1.Finding) []render.Grid {
 	grid := render.Grid{Title: "Findings"}
 	seen := map[string]bool{}
 	for _, f := range findings {
-		if key := f.GetCode() + f.GetMessage(); !seen[key] {
-			seen[key] = true
-			grid.Rows = append(grid.Rows, findingRows(f)...)
+		key := f.GetCode() + f.GetMessage()
+		if seen[key] {
+			continue
+		}
+		seen[key] = true
+		grid.Rows = append(grid.Rows, paragraph("", render.Enum(f.GetSeverity())+" "+f.GetCode()+": "+f.GetMessage())...)
+		if f.GetCure() != "" {
+			grid.Rows = append(grid.Rows, paragraph("    ", "cure: "+f.GetCure())...)
+		}
+		if f.GetSource() != "" {
+			grid.Rows = append(grid.Rows, paragraph("    ", "source: "+f.GetSource())...)
 		}
 	}
 	return []render.Grid{grid}
 }
 
-func findingRows(f *saggarv1.Finding) [][]string {
-	rows := [][]string{{render.Enum(f.GetSeverity()) + " " + f.GetCode() + ": " + f.GetMessage()}}
-	if f.GetCure() != "" {
-		rows = append(rows, []string{"    cure: " + f.GetCure()})
-	}
-	if f.GetSource() != "" {
-		rows = append(rows, []string{"    source: " + f.GetSource()})
+// paragraph is a text over as many rows as it needs, the later ones further in.
+func paragraph(indent, text string) [][]string {
+	var rows [][]string
+	for _, line := range wrap(text, tableWidth-len(indent)-2) {
+		rows = append(rows, []string{indent + line})
+		if len(rows) == 1 {
+			indent += "  "
+		}
 	}
 	return rows
-}
-
-func cautionGrid(caution string) render.Grid {
-	if caution == "" {
-		return render.Grid{}
-	}
-	return render.Grid{Rows: [][]string{{"Caution: " + caution}}}
 }

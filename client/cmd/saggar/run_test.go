@@ -3,6 +3,7 @@ package main
 import (
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -338,4 +339,16 @@ func TestJSONIsTheMessage(t *testing.T) {
 	_, err := file.Decode("answer", []byte(out), back, file.Options{})
 	require.NoError(t, err)
 	assertSame(t, planAnswer(), back)
+}
+
+func TestFindingsAreBrokenAtTheWidthOfATable(t *testing.T) {
+	f := warning(saggarv1.Severity_SEVERITY_BLOCK)
+	f.Message, f.Cure = strings.Repeat("over the limit ", 20), strings.Repeat("less of it ", 20)
+	var text []string
+	for _, row := range findingRows(f) {
+		require.Len(t, row, 1)
+		assert.LessOrEqual(t, len(row[0]), tableWidth)
+		text = append(text, strings.TrimSpace(row[0]))
+	}
+	assert.Equal(t, "BLOCK AIR_SHORT_TERM_LIMIT: "+f.Message+"cure: "+f.Cure+"source: a published table", strings.Join(text, " "))
 }
