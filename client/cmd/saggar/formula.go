@@ -29,7 +29,8 @@ type formulaMass struct {
 
 func (s *shell) formulaCommand() *cobra.Command {
 	mass := &cobra.Command{
-		Use: "mass FORMULA...", Short: "Molar mass and elements of formulas such as 'CaSO4.2H2O'",
+		Annotations: map[string]string{readsLines: "yes"},
+		Use:         "mass FORMULA...", Short: "Molar mass and elements of formulas such as 'CaSO4.2H2O'",
 		Long: "Molar mass and elements of formulas such as 'CaSO4.2H2O', from the abridged standard atomic weights.\n\n" +
 			"With --input - formulas come as JSON lines, {\"formula\": \"NaCl\"} or \"NaCl\", and with --output json\n" +
 			"each answer is one line. When one line is at fault nothing is answered and every fault is named.",

@@ -32,6 +32,9 @@ type shell struct {
 	format  render.Format
 }
 
+// readsLines is the annotation of commands that --input is for.
+const readsLines = "reads JSON lines"
+
 // errRefused ends a command whose answer shows a finding that blocks; the answer itself was printed.
 var errRefused = errors.New("refused by a finding that blocks")
 
@@ -95,7 +98,10 @@ func (s *shell) command() *cobra.Command {
 			"Figures on air, heat and protection are planning estimates from stated assumptions. They replace no\n" +
 			"measurement, no local code, no safety officer and no licensed engineer.",
 		SilenceUsage: true, SilenceErrors: true,
-		PersistentPreRunE: func(*cobra.Command, []string) (err error) {
+		PersistentPreRunE: func(c *cobra.Command, _ []string) (err error) {
+			if s.input != "" && c.Annotations[readsLines] == "" {
+				return badInput(fmt.Errorf("--input: %s takes no lines of JSON; leave it out", c.CommandPath()))
+			}
 			if s.timeout <= 0 {
 				return badInput(fmt.Errorf("--timeout: %v is no time to wait: give one above zero, such as 30s", s.timeout))
 			}

@@ -271,6 +271,7 @@ func TestWhatStopsACommandBeforeTheServer(t *testing.T) {
 		"no such flag":        {"room list --colour", 2, "--colour"},
 		"no such format":      {"room list --output xml", 2, "table, json, yaml or csv"},
 		"too few arguments":   {"room show", 2, "arg"},
+		"input not read":      {"room list --input -", 2, "--input: saggar room list"},
 		"no time":             {"room list --timeout 0s", 2, "--timeout"},
 		"key readable by all": {"room list --key-file " + open, 2, "chmod 600"},
 		"key not there":       {"room list --key-file " + f.dir + "/none", 2, "--key-file"},
