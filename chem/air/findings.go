@@ -3,6 +3,7 @@ package air
 import (
 	"cmp"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -103,30 +104,33 @@ func (s survey) cure(f *finding.Finding, excess Excess, check *RoomCheck, result
 	}
 	if ok && share < 1 {
 		f.Figures = append(f.Figures, finding.Figure{Name: "charge_share_enough", Value: share, Unit: "1"})
-		ways = append(ways, fmt.Sprintf("%.3g of the charge", roundDown(share)), captureWay(check.Sources, excess.Limit.Species, share))
+		ways = append(ways, fmt.Sprintf("%.3g of the charge", roundDown(share)), captureWay(check.Sources, excess, share))
 	}
 	ways = append(ways, "a slower release, another time or another room")
 	f.Cure = strings.Join(ways, "; or ")
 }
 
-// captureWay words the capture that is enough for the source that lets the most of a species escape; all sources together
-// need that share.
-func captureWay(sources []Source, species string, share float64) string {
+// captureWay words the capture that is enough for the source that lets the most escape while the limit is exceeded; all
+// sources together need that share.
+func captureWay(sources []Source, excess Excess, share float64) string {
 	if len(sources) == 0 {
 		return "less gas in the room at the start"
 	}
-	most := slices.MaxFunc(sources, func(a, b Source) int { return cmp.Compare(a.escaping(species), b.escaping(species)) })
+	most := slices.MaxFunc(sources, func(a, b Source) int { return cmp.Compare(a.escaping(excess), b.escaping(excess)) })
 	need := captures([]Source{most}, share)[0]
 	return fmt.Sprintf("capture that lets at most %.3g of what now escapes escape (%s: %.4g closed, %.4g with the door open)",
 		roundDown(share), most.Name, need.CaptureFraction, need.DoorOpenFraction)
 }
 
-// escaping is the mass in g of a species that escapes from the closed source; of everything for a mixture.
-func (s Source) escaping(species string) float64 {
+// escaping is the mass in g that escapes from the closed source over the window of an excess: of its species, or of
+// everything for a mixture.
+func (s Source) escaping(excess Excess) float64 {
 	var grams float64
+	until := excess.Minute + math.Max(excess.Limit.AveragingMinutes, 1)
 	for _, r := range s.Releases {
-		if counted := countedAs(r.Species); counted == species || species == mixtureSpecies {
-			grams += r.GramsPerMinute * (r.EndMinute - r.StartMinute) * (1 - s.CaptureFraction)
+		minutes := math.Min(r.EndMinute, until) - math.Max(r.StartMinute, excess.Minute)
+		if counts := countedAs(r.Species) == excess.Limit.Species || excess.Limit.Species == mixtureSpecies; counts && minutes > 0 {
+			grams += r.GramsPerMinute * minutes * (1 - s.CaptureFraction)
 		}
 	}
 	return grams

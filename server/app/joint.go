@@ -28,11 +28,12 @@ type joint struct {
 }
 
 // findings returns everything that the planned firings break together. Firings that stand in their way on the same furnace
-// are named once and left out of the sums, since both can never run.
-func (j joint) findings() []finding.Finding {
+// are named once and left out of the sums, since both can never run. It also returns what the figures on air assume.
+func (j joint) findings() ([]finding.Finding, []string) {
 	found := j.furnaces()
 	rest := j.withoutClashes()
-	return slices.Concat(found, rest.supplies(), rest.crews(), rest.air())
+	air, assumptions := rest.air()
+	return slices.Concat(found, rest.supplies(), rest.crews(), air), assumptions
 }
 
 // withoutClashes leaves out existing firings that a planned one overlaps on its furnace.

@@ -29,9 +29,8 @@ func (j joint) roomsTouched() []string {
 }
 
 // air finds rooms whose air the planned firings, together with all others, bring over a limit, and what spills over those
-// who stand at the open furnace. The cautious case decides.
-func (j joint) air() []finding.Finding {
-	var found []finding.Finding
+// who stand at the open furnace. The cautious case decides. It also says what its figures assume.
+func (j joint) air() (found []finding.Finding, assumptions []string) {
 	for _, room := range j.roomsTouched() {
 		view, err := j.view(room)
 		if err != nil {
@@ -48,7 +47,8 @@ func (j joint) air() []finding.Finding {
 			found = append(found, uncheckable(room, err))
 			continue
 		}
-		found = append(found, placed(causedBy(worsened, assessment.Findings), view.first, room)...)
+		found = append(found, j.putDown(assessment.Findings, worsened, view)...)
+		assumptions = append(assumptions, assessment.Assumptions...)
 		for at, p := range view.planned {
 			near, err := air.CheckNear(air.NearCheck{Zone: view.check.Zone, Sources: view.check.Sources, At: at})
 			if err != nil {
@@ -56,9 +56,10 @@ func (j joint) air() []finding.Finding {
 				continue
 			}
 			found = append(found, placed(near.Findings, p, room)...)
+			assumptions = append(assumptions, near.Assumptions...)
 		}
 	}
-	return found
+	return found, assumptions
 }
 
 // placed puts findings about a room down to a planned firing.
@@ -108,17 +109,61 @@ func (j joint) worsened(room string, view roomView) ([]air.Excess, error) {
 	}), err
 }
 
-// causedBy keeps the findings that are not about a limit, and those about a limit that was worsened.
-func causedBy(worsened []air.Excess, findings []finding.Finding) []finding.Finding {
-	return slices.DeleteFunc(slices.Clone(findings), func(f finding.Finding) bool {
-		at := slices.IndexFunc(f.Figures, func(g finding.Figure) bool { return g.Name == "concentration" || g.Name == "mixture_ratio" })
-		if at < 0 || f.Code == "AIR_NO_LIMIT" {
-			return false
+// putDown puts findings about a room down to planned firings: those about a limit to the one that gives off the most of the
+// gas at that time, with the time by the clock, and only when the planned firings worsened it; others to the first.
+func (j joint) putDown(findings []finding.Finding, worsened []air.Excess, view roomView) []finding.Finding {
+	var list []finding.Finding
+	for _, f := range findings {
+		if !aboutLimit(f) {
+			list = append(list, placed([]finding.Finding{f}, view.first, view.check.Zone.ID)...)
+			continue
 		}
-		return !slices.ContainsFunc(worsened, func(e air.Excess) bool {
-			return e.Code() == f.Code && (f.Figures[at].Value == e.PPM || f.Figures[at].Value == e.Ratio)
-		})
-	})
+		at := slices.IndexFunc(worsened, func(e air.Excess) bool { return isAbout(f, e) })
+		if at < 0 {
+			continue
+		}
+		from := view.first.Window.Start.Add(time.Duration(worsened[at].Minute * float64(time.Minute)))
+		f.Message += fmt.Sprintf(" (from %s)", j.clock(from))
+		list = append(list, placed([]finding.Finding{f}, view.giver(worsened[at]), view.check.Zone.ID)...)
+	}
+	return list
+}
+
+// aboutLimit reports whether a finding is about a limit that the room goes over.
+func aboutLimit(f finding.Finding) bool {
+	return figure(f, "ratio") > 0 || figure(f, "mixture_ratio") > 0
+}
+
+// isAbout reports whether a finding is about an excess: the same code and the same figures.
+func isAbout(f finding.Finding, e air.Excess) bool {
+	return f.Code == e.Code() && (figure(f, "ratio") == e.Ratio || figure(f, "mixture_ratio") == e.Ratio)
+}
+
+func figure(f finding.Finding, name string) float64 {
+	for _, g := range f.Figures {
+		if g.Name == name {
+			return g.Value
+		}
+	}
+	return 0
+}
+
+// giver is the planned firing that gives off the most of an excess's gas in its window; the first when none does.
+func (v roomView) giver(e air.Excess) plannedFiring {
+	best, most := v.first, 0.0
+	for at, p := range v.planned {
+		grams := 0.0
+		for _, r := range v.check.Sources[at].Releases {
+			start, end := max(r.StartMinute, e.Minute), min(r.EndMinute, e.Minute+max(e.Limit.AveragingMinutes, 1))
+			if end > start && (r.Species == e.Limit.Species || e.Limit.Species == "mixture") {
+				grams += r.GramsPerMinute * (end - start)
+			}
+		}
+		if grams > most || grams == most && grams > 0 && p.field < best.field {
+			best, most = p, grams
+		}
+	}
+	return best
 }
 
 // uncheckable refuses when a room's air cannot be worked out, since nothing then shows that it is safe.

@@ -23,7 +23,7 @@ func (p *planner) forbidByAir(ctx context.Context, solution scheduler.Solution) 
 			continue
 		}
 		if p.airFindings == nil {
-			p.airFindings = p.joint(placed, firing).air()
+			p.airFindings, p.airAssumptions = p.joint(placed, firing).air()
 		}
 		if p.tooMuchAlone(firing) {
 			p.dropMode(task, placement.Mode)

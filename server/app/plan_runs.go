@@ -3,6 +3,7 @@ package app
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"saggar/chem/assess"
@@ -23,7 +24,7 @@ func (a *App) PlanRuns(ctx context.Context, in PlanInput, send func(PlanAnswer) 
 	if err != nil {
 		return err
 	}
-	answer := PlanAnswer{Run: in.Run, Revision: p.site.Studio.Revision}
+	answer := PlanAnswer{Run: in.Run, Revision: p.site.Studio.Revision, Assumptions: p.charge.Balance.Assumptions}
 	if p.refused = p.chargeRefusals(); len(p.refused) > 0 {
 		return send(p.cannot(answer))
 	}
@@ -34,6 +35,7 @@ func (a *App) PlanRuns(ctx context.Context, in PlanInput, send func(PlanAnswer) 
 	case p.overAir() != "":
 		answer.Status, answer.BlamesMinimal, answer.Findings = PlanInfeasible, true, p.airFindings
 		answer.Blames = []PlanReason{p.airBlame(p.overAir())}
+		answer.Assumptions = append(slices.Clone(answer.Assumptions), p.airAssumptions...)
 		return send(answer)
 	case result.Status == scheduler.Infeasible:
 		answer.Status = PlanInfeasible
@@ -50,7 +52,7 @@ func (a *App) PlanRuns(ctx context.Context, in PlanInput, send func(PlanAnswer) 
 	if err != nil {
 		return err
 	}
-	answer.Findings = checked.Findings
+	answer.Findings, answer.Assumptions = checked.Findings, checked.Assumptions
 	answer.Status = PlanFeasible
 	if result.Status == scheduler.Optimal {
 		answer.Status = PlanOptimal
@@ -73,8 +75,9 @@ type planner struct {
 	modes    [][]assess.Treatment // by task, in the order of its modes
 	refused  []finding.Finding    // why furnaces drop out
 	// airFindings are of the first start that the air refused.
-	airFindings []finding.Finding
-	index       resourceIndex
+	airFindings    []finding.Finding
+	airAssumptions []string
+	index          resourceIndex
 }
 
 // newPlanner reads everything that the plan rests on in one snapshot.

@@ -242,7 +242,9 @@ func (p *prepared) meetOthers(ctx context.Context, tx *store.Tx, now time.Time) 
 			p.joint.existing = append(p.joint.existing, other)
 		}
 	}
-	p.findings = append(p.findings, p.joint.findings()...)
+	found, assumptions := p.joint.findings()
+	p.findings = append(p.findings, found...)
+	p.assumptions = append(p.assumptions, assumptions...)
 	return nil
 }
 
@@ -279,7 +281,8 @@ func (p *prepared) stillHolds(locked store.LockedStudio, acknowledged []string) 
 	rest := now.withoutClashes()
 	found := slices.Concat(now.furnaces(), rest.supplies(), rest.crews())
 	if rest.exceedsAir() {
-		found = append(found, rest.air()...)
+		air, _ := rest.air()
+		found = append(found, air...)
 	}
 	return refuse(found, acknowledged)
 }
@@ -288,11 +291,13 @@ func (p *prepared) stillHolds(locked store.LockedStudio, acknowledged []string) 
 func (p *prepared) result(runs []domain.Run) BookRunResult {
 	sorted := slices.Clone(p.findings)
 	finding.SortWorstFirst(sorted)
-	slices.Sort(p.assumptions)
-	return BookRunResult{
-		Runs: runs, Findings: sorted, Revision: p.revision,
-		Assumptions: slices.Compact(p.assumptions),
+	var assumptions []string
+	for _, a := range p.assumptions {
+		if !slices.Contains(assumptions, a) {
+			assumptions = append(assumptions, a)
+		}
 	}
+	return BookRunResult{Runs: runs, Findings: sorted, Revision: p.revision, Assumptions: assumptions}
 }
 
 // under puts findings on a part of the input under the path of the whole.

@@ -106,6 +106,7 @@ type PlanAnswer struct {
 	Blames        []PlanReason
 	BlamesMinimal bool
 	Findings      []finding.Finding
+	Assumptions   []string
 	Revision      int64
 	End           time.Time
 }

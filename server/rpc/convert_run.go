@@ -159,6 +159,7 @@ func planAnswerToProto(studio string, a app.PlanAnswer) *saggarv1.PlanRunsRespon
 		Status: planStatuses.toProto(a.Status), Runs: plannedRuns(studio, a), Reasons: planReasons(a.Reasons),
 		Blames: planReasons(a.Blames), BlamesMinimal: a.BlamesMinimal, Findings: convert.FindingsToProto(a.Findings),
 		Revision: int32(a.Revision), EndTime: instant(a.End), Caution: convert.Caution,
+		Assumptions: a.Assumptions,
 	}
 }
 

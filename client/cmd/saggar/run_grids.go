@@ -110,15 +110,20 @@ func findingGrids(findings []*saggarv1.Finding) []render.Grid {
 			continue
 		}
 		seen[key] = true
-		grid.Rows = append(grid.Rows, paragraph("", render.Enum(f.GetSeverity())+" "+f.GetCode()+": "+f.GetMessage())...)
-		if f.GetCure() != "" {
-			grid.Rows = append(grid.Rows, paragraph("    ", "cure: "+f.GetCure())...)
-		}
-		if f.GetSource() != "" {
-			grid.Rows = append(grid.Rows, paragraph("    ", "source: "+f.GetSource())...)
-		}
+		grid.Rows = append(grid.Rows, findingRows(f)...)
 	}
 	return []render.Grid{grid}
+}
+
+func findingRows(f *saggarv1.Finding) [][]string {
+	rows := paragraph("", render.Enum(f.GetSeverity())+" "+f.GetCode()+": "+f.GetMessage())
+	if f.GetCure() != "" {
+		rows = append(rows, paragraph("    ", "cure: "+f.GetCure())...)
+	}
+	if f.GetSource() != "" {
+		rows = append(rows, paragraph("    ", "source: "+f.GetSource())...)
+	}
+	return rows
 }
 
 // paragraph is a text over as many rows as it needs, the later ones further in.

@@ -80,6 +80,7 @@ func planAnswer() *saggarv1.PlanRunsResponse {
 		}},
 		Reasons:  []*saggarv1.PlanReason{{Stage: "bisque", Code: "STAFFED_HOURS", About: "kiln-hall", Message: "nobody is there until Mon 1 Mar 08:00"}},
 		Findings: []*saggarv1.Finding{warning(saggarv1.Severity_SEVERITY_WARN)}, Caution: "A planning estimate.",
+		Assumptions: []string{"all sulfur leaves"},
 	}
 }
 
@@ -345,7 +346,7 @@ func TestFindingsAreBrokenAtTheWidthOfATable(t *testing.T) {
 	f := warning(saggarv1.Severity_SEVERITY_BLOCK)
 	f.Message, f.Cure = strings.Repeat("over the limit ", 20), strings.Repeat("less of it ", 20)
 	var text []string
-	for _, row := range findingRows(f) {
+	for _, row := range findingGrids([]*saggarv1.Finding{f, f})[0].Rows { // a repeat is shown once
 		require.Len(t, row, 1)
 		assert.LessOrEqual(t, len(row[0]), tableWidth)
 		text = append(text, strings.TrimSpace(row[0]))

@@ -1077,7 +1077,9 @@ type PlanRunsResponse struct {
 	// Last draw's end.
 	EndTime *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
 	// What the figures are, and what they do not replace.
-	Caution       string `protobuf:"bytes,9,opt,name=caution,proto3" json:"caution,omitempty"`
+	Caution string `protobuf:"bytes,9,opt,name=caution,proto3" json:"caution,omitempty"`
+	// What the figures assume.
+	Assumptions   []string `protobuf:"bytes,10,rep,name=assumptions,proto3" json:"assumptions,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1175,6 +1177,13 @@ func (x *PlanRunsResponse) GetCaution() string {
 	return ""
 }
 
+func (x *PlanRunsResponse) GetAssumptions() []string {
+	if x != nil {
+		return x.Assumptions
+	}
+	return nil
+}
+
 var File_saggar_v1_run_proto protoreflect.FileDescriptor
 
 const file_saggar_v1_run_proto_rawDesc = "" +
@@ -1259,7 +1268,7 @@ const file_saggar_v1_run_proto_rawDesc = "" +
 	"\x05stage\x18\x01 \x01(\tR\x05stage\x12\x12\n" +
 	"\x04code\x18\x02 \x01(\tR\x04code\x12\x14\n" +
 	"\x05about\x18\x03 \x01(\tR\x05about\x12\x18\n" +
-	"\amessage\x18\x04 \x01(\tR\amessage\"\x89\x03\n" +
+	"\amessage\x18\x04 \x01(\tR\amessage\"\xab\x03\n" +
 	"\x10PlanRunsResponse\x12-\n" +
 	"\x06status\x18\x01 \x01(\x0e2\x15.saggar.v1.PlanStatusR\x06status\x12\"\n" +
 	"\x04runs\x18\x02 \x03(\v2\x0e.saggar.v1.RunR\x04runs\x12/\n" +
@@ -1269,7 +1278,9 @@ const file_saggar_v1_run_proto_rawDesc = "" +
 	"\bfindings\x18\x06 \x03(\v2\x12.saggar.v1.FindingR\bfindings\x12\x1a\n" +
 	"\brevision\x18\a \x01(\x05R\brevision\x125\n" +
 	"\bend_time\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\x12\x18\n" +
-	"\acaution\x18\t \x01(\tR\acaution*\x9d\x01\n" +
+	"\acaution\x18\t \x01(\tR\acaution\x12 \n" +
+	"\vassumptions\x18\n" +
+	" \x03(\tR\vassumptions*\x9d\x01\n" +
 	"\bRunState\x12\x19\n" +
 	"\x15RUN_STATE_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13RUN_STATE_TENTATIVE\x10\x01\x12\x17\n" +
