@@ -24,7 +24,7 @@ func TestWhatAnEmptyMessageMeans(t *testing.T) {
 	assert.Equal(t, chem.Recipe{
 		Stages: []chem.Stage{{Atmosphere: heat.Oxidising, Lid: chem.OpenLid}},
 	}, RecipeFromProto(&saggarv1.Recipe{Stages: []*saggarv1.Stage{{}}}))
-	assert.Equal(t, finding.Finding{Severity: finding.Note}, FindingFromProto(&saggarv1.Finding{}))
+	assert.Equal(t, finding.Finding{Severity: finding.Block}, FindingFromProto(&saggarv1.Finding{}))
 }
 
 func TestWhatIsSetIsNoDefault(t *testing.T) {

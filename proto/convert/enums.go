@@ -35,9 +35,9 @@ func (p pairs[M, V]) toProto(value V) M {
 }
 
 var severities = pairs[saggarv1.Severity, finding.Severity]{
-	{saggarv1.Severity_SEVERITY_NOTE, finding.Note},
+	{saggarv1.Severity_SEVERITY_BLOCK, finding.Block}, // first: an unknown severity counts as the worst
 	{saggarv1.Severity_SEVERITY_WARN, finding.Warn},
-	{saggarv1.Severity_SEVERITY_BLOCK, finding.Block},
+	{saggarv1.Severity_SEVERITY_NOTE, finding.Note},
 }
 
 var atmospheres = pairs[saggarv1.Atmosphere, heat.Atmosphere]{

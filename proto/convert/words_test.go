@@ -42,7 +42,7 @@ func shortEnumName[M protoreflect.Enum](value M) string {
 }
 
 func TestTheWordOfAnEnumValueIsItsShortName(t *testing.T) {
-	assertWords(t, severities, "NOTE")
+	assertWords(t, severities, "BLOCK")
 	assertWords(t, atmospheres, "oxidising")
 	assertWords(t, coolings, "closed")
 	assertWords(t, watches, "")

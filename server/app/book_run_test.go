@@ -250,3 +250,22 @@ func TestAnothersExcessIsNotPutDownToAFiringThatAddsNothing(t *testing.T) {
 	red := b.plan(t, request("red", 1), monday)
 	assert.NotContains(t, codes(red), "AIR_SHORT_TERM_LIMIT")
 }
+
+func TestARunCanBeMovedByLessThanItsOwnLength(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	booked, err := b.book(b.plan(t, request("red", 1), monday), "")
+	require.NoError(t, err)
+	run := booked.Runs[0]
+	again := request("red", 1)
+	again.ID = run.ID
+	answer := b.plan(t, again, monday.Add(30*time.Minute))
+	require.Equal(t, app.PlanOptimal, answer.Status)
+	assert.True(t, answer.Run.Windows[0].Window().Overlaps(run.Loads[0].Window), "its own window was in its way")
+	assert.Equal(t, run.Loads[0].Firing.Furnace, answer.Run.Windows[0].Furnace)
+	moved, _, err := b.MoveRun(b.ctx, call("MoveRun"), app.MoveRunInput{
+		StudioID: "test", RunID: run.ID, Windows: answer.Run.Windows, Acknowledged: codes(answer),
+	})
+	require.NoError(t, err)
+	assert.True(t, moved.Loads[0].Window.Start.Equal(monday.Add(30*time.Minute)))
+}

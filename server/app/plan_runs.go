@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"time"
@@ -46,12 +47,11 @@ func (a *App) PlanRuns(ctx context.Context, in PlanInput, send func(PlanAnswer) 
 		return context.DeadlineExceeded
 	}
 	answer.Run.Windows = p.windows(result.Solution)
-	checked, err := a.BookRun(ctx, Call{Method: "PlanRuns", ValidateOnly: true}, BookRunInput{
-		StudioID: in.StudioID, Runs: []RunRequest{answer.Run},
-	})
+	prepared, err := a.prepareAnswer(ctx, in.StudioID, answer.Run, p.moving)
 	if err != nil {
 		return err
 	}
+	checked := prepared.result(nil)
 	answer.Findings, answer.Assumptions = checked.Findings, checked.Assumptions
 	answer.Status = PlanFeasible
 	if result.Status == scheduler.Optimal {
@@ -62,6 +62,16 @@ func (a *App) PlanRuns(ctx context.Context, in PlanInput, send func(PlanAnswer) 
 	return send(answer)
 }
 
+// prepareAnswer holds the windows against everything, on the path that books or moves them.
+func (a *App) prepareAnswer(ctx context.Context, studioID string, run RunRequest, moving bool) (*prepared, error) {
+	check := Call{Caller: domain.Caller{Role: domain.RoleTechnician}, Method: "PlanRuns", ValidateOnly: true}
+	if moving {
+		prepared, _, err := a.prepareMove(ctx, check, MoveRunInput{StudioID: studioID, RunID: run.ID, Windows: run.Windows})
+		return prepared, err
+	}
+	return a.prepare(ctx, check, BookRunInput{StudioID: studioID, Runs: []RunRequest{run}})
+}
+
 // planner turns one run on one site into a scheduling problem and its solution back into windows.
 type planner struct {
 	site     *domain.Site
@@ -69,6 +79,7 @@ type planner struct {
 	charge   assess.Charge
 	existing []domain.Firing
 	origin   time.Time
+	moving   bool // the run stands: its own firings are not in its way
 	today    string
 	run      domain.Run // as it would be, for the firings' titles
 	problem  scheduler.Problem
@@ -100,8 +111,10 @@ func (a *App) newPlanner(ctx context.Context, in PlanInput) (*planner, error) {
 		}
 		p.run = domain.Run{Title: in.Run.Title, RecipeID: recipe.ID, Department: in.Run.Department}
 		around := domain.Window{Start: in.Window.Start.Add(-airReach), End: in.Window.End.Add(airReach)}
-		p.existing, err = tx.FiringsOver(ctx, studio.Key, store.FiringsQuery{Window: around, WithReleases: true})
-		return err
+		if p.existing, err = tx.FiringsOver(ctx, studio.Key, store.FiringsQuery{Window: around, WithReleases: true}); err != nil {
+			return err
+		}
+		return p.setMovingAside(ctx, tx, in.Run.ID)
 	})
 	if err != nil {
 		return nil, err
@@ -113,6 +126,20 @@ func (a *App) newPlanner(ctx context.Context, in PlanInput) (*planner, error) {
 		p.origin = p.origin.Add(step)
 	}
 	return p, p.build(in.Window)
+}
+
+// setMovingAside leaves out the firings of the run that is planned anew, when it stands.
+func (p *planner) setMovingAside(ctx context.Context, tx *store.Tx, runID string) error {
+	if runID == "" {
+		return nil
+	}
+	run, err := tx.Run(ctx, p.site.Studio.Key, runID)
+	if errors.Is(err, domain.ErrNotFound) {
+		return nil
+	}
+	p.moving = err == nil && run.State() != domain.RunCancelled
+	p.existing = slices.DeleteFunc(p.existing, func(f domain.Firing) bool { return p.moving && f.RunID == runID })
+	return err
 }
 
 // chargeRefusals are findings that no window cures: of the charge, and of stages that no furnace can do.

@@ -56,10 +56,32 @@ func (r *fieldRules) contract(m proto.Message, options ...protovalidate.Validati
 	}
 	var faults finding.Faults
 	for _, violation := range broken.Violations {
+		message, cure := violation.Proto.GetMessage(), ""
+		if violation.Proto.GetRuleId() == "string.pattern" {
+			message, cure = "does not have the form that is asked for", patternWords(violation.RuleValue.String())
+		}
 		faults.Add(protovalidate.FieldPathString(violation.Proto.GetField()),
-			strings.TrimSpace(shownValue(violation)+" "+violation.Proto.GetMessage()), "")
+			strings.TrimSpace(shownValue(violation)+" "+message), cure)
 	}
 	return faults
+}
+
+// idPattern is how the contract writes an id.
+const idPattern = "[a-z][a-z0-9-]{0,62}"
+
+// patternWords says what a pattern of the contract asks for, in words: names and ids, dates and times of day.
+func patternWords(pattern string) string {
+	const dayPattern, clockPattern = "[0-9]{4}-[0-9]{2}-[0-9]{2}", "([01][0-9]|2[0-3]):[0-5][0-9]"
+	words := strings.Trim(pattern, "^$")
+	if optional, ok := strings.CutSuffix(words, ")?"); ok && strings.HasPrefix(optional, "(") {
+		words = strings.TrimPrefix(optional, "(")
+	}
+	words = strings.NewReplacer("(/versions/[1-9][0-9]{0,8})?", " or with /versions/N", idPattern, "ID", dayPattern, "YYYY-MM-DD",
+		clockPattern, "HH:MM", "$|^", " or ", "(furnaces|rooms|extractionCircuits|supplies)", "furnaces|rooms|extractionCircuits|supplies").Replace(words)
+	if strings.Contains(words, "ID") {
+		words += ", where ID is 1 to 63 of a-z, 0-9 and hyphen, beginning with a letter"
+	}
+	return "write " + words
 }
 
 // shownValue is the value at fault when it is short enough to help.

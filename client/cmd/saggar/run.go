@@ -341,7 +341,9 @@ func (s *shell) windowsForMove(ctx context.Context, connection *api.Connection, 
 		zone, err := s.zone(ctx, connection, "studios/"+s.studio)
 		return kept, zone, err
 	}
-	again := &saggarv1.Run{Recipe: run.GetRecipe(), Department: run.GetDepartment(), Title: run.GetTitle(), Scale: run.GetScale()}
+	again := &saggarv1.Run{ // with its name: its own windows are free to it
+		Name: run.GetName(), Recipe: run.GetRecipe(), Department: run.GetDepartment(), Title: run.GetTitle(), Scale: run.GetScale(),
+	}
 	answer, zone, err := s.planned(ctx, connection, w, again)
 	if err == nil && answer.GetStatus() == saggarv1.PlanStatus_PLAN_STATUS_INFEASIBLE {
 		err = s.printPlan(answer, zone)

@@ -916,7 +916,8 @@ type PlanRunsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Required. `studios/{studio}`.
 	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
-	// Required. The runs to place; their windows are ignored. One, for now.
+	// Required. The runs to place; their windows are ignored. One, for now. A run that stands by its name is planned anew,
+	// for MoveRun, with its own windows free to it.
 	Runs []*Run `protobuf:"bytes,2,rep,name=runs,proto3" json:"runs,omitempty"`
 	// First instant that a firing may start; unset means now.
 	StartTime *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=start_time,json=startTime,proto3" json:"start_time,omitempty"`
