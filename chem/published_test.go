@@ -43,18 +43,18 @@ func number(t *testing.T, text string) float64 {
 
 // CIAAW 2021: the abridged weight lies within its own uncertainty of the full value or interval, here that of the
 // elements of glazes and pigments as printed in the abridged table (Pure Appl. Chem. 94 (2022) 573-600).
-func TestAtomicWeightsPublished(t *testing.T) {
+func TestPublishedAtomicWeights(t *testing.T) {
 	printed := map[string]float64{
 		"H": 1.0080, "C": 12.011, "N": 14.007, "O": 15.999, "F": 18.998, "Na": 22.990, "Mg": 24.305, "Al": 26.982,
 		"Si": 28.085, "S": 32.06, "Cl": 35.45, "K": 39.098, "Ca": 40.078, "Fe": 55.845, "Cu": 63.546, "Zn": 65.38,
 	}
 	for symbol, weight := range printed {
-		assert.Equal(t, weight, gramsPerMole(symbol), symbol)
+		t.Run(symbol, func(t *testing.T) { assert.Equal(t, weight, gramsPerMole(symbol)) })
 	}
 }
 
 // testdata/mineral-analyses.csv: ideal oxide analyses and losses on ignition, computed and as in mineral handbooks.
-func TestMineralAnalyses(t *testing.T) {
+func TestPublishedMineralAnalyses(t *testing.T) {
 	for _, row := range readCSV(t, "mineral-analyses.csv") {
 		t.Run(row["mineral"]+" "+row["component"], func(t *testing.T) {
 			formula := mustFormula(t, row["formula"])
@@ -84,7 +84,7 @@ func oxideShare(t *testing.T, formula Formula, component string) float64 {
 }
 
 // testdata/ppm-mgm3.csv: molar masses of gases beside the conversion factors of the NIOSH Pocket Guide.
-func TestGasMolarMasses(t *testing.T) {
+func TestPublishedGasMolarMasses(t *testing.T) {
 	for _, row := range readCSV(t, "ppm-mgm3.csv") {
 		mass := mustFormula(t, row["formula"]).MolarMass()
 		assert.InDelta(t, number(t, row["molar_mass"]), mass, 5e-4, row["formula"])
@@ -116,7 +116,7 @@ func oneStage(celsius float64, atmosphere heat.Atmosphere, product string, addit
 }
 
 // testdata/decomposition-checks.csv: losses of single compounds, each fired above its range.
-func TestDecompositionChecks(t *testing.T) {
+func TestPublishedDecompositions(t *testing.T) {
 	loss := func(material Material, celsius float64) func(*testing.T) float64 {
 		return func(t *testing.T) float64 { return 100 - fired(t, material, 100, celsius).MassOutGrams }
 	}

@@ -30,9 +30,11 @@ func TestPublishedProtectionFactors(t *testing.T) {
 	rows := readPublished(t, "respirator-apf.csv")
 	require.Len(t, rows, 20)
 	for _, row := range rows {
-		name := row.cells["type"] + "/" + row.cells["mode"] + "/" + row.cells["facepiece"]
-		row.cells["apf"], _, _ = strings.Cut(row.cells["apf"], "/")
-		assert.Equal(t, row.number("apf"), class(t, "SO2", 1, name).AssignedProtectionFactor, row.cells["source"])
+		t.Run(row.cells["type"]+" "+row.cells["mode"]+" "+row.cells["facepiece"], func(t *testing.T) {
+			name := row.cells["type"] + "/" + row.cells["mode"] + "/" + row.cells["facepiece"]
+			row.cells["apf"], _, _ = strings.Cut(row.cells["apf"], "/")
+			assert.Equal(t, row.number("apf"), class(t, "SO2", 1, name).AssignedProtectionFactor, row.cells["source"])
+		})
 	}
 }
 
@@ -44,7 +46,9 @@ func TestPublishedMaximumUse(t *testing.T) {
 	for _, row := range readPublished(t, "exposure-examples.csv") {
 		if in, ok := worked[row.cells["id"]]; ok {
 			seen++
-			assert.Equal(t, row.number("expected"), maximumUse(in[0], in[1], in[2]), row.cells["source"])
+			t.Run(row.cells["id"], func(t *testing.T) {
+				assert.Equal(t, row.number("expected"), maximumUse(in[0], in[1], in[2]), row.cells["source"])
+			})
 		}
 	}
 	assert.Equal(t, len(worked), seen)

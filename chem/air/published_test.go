@@ -56,12 +56,14 @@ func TestPublishedBuildUp(t *testing.T) {
 	rows := readPublished(t, "room-buildup.csv")
 	require.Len(t, rows, 44)
 	for _, row := range rows {
-		minute := row.number("time_min")
-		zone := Zone{VolumeCubicMeters: 1, MixingFactor: 1, Flow: ConstantFlow(row.number("ach_per_h") / 3600)}
-		source := Source{Releases: []Release{{"SO2", 0, minute + 1, gramsOf(t, 1e-6/60)}}}
-		got := only(t, zone, []Source{source}).At(minute)
-		assert.InDelta(t, row.number("published_c"), got, row.number("tolerance"), row.cells["source"])
-		assert.InDelta(t, row.number("exact_c"), got, 1e-6, row.cells["source"])
+		t.Run(row.cells["ach_per_h"]+" per h, "+row.cells["time_min"]+" min", func(t *testing.T) {
+			minute := row.number("time_min")
+			zone := Zone{VolumeCubicMeters: 1, MixingFactor: 1, Flow: ConstantFlow(row.number("ach_per_h") / 3600)}
+			source := Source{Releases: []Release{{"SO2", 0, minute + 1, gramsOf(t, 1e-6/60)}}}
+			got := only(t, zone, []Source{source}).At(minute)
+			assert.InDelta(t, row.number("published_c"), got, row.number("tolerance"), row.cells["source"])
+			assert.InDelta(t, row.number("exact_c"), got, 1e-6, row.cells["source"])
+		})
 	}
 }
 
@@ -70,14 +72,16 @@ func TestPublishedPurgeTimes(t *testing.T) {
 	rows := readPublished(t, "room-purge-times.csv")
 	require.Len(t, rows, 54)
 	for _, row := range rows {
-		zone := Zone{
-			VolumeCubicMeters: 75, MixingFactor: 1, Flow: ConstantFlow(75 * row.number("ach_per_h") / 3600),
-			InitialPPM: map[string]float64{"CO": 100},
-		}
-		got, ok := only(t, zone, nil).MinuteBelow(100 - row.number("removal_pct"))
-		require.True(t, ok)
-		assert.InDelta(t, row.number("published_min"), got, row.number("tolerance_min"), row.cells["source"])
-		assert.InDelta(t, row.number("exact_min"), got, 1e-3, row.cells["source"])
+		t.Run(row.cells["ach_per_h"]+" per h, "+row.cells["removal_pct"]+" %", func(t *testing.T) {
+			zone := Zone{
+				VolumeCubicMeters: 75, MixingFactor: 1, Flow: ConstantFlow(75 * row.number("ach_per_h") / 3600),
+				InitialPPM: map[string]float64{"CO": 100},
+			}
+			got, ok := only(t, zone, nil).MinuteBelow(100 - row.number("removal_pct"))
+			require.True(t, ok)
+			assert.InDelta(t, row.number("published_min"), got, row.number("tolerance_min"), row.cells["source"])
+			assert.InDelta(t, row.number("exact_min"), got, 1e-3, row.cells["source"])
+		})
 	}
 }
 
@@ -137,16 +141,18 @@ func TestPublishedUnitFactors(t *testing.T) {
 	rows := readPublished(t, "ppm-mgm3.csv")
 	require.Len(t, rows, 5)
 	for _, row := range rows {
-		gramsPerMole, err := GramsPerMole(row.cells["formula"])
-		require.NoError(t, err)
-		assert.InDelta(t, row.number("molar_mass"), gramsPerMole, 2e-4*gramsPerMole, row.cells["source"])
-		factor, err := MilligramsFromPPM(1, gramsPerMole)
-		require.NoError(t, err)
-		assert.InDelta(t, row.number("published_factor_mg_m3_per_ppm"), factor, row.number("tolerance"), row.cells["source"])
-		// 24.45 l/mol against the exact 24.4654: 0.06 %.
-		assert.InEpsilon(t, row.number("computed_factor"), factor, 1e-3, row.cells["source"])
-		back, err := PPMFromMilligrams(factor, gramsPerMole)
-		require.NoError(t, err)
-		assert.InDelta(t, 1, back, 1e-12)
+		t.Run(row.cells["formula"], func(t *testing.T) {
+			gramsPerMole, err := GramsPerMole(row.cells["formula"])
+			require.NoError(t, err)
+			assert.InDelta(t, row.number("molar_mass"), gramsPerMole, 2e-4*gramsPerMole, row.cells["source"])
+			factor, err := MilligramsFromPPM(1, gramsPerMole)
+			require.NoError(t, err)
+			assert.InDelta(t, row.number("published_factor_mg_m3_per_ppm"), factor, row.number("tolerance"), row.cells["source"])
+			// 24.45 l/mol against the exact 24.4654: 0.06 %.
+			assert.InEpsilon(t, row.number("computed_factor"), factor, 1e-3, row.cells["source"])
+			back, err := PPMFromMilligrams(factor, gramsPerMole)
+			require.NoError(t, err)
+			assert.InDelta(t, 1, back, 1e-12)
+		})
 	}
 }

@@ -10,7 +10,7 @@ import (
 
 // Newton's law of cooling, classroom example (inputs read, answer computed): 90 C in a room of 25 C, 75 C after 5 min,
 // so 63.462 C at 10 min.
-func TestNewtonCoolingClassroomExample(t *testing.T) {
+func TestPublishedNewtonCooling(t *testing.T) {
 	f := muffle()
 	f.AmbientCelsius = 25
 	f.CoolingTimes = []Timing{{FromCelsius: 90, ToCelsius: 75, Minutes: 5}}

@@ -259,7 +259,7 @@ func TestMoveTakesAKeptPlanOrMakesOne(t *testing.T) {
 	again := asked[*saggarv1.PlanRunsRequest](f)
 	assert.Equal(t, old.GetRecipe(), again.GetRuns()[0].GetRecipe(), "a run keeps its recipe's version when it moves")
 	assertSame(t, old.GetScale(), again.GetRuns()[0].GetScale())
-	assert.Empty(t, again.GetRuns()[0].GetName())
+	assert.Equal(t, "studios/marl-lane/runs/tiles", again.GetRuns()[0].GetName(), "its own windows are free to it")
 
 	f.answer("PlanRuns", impossible())
 	assert.Equal(t, 3, f.run("run", "move", "tiles").code)
