@@ -109,7 +109,7 @@ func (j joint) clock(t time.Time) string { return t.In(j.site.Zone).Format("Mon 
 
 // draw is an amount that a firing takes over a window.
 type draw struct {
-	firing plannedFiring
+	firing *plannedFiring
 	window domain.Window
 	amount float64
 }
@@ -121,53 +121,81 @@ type peak struct {
 	by     []draw
 }
 
-// peakWithin returns the highest sum of the draws at an instant within the window.
+// step is a change of a sum at an instant.
+type step struct {
+	at     time.Time
+	change float64
+}
+
+// peakWithin returns the highest sum of the draws at an instant within the window, the earliest such instant.
 func peakWithin(draws []draw, window domain.Window) peak {
+	steps := make([]step, 0, 2*len(draws))
+	for _, d := range draws {
+		if d.window.Overlaps(window) {
+			steps = append(steps, step{later(d.window.Start, window.Start), d.amount}, step{d.window.End, -d.amount})
+		}
+	}
+	slices.SortFunc(steps, func(a, b step) int { // what ends at an instant is gone before what starts then
+		return cmp.Or(a.at.Compare(b.at), cmp.Compare(a.change, b.change))
+	})
 	var best peak
-	for _, candidate := range draws {
-		at := candidate.window.Start
-		if at.Before(window.Start) {
-			at = window.Start
-		}
-		if !at.Before(window.End) || !candidate.window.Overlaps(window) {
-			continue
-		}
-		var sum float64
-		var by []draw
-		for _, d := range draws {
-			if !d.window.Start.After(at) && at.Before(d.window.End) {
-				sum += d.amount
-				by = append(by, d)
-			}
-		}
-		if sum > best.amount {
-			best = peak{at: at, amount: sum, by: by}
+	var sum float64
+	for i, s := range steps {
+		sum += s.change
+		last := i+1 == len(steps) || !steps[i+1].at.Equal(s.at)
+		if last && sum > best.amount && s.at.Before(window.End) {
+			best = peak{at: s.at, amount: sum}
 		}
 	}
 	return best
 }
 
-// supplies finds supplies that carry more than their limit at once.
-func (j joint) supplies() []finding.Finding {
-	var found []finding.Finding
+// takers are the draws that run at an instant.
+func takers(draws []draw, at time.Time) []draw {
+	return slices.DeleteFunc(slices.Clone(draws), func(d draw) bool {
+		return d.window.Start.After(at) || !at.Before(d.window.End)
+	})
+}
+
+func later(a, b time.Time) time.Time {
+	if a.After(b) {
+		return a
+	}
+	return b
+}
+
+// draws lists what all firings take of what their furnaces share, by its id.
+func (j joint) draws(shared func(heat.Furnace) string, amount func(domain.FiringPhase) float64) map[string][]draw {
 	draws := map[string][]draw{}
-	for _, f := range j.all() {
-		supply := j.site.Furnaces[f.Furnace].Supply
-		for _, p := range f.Phases {
-			if supply != "" && p.Kilowatts > 0 {
-				draws[supply] = append(draws[supply], draw{f, p.Window, p.Kilowatts})
+	all := j.all()
+	for i := range all {
+		id := shared(j.site.Furnaces[all[i].Furnace])
+		for _, p := range all[i].Phases {
+			if taken := amount(p); id != "" && taken > 0 {
+				draws[id] = append(draws[id], draw{&all[i], p.Window, taken})
 			}
 		}
 	}
+	return draws
+}
+
+// roundingKilowatts is below anything that a supply notices and above what adding up loses.
+const roundingKilowatts = 1e-9
+
+// supplies finds supplies that carry more than their limit at once.
+func (j joint) supplies() []finding.Finding {
+	var found []finding.Finding
+	draws := j.draws(func(f heat.Furnace) string { return f.Supply }, func(p domain.FiringPhase) float64 { return p.Kilowatts })
 	for _, p := range j.planned {
 		supply, ok := j.site.Supplies[j.site.Furnaces[p.Furnace].Supply]
 		if !ok {
 			continue
 		}
 		top := peakWithin(draws[supply.ID], p.Window)
-		if top.amount <= supply.LimitKilowatts {
+		if top.amount <= supply.LimitKilowatts+roundingKilowatts {
 			continue
 		}
+		top.by = takers(draws[supply.ID], top.at)
 		found = append(found, finding.Finding{
 			Severity: finding.Block, Code: "SUPPLY_LIMIT", Field: p.field, About: supply.ID,
 			Message: fmt.Sprintf("%s would carry %.1f kW at %s, its limit is %.1f kW; drawn by %s", supply.ID, top.amount,
@@ -175,7 +203,7 @@ func (j joint) supplies() []finding.Finding {
 			Figures: []finding.Figure{
 				{Name: "peak", Value: top.amount, Unit: "kW"}, {Name: "limit", Value: supply.LimitKilowatts, Unit: "kW"},
 			},
-			Cure:   j.later(top, p),
+			Cure:   j.whenPast(top, p),
 			Source: "the studio's own figure for the supply",
 		})
 	}
@@ -185,15 +213,12 @@ func (j joint) supplies() []finding.Finding {
 // crews finds rooms in which more people are needed at once than can be there.
 func (j joint) crews() []finding.Finding {
 	var found []finding.Finding
-	draws := map[string][]draw{}
-	for _, f := range j.all() {
-		room := j.site.Furnaces[f.Furnace].Room
-		for _, p := range f.Phases {
-			if p.Watch == heat.InRoom && p.PeopleCount > 0 {
-				draws[room] = append(draws[room], draw{f, p.Window, float64(p.PeopleCount)})
-			}
+	draws := j.draws(func(f heat.Furnace) string { return f.Room }, func(p domain.FiringPhase) float64 {
+		if p.Watch != heat.InRoom {
+			return 0
 		}
-	}
+		return float64(p.PeopleCount)
+	})
 	for _, p := range j.planned {
 		room := j.site.Rooms[j.site.Furnaces[p.Furnace].Room]
 		can := max(room.CrewCount, 1)
@@ -201,6 +226,7 @@ func (j joint) crews() []finding.Finding {
 		if top.amount <= float64(can) {
 			continue
 		}
+		top.by = takers(draws[room.ID], top.at)
 		found = append(found, finding.Finding{
 			Severity: finding.Block, Code: "CREW_LIMIT", Field: p.field, About: room.ID,
 			Message: fmt.Sprintf("%s would need %.0f people in the room at %s and has %d; needed by %s", room.ID, top.amount,
@@ -208,14 +234,14 @@ func (j joint) crews() []finding.Finding {
 			Figures: []finding.Figure{
 				{Name: "needed", Value: top.amount, Unit: "people"}, {Name: "there", Value: float64(can), Unit: "people"},
 			},
-			Cure: j.later(top, p),
+			Cure: j.whenPast(top, p),
 		})
 	}
 	return found
 }
 
-// later says when the others that share a peak are done.
-func (j joint) later(top peak, p plannedFiring) string {
+// whenPast says when the others that share a peak are done.
+func (j joint) whenPast(top peak, p plannedFiring) string {
 	var others []draw
 	for _, d := range top.by {
 		if d.firing.field != p.field {
