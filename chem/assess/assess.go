@@ -61,7 +61,7 @@ type Assessment struct {
 	Caution     string
 }
 
-// StageAssessment is one stage on the first furnace that can do it.
+// StageAssessment is one stage on the first furnace that can do it, if there is one without harm to the air.
 type StageAssessment struct {
 	Stage string
 	// Treatment is nil when no furnace can do it; the findings say why.
@@ -102,8 +102,8 @@ func (s Site) Recipe(recipe chem.Recipe, materials chem.Materials, scale chem.Sc
 	return a, nil
 }
 
-// firstFit treats a stage on the first furnace, by id, that nothing forbids. When none fits, the findings of all are
-// returned.
+// firstFit treats a stage on the first furnace, by id, that neither a rule nor the air of its room forbids, else on the
+// first that no rule forbids. When none fits, the findings of all are returned.
 func (s Site) firstFit(charge Charge, index int) (StageAssessment, []finding.Finding) {
 	stage := StageAssessment{Stage: charge.Recipe.Stages[index].ID}
 	candidates := s.Candidates(charge.Recipe.Stages[index])
@@ -118,9 +118,17 @@ func (s Site) firstFit(charge Charge, index int) (StageAssessment, []finding.Fin
 			refused = append(refused, t.Findings...)
 			continue
 		}
-		stage.Treatment = &t
-		stage.Air = s.roomAir(t)
-		return stage, t.Findings
+		roomAir := s.roomAir(t)
+		clean := roomAir == nil || !finding.Blocks(roomAir.Findings)
+		if stage.Treatment == nil || clean {
+			stage.Treatment, stage.Air = &t, roomAir
+		}
+		if clean {
+			break
+		}
+	}
+	if stage.Treatment != nil {
+		return stage, stage.Treatment.Findings
 	}
 	if len(candidates) == 0 {
 		refused = append(refused, finding.Finding{

@@ -59,8 +59,7 @@ func (c Charge) rules() []finding.Finding {
 			found = append(found, c.sealed(i)...)
 			found = append(found, c.fedHot(i)...)
 			found = append(found, melting(stage, path)...)
-			carried = contents{} // what reacts has reacted; what a firing leaves is not what was put in
-			c.keepProduct(i, carried)
+			carried = c.leftBy(i)
 		}
 	}
 	return found
@@ -84,6 +83,16 @@ func (c Charge) contentsOf(stage chem.Stage) contents {
 		}
 	}
 	return found
+}
+
+// Groups as formulas write them: of the oxidisers, and of chromium(VI), which chromium(III) never shows.
+var (
+	oxidisingAnions   = []string{"NO3", "ClO3", "ClO4", "MnO4"}
+	chromiumSixAnions = []string{"CrO3", "CrO4", "Cr2O7"}
+)
+
+func containsAny(text string, parts []string) bool {
+	return slices.ContainsFunc(parts, func(part string) bool { return strings.Contains(text, part) })
 }
 
 // toxicElements must not go into a studio's furnace unless its own rule clears them.
@@ -113,20 +122,32 @@ func shownBy(text string) []chem.Hazard {
 			hazards = append(hazards, chem.HazardCarbon)
 		}
 	}
-	for _, anion := range []string{"NO3", "ClO3", "ClO4", "MnO4"} {
-		if strings.Contains(text, anion) {
-			hazards = append(hazards, chem.HazardOxidiser)
-		}
+	if len(elements) > 1 && formula.Count("S") > 0 && formula.Count("O") == 0 {
+		hazards = append(hazards, chem.HazardSulfide)
+	}
+	if containsAny(text, oxidisingAnions) {
+		hazards = append(hazards, chem.HazardOxidiser)
+	}
+	if containsAny(text, chromiumSixAnions) {
+		hazards = append(hazards, chem.HazardToxic)
 	}
 	return hazards
 }
 
-// keepProduct carries a sulfide product on to the next stage, where acid would set hydrogen sulfide free.
-func (c Charge) keepProduct(index int, carried contents) {
-	formula, err := chem.ParseFormula(c.Recipe.Stages[index].Product)
-	if err == nil && formula.Count("S") > 0 && !strings.Contains(formula.String(), "SO4") {
-		carried[chem.HazardSulfide] = []string{formula.String()}
+// leftBy is what a firing leaves: what reacts has reacted, so it shows by the formulas of what remains and of the product.
+// A product with sulfur that is no sulfate counts as a sulfide, from which acid would set hydrogen sulfide free.
+func (c Charge) leftBy(index int) contents {
+	left := contents{}
+	for _, amount := range c.Balance.Stages[index].Remaining {
+		for _, hazard := range shownBy(amount.Formula) {
+			left[hazard] = once(append(left[hazard], amount.Formula))
+		}
 	}
+	product, err := chem.ParseFormula(c.Recipe.Stages[index].Product)
+	if err == nil && product.Count("S") > 0 && !strings.Contains(product.String(), "SO4") {
+		left[chem.HazardSulfide] = once(append(left[chem.HazardSulfide], product.String()))
+	}
+	return left
 }
 
 func clashing(c contents, path string) []finding.Finding {

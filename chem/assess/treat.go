@@ -1,10 +1,10 @@
 package assess
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"saggar/chem"
 	"saggar/chem/air"
@@ -82,7 +82,9 @@ func (t *Treatment) fire(s Site, c Charge) error {
 	if err := t.releases(s, c, stage); err != nil {
 		return err
 	}
-	t.unwatchWhenClean()
+	if stage.FireWatch == "" || stage.FireWatch == heat.WatchNone {
+		t.unwatchWhenClean()
+	}
 	t.Findings = append(t.Findings, s.standing(t.Furnace, len(t.Cautious) > 0)...)
 	t.Assumptions = t.Heat.Assumptions
 	return nil
@@ -139,9 +141,7 @@ func (t *Treatment) tooMuch(c Charge) []finding.Finding {
 // releases works out what comes off in both cases.
 func (t *Treatment) releases(s Site, c Charge, stage chem.Stage) error {
 	fireStart, chargeStart := t.startOf(heat.Fire), t.startOf(heat.Charge)
-	flue, err := offgas.Flue(t.Furnace, stage.Atmosphere, []offgas.Burn{{
-		EndMinute: math.Max(t.Heat.FireMinutes, 1), KilowattHours: t.Heat.InputKilowattHours,
-	}}, s.Practice)
+	flue, err := t.flue(s, stage)
 	if err != nil {
 		return err
 	}
@@ -154,7 +154,7 @@ func (t *Treatment) releases(s Site, c Charge, stage chem.Stage) error {
 		if err != nil {
 			return err
 		}
-		shifted := shift(slices.Concat(series, flue), fireStart)
+		shifted := slices.Concat(shift(series, fireStart), flue)
 		if of == chem.Cautious {
 			t.Cautious = shifted
 		} else {
@@ -162,6 +162,37 @@ func (t *Treatment) releases(s Site, c Charge, stage chem.Stage) error {
 		}
 	}
 	return nil
+}
+
+// flue is what a gas furnace's own flame gives off: the fire at its mean, every other phase with the heat on (warming,
+// holding against the open door, clearing) at full power.
+func (t *Treatment) flue(s Site, stage chem.Stage) ([]air.Release, error) {
+	fireStart := t.startOf(heat.Fire)
+	fired := []offgas.Burn{{
+		StartMinute: fireStart, EndMinute: fireStart + math.Max(t.Heat.FireMinutes, 1), KilowattHours: t.Heat.InputKilowattHours,
+	}}
+	var cleared []offgas.Burn
+	minute := 0
+	for _, p := range t.Phases {
+		start := minute
+		minute += p.Minutes
+		burn := offgas.Burn{
+			StartMinute: float64(start), EndMinute: float64(minute), KilowattHours: p.Kilowatts * float64(p.Minutes) / 60,
+		}
+		switch {
+		case p.Kilowatts == 0 || p.Minutes == 0 || p.Kind == heat.Fire || p.Kind == heat.Feed:
+		case p.Kind == heat.Clear:
+			cleared = append(cleared, burn)
+		default:
+			fired = append(fired, burn)
+		}
+	}
+	fire, err := offgas.Flue(t.Furnace, cmp.Or(stage.Atmosphere, heat.Oxidising), fired, s.Practice)
+	if err != nil {
+		return nil, err
+	}
+	clearing, err := offgas.Flue(t.Furnace, heat.Oxidising, cleared, s.Practice)
+	return slices.Concat(fire, clearing), err
 }
 
 // startOf is the minute at which the first phase of a kind starts, from the start of the first phase.
@@ -184,8 +215,8 @@ func shift(releases []air.Release, minutes float64) []air.Release {
 	return releases
 }
 
-// unwatchWhenClean splits the last fire phase of an electric furnace with a cut-out where the last gas has come off: from
-// then on nobody is needed, unless the recipe asks for somebody.
+// unwatchWhenClean splits the fire phase of an electric furnace with a cut-out in which the last gas comes off: from then on
+// nobody is needed.
 func (t *Treatment) unwatchWhenClean() {
 	if t.Furnace.Source != heat.Electric || !t.Furnace.OverTemperatureCutOut || t.Furnace.Control == heat.ByHand {
 		return
@@ -250,30 +281,36 @@ func (s Site) roomAir(t Treatment) *RoomAir {
 // Capture is what counts of a furnace's capture, closed and with the door open: nothing without a branch that draws to the
 // outside, else as chem/air counts what was measured.
 func Capture(f heat.Furnace, circuits []air.Circuit) (closed, doorOpen float64) {
-	id, _, _ := strings.Cut(f.Branch, "/")
-	draws := slices.ContainsFunc(circuits, func(c air.Circuit) bool { return c.ID == id && !c.Recirculating })
-	if f.Branch == "" || !draws {
+	draws := slices.ContainsFunc(circuits, func(c air.Circuit) bool {
+		return !c.Recirculating && slices.ContainsFunc(c.Branches, func(b air.Branch) bool {
+			return c.ID+"/"+b.ID == f.Branch && b.CubicMetersPerSecond > 0
+		})
+	})
+	if !draws {
 		return 0, 0
 	}
 	return air.EffectiveCapture(f.Capture)
 }
 
 // standing finds what is wrong with a furnace's air whatever is fired in it: a flue whose gas the fan draws back, and, when
-// something comes off, flows and captures that were measured too long ago.
+// something comes off, a capture or a flow out of the room that was measured too long ago.
 func (s Site) standing(f heat.Furnace, comesOff bool) []finding.Finding {
 	room := s.Rooms[f.Room]
 	var found []finding.Finding
 	if f.Source == heat.Gas {
 		found = air.Spillage(room, s.Circuits, true)
 	}
-	if !comesOff || f.Branch == "" {
+	if !comesOff {
 		return found
 	}
-	measured := []air.Measurement{{About: f.ID, Quantity: "capture", MeasuredOn: f.Capture.MeasuredOn}}
+	var measured []air.Measurement
+	if f.Branch != "" {
+		measured = append(measured, air.Measurement{About: f.ID, Quantity: "capture", MeasuredOn: f.Capture.MeasuredOn})
+	}
 	for _, c := range s.Circuits {
 		for _, b := range c.Branches {
-			if c.ID+"/"+b.ID == f.Branch {
-				measured = append(measured, air.Measurement{About: f.Branch, Quantity: "flow", MeasuredOn: b.MeasuredOn})
+			if b.Room == f.Room && !c.Recirculating {
+				measured = append(measured, air.Measurement{About: c.ID + "/" + b.ID, Quantity: "flow", MeasuredOn: b.MeasuredOn})
 			}
 		}
 	}

@@ -20,30 +20,42 @@ func BenchmarkBookRun(b *testing.B) {
 	template := bench.plan(b, request("red", 1), monday)
 	require.NotEmpty(b, template.Run.Windows)
 	bench.fill(b, template, 10_000)
+	next := 0
+	bench.bookMany(b, template, 200, &next) // connections, prepared statements and plans stand before the clock runs
+	b.ResetTimer()
+	took := bench.bookMany(b, template, b.N, &next)
+	b.StopTimer()
+	slices.Sort(took)
+	b.ReportMetric(float64(took[len(took)/2].Microseconds()), "p50-us")
+	b.ReportMetric(float64(took[len(took)*99/100].Microseconds()), "p99-us")
+}
+
+// bookMany books so many runs, a day apart, by 16 callers, and returns how long each took.
+func (b bench) bookMany(t testing.TB, template app.PlanAnswer, runs int, next *int) []time.Duration {
+	t.Helper()
 	const callers = 16
 	var mu sync.Mutex
 	var took []time.Duration
-	next := 0
-	day := func() int {
+	until := *next + runs
+	day := func() (int, bool) {
 		mu.Lock()
 		defer mu.Unlock()
-		next++
-		return next
+		*next++
+		return *next, *next <= until
 	}
-	b.ResetTimer()
 	var group sync.WaitGroup
 	for range callers {
 		group.Go(func() {
-			for n := day(); n <= b.N; n = day() {
+			for n, more := day(); more; n, more = day() {
 				request := template.Run
 				request.Windows = shifted(template.Run.Windows, time.Duration(n)*24*time.Hour)
 				start := time.Now()
-				_, err := bench.BookRun(bench.ctx, call("BookRun"), app.BookRunInput{
+				_, err := b.BookRun(b.ctx, call("BookRun"), app.BookRunInput{
 					StudioID: "test", Runs: []app.RunRequest{request}, Acknowledged: codes(template),
 				})
 				elapsed := time.Since(start)
 				if err != nil {
-					b.Error(err)
+					t.Error(err)
 					return
 				}
 				mu.Lock()
@@ -53,10 +65,7 @@ func BenchmarkBookRun(b *testing.B) {
 		})
 	}
 	group.Wait()
-	b.StopTimer()
-	slices.Sort(took)
-	b.ReportMetric(float64(took[len(took)/2].Microseconds()), "p50-us")
-	b.ReportMetric(float64(took[len(took)*99/100].Microseconds()), "p99-us")
+	return took
 }
 
 // fill books so many runs of one stage far ahead, twenty at a time.
