@@ -250,3 +250,17 @@ func TestEveryRefusalSaysWhatCuresIt(t *testing.T) {
 		}
 	}
 }
+
+func TestWaterAtTheExactBoundary(t *testing.T) {
+	cases := []struct {
+		share float64
+		kind  chem.StageKind
+		want  finding.Severity
+	}{
+		{0, chem.Melt, ""}, {1e-12, chem.Melt, finding.Block}, {0.005, chem.Calcine, ""}, {0.0050001, chem.Calcine, finding.Warn},
+		{0.02, chem.Calcine, finding.Warn}, {0.0200001, chem.Calcine, finding.Block}, // common practice, no source
+	}
+	for _, c := range cases {
+		assert.Equal(t, c.want, severities(wetFinding(chem.Stage{Kind: c.kind}, c.share, "f"))["WATER_INTO_HOT"], "%v %v", c.kind, c.share)
+	}
+}

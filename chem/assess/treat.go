@@ -218,7 +218,7 @@ func shift(releases []air.Release, minutes float64) []air.Release {
 // unwatchWhenClean splits the fire phase of an electric furnace with a cut-out in which the last gas comes off: from then on
 // nobody is needed.
 func (t *Treatment) unwatchWhenClean() {
-	if t.Furnace.Source != heat.Electric || !t.Furnace.OverTemperatureCutOut || t.Furnace.Control == heat.ByHand {
+	if t.Furnace.Source != heat.Electric || !t.Furnace.OverTemperatureCutOut {
 		return
 	}
 	var clean float64
