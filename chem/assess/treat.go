@@ -164,35 +164,25 @@ func (t *Treatment) releases(s Site, c Charge, stage chem.Stage) error {
 	return nil
 }
 
-// flue is what a gas furnace's own flame gives off: the fire at its mean, every other phase with the heat on (warming,
-// holding against the open door, clearing) at full power.
+// flue is what a gas furnace's own flame gives off until the charge cools: the fire at its mean, warming and holding against
+// the open door at full power. What the flame of a later clearing gives off is left out: when that begins depends on how
+// long the load waits.
 func (t *Treatment) flue(s Site, stage chem.Stage) ([]air.Release, error) {
 	fireStart := t.startOf(heat.Fire)
-	fired := []offgas.Burn{{
+	burns := []offgas.Burn{{
 		StartMinute: fireStart, EndMinute: fireStart + math.Max(t.Heat.FireMinutes, 1), KilowattHours: t.Heat.InputKilowattHours,
 	}}
-	var cleared []offgas.Burn
 	minute := 0
 	for _, p := range t.Phases {
 		start := minute
 		minute += p.Minutes
-		burn := offgas.Burn{
-			StartMinute: float64(start), EndMinute: float64(minute), KilowattHours: p.Kilowatts * float64(p.Minutes) / 60,
-		}
-		switch {
-		case p.Kilowatts == 0 || p.Minutes == 0 || p.Kind == heat.Fire || p.Kind == heat.Feed:
-		case p.Kind == heat.Clear:
-			cleared = append(cleared, burn)
-		default:
-			fired = append(fired, burn)
+		if p.Kilowatts > 0 && (p.Kind == heat.Warm || p.Kind == heat.Charge) {
+			burns = append(burns, offgas.Burn{
+				StartMinute: float64(start), EndMinute: float64(minute), KilowattHours: p.Kilowatts * float64(p.Minutes) / 60,
+			})
 		}
 	}
-	fire, err := offgas.Flue(t.Furnace, cmp.Or(stage.Atmosphere, heat.Oxidising), fired, s.Practice)
-	if err != nil {
-		return nil, err
-	}
-	clearing, err := offgas.Flue(t.Furnace, heat.Oxidising, cleared, s.Practice)
-	return slices.Concat(fire, clearing), err
+	return offgas.Flue(t.Furnace, cmp.Or(stage.Atmosphere, heat.Oxidising), burns, s.Practice)
 }
 
 // startOf is the minute at which the first phase of a kind starts, from the start of the first phase.
