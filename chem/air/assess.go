@@ -2,15 +2,19 @@ package air
 
 import (
 	"math"
+	"slices"
 
 	"saggar/chem/finding"
 )
 
 // RoomCheck is what CheckRoom is asked.
 type RoomCheck struct {
-	Zone    Zone       `json:"zone"`
-	Sources []Source   `json:"sources"`
-	Own     []OwnLimit `json:"own_limits"`
+	Zone Zone `json:"zone"`
+	// Standing sources give off gas there in any case. They count for the air, but a limit is held against Sources only at
+	// times when their own gas is there.
+	Standing []Source   `json:"standing"`
+	Sources  []Source   `json:"sources"`
+	Own      []OwnLimit `json:"own_limits"`
 	// Room is looked at for its detectors; nil: they are not checked.
 	Room *Room `json:"room"`
 	// OnDate is the ISO date on which detectors must be in test; needed with Room.
@@ -79,9 +83,17 @@ func CheckRoom(check RoomCheck) (Assessment, error) {
 	if !atLeastZero(check.SeriesStepMinutes) {
 		return Assessment{}, stepFault(check.SeriesStepMinutes)
 	}
+	added := check.Sources
+	check.Sources = slices.Concat(check.Standing, added)
 	survey, err := take(check.Zone, check.Sources, check.Own)
 	if err != nil {
 		return Assessment{}, err
+	}
+	excesses := survey.excesses()
+	if len(check.Standing) > 0 {
+		if excesses, err = survey.worsened(check.Zone, added); err != nil {
+			return Assessment{}, err
+		}
 	}
 	detectors, err := check.detectorFindings()
 	if err != nil {
@@ -100,7 +112,7 @@ func CheckRoom(check RoomCheck) (Assessment, error) {
 	result.FlowNeeded = survey.flowNeeded(&check.Zone)
 	result.cureByRelease(survey, check)
 	result.Series = survey.series(check.SeriesStepMinutes)
-	result.Findings = append(survey.findings(&check, &result), detectors...)
+	result.Findings = append(survey.findings(&check, &result, excesses), detectors...)
 	finding.SortWorstFirst(result.Findings)
 	return result, nil
 }

@@ -27,10 +27,14 @@ func Exceeds(zone Zone, sources []Source, own []OwnLimit) ([]Excess, error) {
 		return nil, err
 	}
 	excesses := survey.excesses()
+	sortWorstFirst(excesses)
+	return excesses, nil
+}
+
+func sortWorstFirst(excesses []Excess) {
 	slices.SortStableFunc(excesses, func(a, b Excess) int {
 		return cmp.Or(cmp.Compare(a.Limit.Severity, b.Limit.Severity), cmp.Compare(b.Ratio, a.Ratio))
 	})
-	return excesses, nil
 }
 
 // survey is every species' curve with its limits.
@@ -117,6 +121,11 @@ func (s survey) excesses() []Excess {
 			}
 		}
 	}
+	return append(result, s.mixtureExcesses()...)
+}
+
+func (s survey) mixtureExcesses() []Excess {
+	var result []Excess
 	for _, mixture := range []mixture{s.mixture(MixtureShift), s.mixture(MixtureShortTerm)} {
 		if len(mixture.parts) < 2 || !above(mixture.atMost(), 1) || mixture.partOver() {
 			continue

@@ -25,10 +25,10 @@ func (e Excess) Code() string { return codes[e.Limit.Kind] }
 // harmless species have no limit and need none in these amounts.
 var harmless = []string{"H2O", "N2", "O2"}
 
-// findings turns what is exceeded into findings: for each species, code and severity the worst limit.
-func (s survey) findings(check *RoomCheck, result *Assessment) []finding.Finding {
+// findings turns excesses into findings: for each species, code and severity the worst limit.
+func (s survey) findings(check *RoomCheck, result *Assessment, excesses []Excess) []finding.Finding {
 	findings := []finding.Finding{}
-	for _, excess := range worstOfEach(s.excesses()) {
+	for _, excess := range worstOfEach(excesses) {
 		f := excess.finding(check.Zone.ID)
 		s.cure(&f, excess, check, result)
 		findings = append(findings, f)

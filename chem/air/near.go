@@ -73,9 +73,7 @@ func CheckNear(check NearCheck) (NearAssessment, error) {
 		if err != nil {
 			return NearAssessment{}, err
 		}
-		m := &measured{curve: curve, limits: limits}
-		m.peak, m.peakMinute = curve.Peak()
-		result.add(m, check)
+		result.add(&measured{curve: curve, limits: limits}, check)
 	}
 	finding.SortWorstFirst(result.Findings)
 	return result, nil
@@ -140,7 +138,25 @@ func spilled(source Source, exchange float64) ([]Curve, error) {
 	return curves, nil
 }
 
+// add judges a species by the time at which the door stands open when it is worst; at other times nobody stands there.
 func (a *NearAssessment) add(m *measured, check NearCheck) {
+	species := NearSpecies{Species: m.curve.species}
+	var worst Excess
+	for _, open := range check.Sources[check.At].DoorOpen {
+		there, excess := nearWhile(m.touching(stay{open.StartMinute, open.EndMinute}, shortTermMinutes))
+		if there.Ratio >= species.Ratio {
+			species, worst = there, excess
+		}
+	}
+	if worst.Ratio > 0 {
+		species.Protection = Protection(species.Species, species.PeakPPM)
+		a.Findings = append(a.Findings, nearFinding(worst, species, check))
+	}
+	a.Species = append(a.Species, species)
+}
+
+// nearWhile is what a species comes to over one time at the open door, and the excess that matters most.
+func nearWhile(m *measured) (NearSpecies, Excess) {
 	species := NearSpecies{
 		Species: m.curve.species, PeakPPM: m.peak, PeakMinute: m.peakMinute, Max15MinutePPM: m.mean(shortTermMinutes).ppm,
 	}
@@ -152,11 +168,7 @@ func (a *NearAssessment) add(m *measured, check NearCheck) {
 			worst = excess
 		}
 	}
-	if worst.Ratio > 0 {
-		species.Protection = Protection(species.Species, m.peak)
-		a.Findings = append(a.Findings, nearFinding(worst, species, check))
-	}
-	a.Species = append(a.Species, species)
+	return species, worst
 }
 
 // nearFinding judges an excess beside the furnace by the protection that would be, or is, worn.

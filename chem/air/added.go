@@ -1,0 +1,113 @@
+package air
+
+import (
+	"math"
+	"slices"
+)
+
+// presentShare is the part of a limit below which added gas counts as gone.
+const presentShare = 1e-4
+
+// Worsens says which limits the room goes over at times when the gas of the added sources is there, together with that of
+// the standing ones: what the standing ones do by themselves at other times is not held against the added ones. Like
+// Exceeds it only computes curves and compares. Errors are faults of the input.
+func Worsens(zone Zone, standing, added []Source, own []OwnLimit) ([]Excess, error) {
+	survey, err := take(zone, slices.Concat(standing, added), own)
+	if err != nil {
+		return nil, err
+	}
+	excesses, err := survey.worsened(zone, added)
+	sortWorstFirst(excesses)
+	return excesses, err
+}
+
+// stay is from when until when gas is there, in minutes; End may be infinite.
+type stay struct{ from, until float64 }
+
+// worsened keeps to each limit's windows that touch the stay of the added gas.
+func (s survey) worsened(zone Zone, added []Source) ([]Excess, error) {
+	stays, err := s.stays(zone, added)
+	if err != nil {
+		return nil, err
+	}
+	var result []Excess
+	whole := stay{math.Inf(1), math.Inf(-1)}
+	for _, m := range s {
+		there, ok := stays[m.curve.species]
+		if !ok {
+			continue
+		}
+		whole = stay{math.Min(whole.from, there.from), math.Max(whole.until, there.until)}
+		for _, limit := range m.limits {
+			if excess, over := m.touching(there, limit.AveragingMinutes).over(limit); over {
+				result = append(result, excess)
+			}
+		}
+	}
+	if len(stays) == 0 {
+		return nil, nil
+	}
+	var clipped survey
+	for _, m := range s {
+		clipped = append(clipped, m.touching(whole, LongestAveragingMinutes()))
+	}
+	return append(result, clipped.mixtureExcesses()...), nil
+}
+
+// stays is when each species of the added sources is there above a ten-thousandth of its strictest limit.
+func (s survey) stays(zone Zone, added []Source) (map[string]stay, error) {
+	zone.BackgroundPPM, zone.InitialPPM = nil, nil
+	curves, err := Curves(zone, added)
+	if err != nil {
+		return nil, err
+	}
+	stays := map[string]stay{}
+	for _, m := range s {
+		at := slices.IndexFunc(curves, func(c Curve) bool { return c.species == m.curve.species })
+		if at < 0 || len(m.limits) == 0 {
+			continue
+		}
+		level := math.Inf(1)
+		for _, limit := range m.limits {
+			level = math.Min(level, presentShare*limit.PPM)
+		}
+		if peak, _ := curves[at].Peak(); peak <= level {
+			continue
+		}
+		until, gone := curves[at].MinuteBelow(level)
+		if !gone {
+			until = math.Inf(1)
+		}
+		stays[m.curve.species] = stay{curves[at].StartMinute(), until}
+	}
+	return stays, nil
+}
+
+// touching is the species with its curve cut to all windows of a length that touch a stay.
+func (m *measured) touching(there stay, windowMinutes float64) *measured {
+	cut := &measured{load: m.load, limits: m.limits, curve: m.curve.between(there.from-windowMinutes, there.until+windowMinutes)}
+	cut.peak, cut.peakMinute = cut.curve.Peak()
+	return cut
+}
+
+// between is the curve from one minute to another: it begins with what is there then, and after the end only decays.
+func (c Curve) between(from, until float64) Curve {
+	cut := Curve{species: c.species, background: c.background, lastRelease: math.Min(c.lastRelease, until)}
+	first := max(c.find(from), 0)
+	for i := first; i < len(c.segments) && c.segments[i].start < until; i++ {
+		s := c.segments[i]
+		if s.start < from {
+			s.x0, _ = s.after(from - s.start)
+			s.start = from
+		}
+		s.area = 0
+		cut.segments = append(cut.segments, s)
+	}
+	if last := len(cut.segments) - 1; last >= 0 && !math.IsInf(until, 1) {
+		end := cut.segments[last]
+		excess, _ := end.after(until - end.start)
+		cut.segments = append(cut.segments, segment{start: until, rate: end.rate, x0: excess})
+	}
+	cut.close()
+	return cut
+}

@@ -1,0 +1,99 @@
+package air
+
+import (
+	"slices"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"saggar/chem/finding"
+)
+
+// burstAt gives off SO2 for half an hour; grams a minute.
+func burstAt(minute, grams float64) Source {
+	return Source{Releases: []Release{{Species: "SO2", StartMinute: minute, EndMinute: minute + 30, GramsPerMinute: grams}}}
+}
+
+var ventilated = Zone{ID: "bay", VolumeCubicMeters: 60, MixingFactor: 1, Flow: ConstantFlow(0.5)}
+
+func refuses(excesses []Excess) bool {
+	return slices.ContainsFunc(excesses, func(e Excess) bool { return e.Limit.Severity == finding.Block })
+}
+
+func worsens(t testing.TB, standing, added []Source) []Excess {
+	t.Helper()
+	excesses, err := Worsens(ventilated, standing, added, nil)
+	require.NoError(t, err)
+	return excesses
+}
+
+func TestAWorseFiringAtAnotherTimeExcusesNothing(t *testing.T) {
+	const over, far = 0.6, 600.0
+	require.True(t, refuses(worsens(t, nil, []Source{burstAt(far, over)})), "the added one must be refused alone")
+	morning := []Source{burstAt(0, 5*over)}
+	assert.True(t, refuses(worsens(t, morning, []Source{burstAt(far, over)})))
+}
+
+func TestAWorseFiringAtAnotherTimeIsNotHeldAgainstACleanOne(t *testing.T) {
+	const far = 3000.0
+	clean := []Source{burstAt(far, 0.001)}
+	morning := []Source{burstAt(0, 3)}
+	exceeds, err := Exceeds(ventilated, slices.Concat(morning, clean), nil)
+	require.NoError(t, err)
+	require.True(t, refuses(exceeds), "the room must be over its limit for this to show anything")
+	assert.Empty(t, worsens(t, morning, clean))
+	assert.Empty(t, worsens(t, morning, []Source{{Releases: []Release{{"H2O", 0, 30, 10}}}}), "another gas")
+}
+
+func TestTwoThatPassAloneAreRefusedTogether(t *testing.T) {
+	const half = 0.25
+	require.False(t, refuses(worsens(t, nil, []Source{burstAt(0, half)})))
+	assert.True(t, refuses(worsens(t, []Source{burstAt(5, half)}, []Source{burstAt(0, half)})))
+}
+
+// With nothing standing Worsens says what Exceeds says; with more standing it never says less than the added ones alone.
+func TestWorsensAgainstExceeds(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		draw := func(name string) []Source {
+			var sources []Source
+			for range rapid.IntRange(1, 3).Draw(rt, name) {
+				sources = append(sources, burstAt(rapid.Float64Range(0, 2000).Draw(rt, "at"), rapid.Float64Range(0.01, 3).Draw(rt, "grams")))
+			}
+			return sources
+		}
+		standing, added := draw("standing"), draw("added")
+		alone, err := Exceeds(ventilated, added, nil)
+		if err != nil {
+			rt.Fatal(err)
+		}
+		same, together := worsens(t, nil, added), worsens(t, standing, added)
+		for _, e := range alone {
+			if e.Limit.Species == mixtureSpecies {
+				continue
+			}
+			if !slices.ContainsFunc(same, func(x Excess) bool { return x.Limit == e.Limit && within1e9(x.PPM, e.PPM) }) {
+				rt.Fatalf("alone %v, said %v", e, same)
+			}
+			if !slices.ContainsFunc(together, func(x Excess) bool { return x.Limit == e.Limit && x.PPM >= e.PPM*(1-1e-9) }) {
+				rt.Fatalf("alone %v, with others %v", e, together)
+			}
+		}
+	})
+}
+
+func within1e9(a, b float64) bool { return a >= b*(1-1e-9) && a <= b*(1+1e-9) }
+
+func TestNearPeopleStandOnlyWhileTheDoorIsOpen(t *testing.T) {
+	morning := burstAt(0, 5)
+	mine := burstAt(3000, 0.001)
+	mine.DoorOpen = []Interval{{StartMinute: 2990, EndMinute: 3010}}
+	near, err := CheckNear(NearCheck{Zone: ventilated, Sources: []Source{mine, morning}})
+	require.NoError(t, err)
+	assert.Empty(t, near.Findings, "the morning's gas is gone when this door opens")
+	morning.DoorOpen = []Interval{{StartMinute: 0, EndMinute: 20}}
+	near, err = CheckNear(NearCheck{Zone: ventilated, Sources: []Source{mine, morning}, At: 1})
+	require.NoError(t, err)
+	assert.NotEmpty(t, near.Findings)
+}
