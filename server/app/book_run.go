@@ -5,20 +5,14 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"time"
 
 	"saggar/chem/finding"
 	"saggar/server/domain"
 	"saggar/server/store"
 )
 
-const (
-	// airReach is how far apart two firings may lie and still meet in a room: the longest averaging time (10 h) and the
-	// stay of the gas, generously.
-	airReach = 24 * time.Hour
-	// bookAttempts is how often a booking starts over when equipment changes under it.
-	bookAttempts = 3
-)
+// bookAttempts is how often a booking starts over when equipment changes under it.
+const bookAttempts = 3
 
 // errEquipmentChanged ends an attempt whose checks rest on equipment that changed meanwhile.
 var errEquipmentChanged = errors.New("equipment changed meanwhile")

@@ -3,6 +3,7 @@ package app
 import (
 	"context"
 	"slices"
+	"time"
 
 	"saggar/scheduler"
 	"saggar/server/domain"
@@ -46,12 +47,12 @@ func (p *planner) joint(placed []plannedFiring, firing domain.Firing) joint {
 	for _, f := range placed {
 		others = append(others, f.Firing)
 	}
-	return joint{site: p.site, existing: near(others, firing), planned: []plannedFiring{{Firing: firing}}, today: p.today}
+	return joint{site: p.site, existing: near(others, firing, p.reach), planned: []plannedFiring{{Firing: firing}}, today: p.today}
 }
 
 // near are the firings whose gas can meet that of one.
-func near(others []domain.Firing, firing domain.Firing) []domain.Firing {
-	reach := reachOf([]plannedFiring{{Firing: firing}})
+func near(others []domain.Firing, firing domain.Firing, around time.Duration) []domain.Firing {
+	reach := reachOf([]plannedFiring{{Firing: firing}}, around)
 	return slices.DeleteFunc(others, func(f domain.Firing) bool { return !f.Window.Overlaps(reach) })
 }
 

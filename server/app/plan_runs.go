@@ -79,7 +79,8 @@ type planner struct {
 	charge   assess.Charge
 	existing []domain.Firing
 	origin   time.Time
-	moving   bool // the run stands: its own firings are not in its way
+	reach    time.Duration // how far apart firings may meet in the air
+	moving   bool          // the run stands: its own firings are not in its way
 	today    string
 	run      domain.Run // as it would be, for the firings' titles
 	problem  scheduler.Problem
@@ -110,7 +111,8 @@ func (a *App) newPlanner(ctx context.Context, in PlanInput) (*planner, error) {
 			return underPath(at.field, err)
 		}
 		p.run = domain.Run{Title: in.Run.Title, RecipeID: recipe.ID, Department: in.Run.Department}
-		around := domain.Window{Start: in.Window.Start.Add(-airReach), End: in.Window.End.Add(airReach)}
+		p.reach = airReach(site)
+		around := domain.Window{Start: in.Window.Start.Add(-p.reach), End: in.Window.End.Add(p.reach)}
 		if p.existing, err = tx.FiringsOver(ctx, studio.Key, store.FiringsQuery{Window: around, WithReleases: true}); err != nil {
 			return err
 		}

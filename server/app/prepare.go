@@ -227,7 +227,7 @@ func positive(releases []air.Release) []air.Release {
 
 // meetOthers reads the other firings that can matter and holds the planned ones against them.
 func (p *prepared) meetOthers(ctx context.Context, tx *store.Tx, now time.Time) error {
-	p.reach = reachOf(p.joint.planned)
+	p.reach = reachOf(p.joint.planned, airReach(p.site))
 	p.joint.site = p.site
 	p.joint.today = now.In(p.site.Zone).Format(time.DateOnly)
 	if len(p.joint.planned) == 0 {
@@ -249,7 +249,7 @@ func (p *prepared) meetOthers(ctx context.Context, tx *store.Tx, now time.Time) 
 }
 
 // reachOf is the stretch of time within which other firings can matter to the planned ones.
-func reachOf(planned []plannedFiring) domain.Window {
+func reachOf(planned []plannedFiring, around time.Duration) domain.Window {
 	var reach domain.Window
 	for i, p := range planned {
 		if i == 0 || p.Window.Start.Before(reach.Start) {
@@ -259,7 +259,7 @@ func reachOf(planned []plannedFiring) domain.Window {
 			reach.End = p.Window.End
 		}
 	}
-	return domain.Window{Start: reach.Start.Add(-airReach), End: reach.End.Add(airReach)}
+	return domain.Window{Start: reach.Start.Add(-around), End: reach.End.Add(around)}
 }
 
 // stillHolds looks again, under the lock, at what came in since the snapshot.
