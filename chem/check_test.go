@@ -161,6 +161,7 @@ func TestMaterialValidate(t *testing.T) {
 		{"both", "oxides", func(m *Material) { m.Oxides = []Oxide{{"SiO2", 1}} }},
 		{"formula", "phases[0].formula", func(m *Material) { m.Phases[0].Formula = "Caco3" }},
 		{"fraction", "phases[0].mass_fraction", func(m *Material) { m.Phases[0].MassFraction = 0 }},
+		{"fraction that is rounding", "phases[0].mass_fraction", func(m *Material) { m.Phases[0].MassFraction = 0.99e-9 }},
 		{"above one", "phases", func(m *Material) { m.Phases = []Phase{{"SiO2", 0.6}, {"CaO", 0.5}} }},
 		{"oxides far from one", "oxides", func(m *Material) { m.Phases, m.Oxides = nil, []Oxide{{"SiO2", 0.5}} }},
 		{"too many lines", "phases", func(m *Material) { m.Phases = make([]Phase, 61) }},

@@ -14,6 +14,7 @@ const (
 	lowestAnalysisSum  = 0.9
 	highestAnalysisSum = 1.1
 	fractionRounding   = 1e-6
+	leastMassFraction  = 1e-9 // no analysis sees less, and sums over it would be rounding
 	maxSourceRunes     = 500
 )
 
@@ -76,9 +77,9 @@ func checkLine(faults *finding.Faults, path string, line Phase) {
 	if _, err := ParseFormula(line.Formula); err != nil {
 		faults.Add(path+".formula", err.Error(), "")
 	}
-	if !(line.MassFraction > 0 && line.MassFraction <= 1) {
-		faults.Add(path+".mass_fraction", fmt.Sprintf("%g is not in (0, 1]", line.MassFraction),
-			"give the share of the dry mass, 0.25 for 25 %")
+	if !(line.MassFraction >= leastMassFraction && line.MassFraction <= 1) {
+		faults.Add(path+".mass_fraction", fmt.Sprintf("%g is not between %g and 1", line.MassFraction, leastMassFraction),
+			"give the share of the dry mass, 0.25 for 25 %, or leave the line out")
 	}
 }
 

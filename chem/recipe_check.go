@@ -154,36 +154,6 @@ func (s Stage) checkAdditions(materials Materials, filled bool) finding.Faults {
 	return faults
 }
 
-func (r Recipe) checkLags() finding.Faults {
-	var faults finding.Faults
-	index := map[string]int{}
-	for i, stage := range r.Stages {
-		index[stage.ID] = i
-	}
-	for i, lag := range r.Lags {
-		path := fmt.Sprintf("lags[%d]", i)
-		from, fromKnown := index[lag.FromStage]
-		to, toKnown := index[lag.ToStage]
-		if !fromKnown {
-			faults.Add(path+".from_stage", fmt.Sprintf("there is no stage %q", shortened(lag.FromStage)), "use a stage's id")
-		}
-		if !toKnown {
-			faults.Add(path+".to_stage", fmt.Sprintf("there is no stage %q", shortened(lag.ToStage)), "use a stage's id")
-		}
-		if fromKnown && toKnown && to <= from {
-			faults.Add(path+".to_stage", fmt.Sprintf("stage %q does not come after %q", lag.ToStage, lag.FromStage),
-				"name a later stage")
-		}
-		checkWhole(&faults, path+".min_minutes", lag.MinMinutes, maxLagMinutes)
-		checkWhole(&faults, path+".max_minutes", lag.MaxMinutes, maxLagMinutes)
-		if lag.MaxMinutes > 0 && lag.MinMinutes > lag.MaxMinutes {
-			faults.Add(path+".max_minutes", fmt.Sprintf("%d is below min_minutes %d", lag.MaxMinutes, lag.MinMinutes),
-				"give at least min_minutes, or 0 for no most")
-		}
-	}
-	return faults
-}
-
 func checkWhole(faults *finding.Faults, field string, value, most int) {
 	if value < 0 || value > most {
 		faults.Add(field, fmt.Sprintf("%d is not between 0 and %d", value, most), "give whole minutes")
