@@ -92,6 +92,29 @@ func (f Furnace) heatFaults() finding.Faults {
 				minAboveAmbientCelsius), "end the measured stretch hotter, where the temperature still falls")
 		}
 	}
+	if len(faults) == 0 {
+		faults = f.misfits(ambient)
+	}
+	return faults
+}
+
+// misfits are the heating times that no furnace like a lump of heat has beside the others: most likely a slip of the pen.
+func (f Furnace) misfits(ambient float64) finding.Faults {
+	var faults finding.Faults
+	c := Constants{AmbientCelsius: ambient}
+	if len(f.HeatingTimes) == 0 {
+		return nil
+	}
+	c.fitHeating(f)
+	law := heatingLaw(c.FinalCelsius)
+	for i, t := range f.HeatingTimes {
+		fitted := c.HeatingTauMinutes * law(t)
+		if off := math.Abs(t.Minutes - fitted); off > mostMisfitShare*fitted && off > mostMisfitMinutes {
+			faults.Add(fmt.Sprintf("heating_times[%d].minutes", i), fmt.Sprintf("%g from %g C to %g C does not go with the other "+
+				"heating times: all together give %.0f", t.Minutes, t.FromCelsius, t.ToCelsius, fitted),
+				"time the stretches again at full power, the furnace as full as usual, and correct what is wrong")
+		}
+	}
 	return faults
 }
 

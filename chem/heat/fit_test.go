@@ -60,7 +60,7 @@ func TestOneHeatingTimeIsTakenWithASmallMargin(t *testing.T) {
 
 func TestHeatingThatNeverSlowsKeepsASaneFinal(t *testing.T) {
 	f := muffle()
-	f.HeatingTimes = []Timing{{FromCelsius: 20, ToCelsius: 500, Minutes: 100}, {FromCelsius: 500, ToCelsius: 1000, Minutes: 50}}
+	f.HeatingTimes = []Timing{{FromCelsius: 20, ToCelsius: 500, Minutes: 100}, {FromCelsius: 500, ToCelsius: 1000, Minutes: 80}}
 	c, err := Fit(f)
 	require.NoError(t, err)
 	assert.InEpsilon(t, 20+3*1180.0, c.FinalCelsius, 1e-3)
@@ -79,4 +79,29 @@ func TestFitFillsWhatIsNotStated(t *testing.T) {
 	f.NetKilowatts = 0
 	_, err = Fit(f)
 	assert.ErrorContains(t, err, "net_kilowatts")
+}
+
+// 400 degrees in a minute beside 580 in an hour is no furnace.
+func TestAHeatingTimeThatCannotBeIsRefused(t *testing.T) {
+	f := muffle()
+	f.HeatingTimes = []Timing{{FromCelsius: 20, ToCelsius: 500, Minutes: 60}, {FromCelsius: 500, ToCelsius: 900, Minutes: 1},
+		{FromCelsius: 900, ToCelsius: 1000, Minutes: 60}}
+	_, err := Fit(f)
+	faults := finding.FaultsOf(err)
+	require.NotEmpty(t, faults)
+	assert.Contains(t, faults.Error(), "heating_times[1].minutes: 1 from 500 C to 900 C")
+	assert.NotEmpty(t, f.Faults(), "it is refused when the furnace is described, not only when it is asked for")
+}
+
+func TestHeatingTimesMayMissTheFitALittle(t *testing.T) {
+	f := muffle()
+	twice := func(one, other float64) []Timing { // one stretch timed twice fits at the mean
+		return []Timing{{FromCelsius: 20, ToCelsius: 1000, Minutes: one}, {FromCelsius: 20, ToCelsius: 1000, Minutes: other}}
+	}
+	f.HeatingTimes = twice(100, 53)
+	assert.Len(t, f.Faults(), 2, "each is 31 % off")
+	f.HeatingTimes = twice(100, 55)
+	assert.Empty(t, f.Faults(), "each is 29 % off")
+	f.HeatingTimes = twice(5, 14.9)
+	assert.Empty(t, f.Faults(), "half off, but under five minutes")
 }

@@ -52,4 +52,6 @@ const (
 	maxFinalRatio            = 3.0 // most rise at full power, over the rise to the top temperature
 	profileToleranceCelsius  = 1.0 // most error of the profile's straight lines
 	roundingToleranceMinutes = 1e-6
+	mostMisfitShare          = 0.3 // of what the fit gives; a measured heating time further off is a slip of the pen
+	mostMisfitMinutes        = 5.0 // and as long as that, so that a short stretch read off a clock passes
 )
