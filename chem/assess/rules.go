@@ -51,8 +51,8 @@ func (c Charge) rules() []finding.Finding {
 			carried[hazard] = once(append(carried[hazard], materials...))
 		}
 		path := stagePath(i)
-		found = append(found, clashing(carried, path)...)
-		found = append(found, banned(added, path)...)
+		found = append(found, clashing(stage, carried, path)...)
+		found = append(found, banned(stage, added, path)...)
 		found = append(found, dusty(stage, added, path)...)
 		if stage.Program != nil {
 			found = append(found, c.hotWater(i)...)
@@ -150,14 +150,14 @@ func (c Charge) leftBy(index int) contents {
 	return left
 }
 
-func clashing(c contents, path string) []finding.Finding {
+func clashing(stage chem.Stage, c contents, path string) []finding.Finding {
 	var found []finding.Finding
 	for _, rule := range clashes {
 		if c.has(rule.one) && c.has(rule.other) {
 			found = append(found, finding.Finding{
-				Severity: finding.Block, Code: rule.code, Field: path + ".additions",
-				Message: fmt.Sprintf("%s (%s) with %s (%s) %s", strings.Join(c[rule.one], ", "), rule.one,
-					strings.Join(c[rule.other], ", "), rule.other, rule.consequence),
+				Severity: finding.Block, Code: rule.code, Field: path + ".additions", About: stage.ID,
+				Message: fmt.Sprintf("at stage %s, %s (%s) with %s (%s) %s", stage.ID, strings.Join(c[rule.one], ", "),
+					rule.one, strings.Join(c[rule.other], ", "), rule.other, rule.consequence),
 				Cure: rule.cure, Source: commonPractice,
 			})
 		}
@@ -165,14 +165,19 @@ func clashing(c contents, path string) []finding.Finding {
 	return found
 }
 
-func banned(c contents, path string) []finding.Finding {
+// wordFor completes "holds what is".
+var wordFor = map[chem.Hazard]string{chem.HazardToxic: "toxic", chem.HazardFluoride: "fluoride"}
+
+func banned(stage chem.Stage, c contents, path string) []finding.Finding {
 	var found []finding.Finding
 	for _, hazard := range []chem.Hazard{chem.HazardToxic, chem.HazardFluoride} {
 		if c.has(hazard) {
 			found = append(found, finding.Finding{
 				Severity: finding.Block, Code: "CONTENTS_" + strings.ToUpper(string(hazard)), Field: path + ".additions",
-				Message: fmt.Sprintf("%s is %s; what it gives off is not modelled", strings.Join(c[hazard], ", "), hazard),
-				Cure:    "leave it out, or take the work to a laboratory that is set up for it", Source: commonPractice,
+				About: stage.ID,
+				Message: fmt.Sprintf("%s, added at stage %s, holds what is %s, and what that gives off is not modelled",
+					strings.Join(c[hazard], ", "), stage.ID, wordFor[hazard]),
+				Cure: "leave it out, or take the work to a laboratory that is set up for it", Source: commonPractice,
 			})
 		}
 	}
@@ -185,9 +190,9 @@ func dusty(stage chem.Stage, c contents, path string) []finding.Finding {
 		return nil
 	}
 	return []finding.Finding{{
-		Severity: finding.Note, Code: "SILICA_DUST", Field: path + ".additions",
-		Message: fmt.Sprintf("weighing, sieving and grinding %s raises respirable crystalline silica; OSHA's limit is "+
-			"0.05 mg/m3 over 8 h, which no eye sees", strings.Join(c[chem.HazardSilicaDust], ", ")),
+		Severity: finding.Note, Code: "SILICA_DUST", Field: path + ".additions", About: stage.ID,
+		Message: fmt.Sprintf("weighing, sieving and grinding %s at stage %s raises respirable crystalline silica; OSHA's "+
+			"limit is 0.05 mg/m3 over 8 h, which no eye sees", strings.Join(c[chem.HazardSilicaDust], ", "), stage.ID),
 		Figures: []finding.Figure{{Name: "limit", Value: 0.05, Unit: "mg/m3"}},
 		Cure:    "work at the dust hood or wet, and wipe up wet", Source: "29 CFR 1910.1053(c)",
 	}}
@@ -255,8 +260,8 @@ func (c Charge) fedHot(index int) []finding.Finding {
 		if one.has(chem.HazardSulfur) {
 			found = append(found, finding.Finding{
 				Severity: finding.Block, Code: "SULFUR_FED_HOT", Field: path, About: stage.ID,
-				Message: fmt.Sprintf("%s is sulfur fed to a hot charge; it flashes and burns in the face of whoever feeds it",
-					addition.Material),
+				Message: fmt.Sprintf("%s holds sulfur and is fed hot at stage %s: it flashes and burns in the face of whoever "+
+					"feeds it", addition.Material, stage.ID),
 				Cure: "cool, mix it in, and oxidise as a separate firing", Source: commonPractice,
 			})
 		}
@@ -284,7 +289,7 @@ func melting(stage chem.Stage, path string) []finding.Finding {
 	}
 	return []finding.Finding{{
 		Severity: finding.Warn, Code: "FUME_NOT_MODELLED", Field: path, About: stage.ID,
-		Message: fmt.Sprintf("stage %s melts; what fume it gives off is not worked out", stage.ID),
+		Message: fmt.Sprintf("stage %s melts, and what fume that gives off is not worked out", stage.ID),
 		Cure:    "have it cleared by whoever answers for the room, and acknowledge this code",
 		Source:  commonPractice,
 	}}

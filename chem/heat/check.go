@@ -3,6 +3,7 @@ package heat
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"saggar/chem/finding"
 )
@@ -28,7 +29,8 @@ const (
 
 // Check holds a treatment against the furnace by the rules of the trade about heat. It finds the constants itself: a
 // furnace without measured times blocks. Fields are those of the treatment ("program.segments[0].to_celsius"), or
-// "furnace." and a field of the furnace; About is the furnace's identifier. The worst finding comes first.
+// "furnace." and a field of the furnace; About is the furnace's identifier, and the message begins with it. The worst
+// finding comes first.
 func Check(f Furnace, t Treatment) []finding.Finding {
 	k := checker{furnace: f, treatment: t}
 	k.checkFurnace()
@@ -53,8 +55,14 @@ type checker struct {
 	findings  []finding.Finding
 }
 
+// add names the furnace in what was found: several are tried, and only the message reaches every reader.
 func (k *checker) add(f finding.Finding) {
 	f.About = k.furnace.ID
+	if rest, its := strings.CutPrefix(f.Message, "the furnace "); its && f.About != "" {
+		f.Message = f.About + " " + rest
+	} else if f.About != "" {
+		f.Message = f.About + ": " + f.Message
+	}
 	k.findings = append(k.findings, f)
 }
 
@@ -83,7 +91,7 @@ func (k *checker) checkFurnace() {
 	for _, content := range t.Contents {
 		if slices.Contains(f.Excludes, content) {
 			k.add(finding.Finding{Severity: finding.Block, Code: CodeExcludes, Field: "contents",
-				Message: fmt.Sprintf("%s may not go into this furnace", content), Cure: "choose a furnace that takes " + content})
+				Message: fmt.Sprintf("the furnace may not take %s", content), Cure: "choose a furnace that takes " + content})
 		}
 	}
 	if f.MaxChargeGrams > 0 && t.ChargeGrams > f.MaxChargeGrams {
@@ -146,7 +154,7 @@ func (k *checker) checkCutOut(needed Watch) {
 		Cure: "fit a cut-out, or keep somebody in reach", Source: practiceSource}
 	if k.treatment.FireWatch == WatchNone {
 		found.Severity = finding.Block
-		found.Message = "a furnace without over-temperature cut-out may not fire unattended"
+		found.Message = "the furnace has no over-temperature cut-out and may not fire unattended"
 		found.Cure = fmt.Sprintf("fit a cut-out, or give the fire watch %s", needed)
 	}
 	k.add(found)
@@ -186,7 +194,7 @@ func (k *checker) checkCourse(c Constants) {
 			from = s.ToCelsius
 		case !found:
 			k.add(finding.Finding{Severity: finding.Block, Code: CodeUnreachable, Field: field + "to_celsius",
-				Message: fmt.Sprintf("from %g C the furnace gets to %g C in more than %.0f minutes", from, s.ToCelsius,
+				Message: fmt.Sprintf("the furnace gets from %g C to %g C in more than %.0f minutes", from, s.ToCelsius,
 					maxStretchMinutes),
 				Figures: []finding.Figure{celsius("asked", s.ToCelsius), minutes("most", maxStretchMinutes)},
 				Cure:    "ask for a temperature that it gets to sooner"})

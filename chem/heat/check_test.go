@@ -2,6 +2,7 @@ package heat
 
 import (
 	"math"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -177,4 +178,32 @@ func TestCheckGivesTheMinutesLost(t *testing.T) {
 	want := result.Segments[0].DurationMinutes - result.Segments[0].AskedMinutes
 	assert.Contains(t, found[0].Figures, finding.Figure{Name: "lost", Value: want, Unit: "min"})
 	assert.Greater(t, want, 40.0)
+}
+
+func TestFindingsBeginWithTheFurnace(t *testing.T) {
+	f := muffle()
+	f.ID, f.MaxChargeGrams, f.Control, f.OverTemperatureCutOut = "muffle-one", 100, SetPoint, false
+	f.Excludes = []string{Sulfur}
+	treatment := calcine()
+	treatment.Atmosphere, treatment.ChargeGrams, treatment.Contents = Reducing, 200, []string{Sulfur}
+	treatment.Program.Segments = append(treatment.Program.Segments, Segment{ToCelsius: 1300})
+	found := Check(f, treatment)
+	require.GreaterOrEqual(t, len(found), 6)
+	for _, one := range found {
+		assert.True(t, strings.HasPrefix(one.Message, "muffle-one"), one.Message)
+		assert.NotContains(t, one.Message, "muffle-one: the furnace")
+	}
+	assert.Contains(t, messages(found), "muffle-one cannot hold a reducing atmosphere; it holds [oxidising]")
+	f.HeatingTimes = nil
+	assert.Contains(t, messages(Check(f, treatment)), "muffle-one: no heating time was measured")
+	f.ID = ""
+	assert.Contains(t, messages(Check(f, treatment)), "the furnace may not take sulfur")
+}
+
+func messages(found []finding.Finding) []string {
+	var list []string
+	for _, one := range found {
+		list = append(list, one.Message)
+	}
+	return list
 }

@@ -184,6 +184,12 @@ func (r *runner) assume(p Program) {
 		notes = append(notes, fmt.Sprintf("heating above %.0f C, the hottest measured, is extrapolated",
 			r.constants.MeasuredToCelsius))
 	}
+	for _, times := range r.result.Segments {
+		if !times.Reachable {
+			notes = append(notes, fmt.Sprintf("segment %d, to %g C, is out of the furnace's reach: times, temperatures and "+
+				"energy leave it out", times.Index, p.Segments[times.Index].ToCelsius))
+		}
+	}
 	switch p.Cooling {
 	case CoolOpen:
 		notes = append(notes, fmt.Sprintf("cooling open taken as %.1f of the closed time above %d C and as closed below "+

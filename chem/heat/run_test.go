@@ -1,7 +1,9 @@
 package heat
 
 import (
+	"fmt"
 	"math"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -114,6 +116,8 @@ func TestOutOfReach(t *testing.T) {
 			if !test.reachable {
 				assert.Zero(t, result.Segments[1].DurationMinutes)
 			}
+			assert.Equal(t, !test.reachable, strings.Contains(strings.Join(result.Assumptions, "\n"),
+				fmt.Sprintf("segment 1, to %g C, is out of the furnace's reach", test.to)))
 		})
 	}
 	f.TopCelsius = 2000
