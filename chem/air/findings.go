@@ -72,7 +72,7 @@ func (e Excess) finding(about string) finding.Finding {
 	}
 	result.Message = fmt.Sprintf("%s reaches %.3g ppm %s from minute %.0f, the limit %s %s is %.3g ppm",
 		e.Limit.Species, e.PPM, window, e.Minute, e.Limit.Authority, e.Limit.Kind, e.Limit.PPM)
-	if e.Limit.Read == data.FromMemory {
+	if e.Limit.Read != data.WasRead {
 		result.Message += " (a value not read in its source)"
 	}
 	result.Figures = []finding.Figure{

@@ -36,6 +36,9 @@ func TestLimitsSayWhatRefuses(t *testing.T) {
 		{"H2S", "OSHA", data.Peak, 50, 0, finding.Block, "its ten minutes are how long, not a mean"},
 		{"CO2", "NIOSH", data.ShortTerm, 30000, 15, finding.Warn, "not read in its source"},
 		{"CS2", "NIOSH", data.DangerousToLife, 500, 0, finding.Warn, "not read in its source"},
+		{"CO", "NIOSH", data.DangerousToLife, 1200, 0, finding.Warn, "read second-hand; NIOSH's ceiling of 200 refuses"},
+		{"CO2", "NIOSH", data.DangerousToLife, 40000, 0, finding.Warn, "read second-hand"},
+		{"HF", "NIOSH", data.DangerousToLife, 30, 0, finding.Warn, "read second-hand"},
 		{"CO2", "OSHA", Excursion, 15000, 15, finding.Block, "three times a shift mean that stands alone"},
 		{"CO2", "OSHA", ExcursionCeiling, 25000, 0, finding.Block, "five times"},
 	}
@@ -47,6 +50,18 @@ func TestLimitsSayWhatRefuses(t *testing.T) {
 			assert.Equal(t, c.severity, limit.Severity, c.why)
 			assert.NotEmpty(t, limit.Source)
 		})
+	}
+}
+
+// What is dangerous to life and only warns is refused all the same: a limit that was read stands below it at every moment.
+func TestDangerToLifeIsRefusedByOneLimitOrAnother(t *testing.T) {
+	for _, species := range []string{"SO2", "CO", "CO2", "H2S", "CS2", "NO2", "HF", "HCl", "H2SO4"} {
+		danger := limitOf(t, species, "NIOSH", data.DangerousToLife)
+		lowest, refuses := strictest(Limits(species), func(l Limit) bool {
+			return l.Severity == finding.Block && l.AveragingMinutes == 0
+		})
+		require.True(t, refuses, species)
+		assert.LessOrEqual(t, lowest.PPM, danger.PPM, species)
 	}
 }
 

@@ -13,6 +13,8 @@ type Read string
 const (
 	// WasRead in the named source or in a public copy of it.
 	WasRead Read = "read"
+	// SecondHand was read where another text gives it: it may warn, it must not refuse.
+	SecondHand Read = "second-hand"
 	// FromMemory was recalled, not seen in the source: it may warn, it must not refuse.
 	FromMemory Read = "memory"
 	// Computed from the values or relations named.

@@ -2,13 +2,14 @@ package data
 
 import (
 	"slices"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 )
 
-var known = []Read{WasRead, FromMemory, Computed, CommonPractice}
+var known = []Read{WasRead, SecondHand, FromMemory, Computed, CommonPractice}
 
 func TestAtomicWeights(t *testing.T) {
 	rows, err := readTable("atomic-weights.csv", toAtomicWeight)
@@ -34,6 +35,7 @@ func TestExposureLimits(t *testing.T) {
 	for _, row := range rows {
 		assert.Contains(t, kinds, row.Kind, row.Substance)
 		assert.Contains(t, known, row.Read, row.Substance)
+		assert.Equal(t, strings.Contains(row.Source, "read second-hand"), row.Read == SecondHand, row.Substance)
 		assert.Contains(t, []string{"OSHA", "NIOSH", "EU", "Ontario"}, row.Authority)
 		stated := row.PPM > 0 || row.MilligramsPerCubicMeter > 0
 		assert.Equal(t, row.Kind != NoLimit, stated, "%s %s %s", row.Substance, row.Authority, row.Kind)
