@@ -2,7 +2,6 @@ package api
 
 import (
 	"fmt"
-	"strconv"
 	"strings"
 
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
@@ -63,7 +62,7 @@ func Findings(err error) []*saggarv1.Finding {
 // there are that had no room in the answer.
 func Describe(err error) string {
 	s := status.Convert(err)
-	lines, shown, total, unread := []string{headline(s)}, 0, 0, ""
+	lines, unread := []string{headline(s)}, ""
 	goOn := "  to go on all the same, acknowledge: "
 	for _, detail := range s.Details() {
 		switch d := detail.(type) {
@@ -74,20 +73,17 @@ func Describe(err error) string {
 			for _, v := range d.GetFieldViolations() {
 				lines = append(lines, v.GetField()+": "+v.GetDescription())
 			}
-			shown += len(d.GetFieldViolations())
 		case *saggarv1.Finding:
 			lines = append(lines, describeFinding(d)...)
-			shown++
 			if d.GetSeverity() == saggarv1.Severity_SEVERITY_BLOCK {
 				goOn = "  once nothing blocks, these must be acknowledged: "
 			}
 		case *errdetails.ErrorInfo:
-			total, _ = strconv.Atoi(d.GetMetadata()["total_count"]) // none: 0
 			unread = d.GetMetadata()["unacknowledged_finding_codes"]
 		}
 	}
-	if total > shown {
-		lines = append(lines, fmt.Sprintf("  and %d more", total-shown))
+	if more := MoreFaults(err); more > 0 {
+		lines = append(lines, fmt.Sprintf("  and %d more", more))
 	}
 	if unread != "" {
 		lines = append(lines, goOn+unread)

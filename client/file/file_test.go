@@ -331,3 +331,11 @@ func FuzzDecode(f *testing.F) {
 		_ = lines.Of("rooms[0].name")
 	})
 }
+
+func TestFieldsAreThoseThatStandInTheFileWhateverTheirValue(t *testing.T) {
+	lines, err := file.Decode("room.yaml", []byte("name: hall\ntitle: ''\nmakeUpCubicMetersPerSecond: 0\ndetectors: []\ncrew_count: null\n"+
+		"transfers: [{to_room: yard, cubic_meters_per_second: 1}]\n"), &saggarv1.Room{}, file.Options{})
+	require.NoError(t, err)
+	assert.Equal(t, []string{"crew_count", "detectors", "make_up_cubic_meters_per_second", "name", "title", "transfers"}, lines.Fields())
+	assert.Empty(t, file.Lines(nil).Fields())
+}

@@ -1,6 +1,9 @@
 package file
 
-import "strings"
+import (
+	"slices"
+	"strings"
+)
 
 // Lines says on which line of a file each field stands, by the field's path. The zero value knows none.
 type Lines map[string]int
@@ -15,4 +18,16 @@ func (l Lines) Of(field string) int {
 		field = field[:max(strings.LastIndexAny(field, ".["), 0)]
 	}
 	return 0
+}
+
+// Fields names the fields at the top of the file that stand in it, whatever their value, in the order of the alphabet.
+func (l Lines) Fields() []string {
+	var names []string
+	for field := range l {
+		if !strings.ContainsAny(field, ".[") {
+			names = append(names, field)
+		}
+	}
+	slices.Sort(names)
+	return names
 }

@@ -1,6 +1,7 @@
 package file
 
 import (
+	"fmt"
 	"regexp"
 	"strings"
 
@@ -18,6 +19,14 @@ const (
 var validID = regexp.MustCompile(`^[a-z][a-z0-9-]{0,62}$`)
 
 const idCure = "use 1 to 63 of a-z, 0-9 and hyphen, beginning with a letter"
+
+// CheckID refuses what is no id of anything.
+func CheckID(text string) error {
+	if !validID.MatchString(text) {
+		return fmt.Errorf("%s is no id; %s", shown(text), idCure)
+	}
+	return nil
+}
 
 // collectionOf gives the collection in which messages of a type stand, such as extractionCircuits; empty for none.
 func collectionOf(m protoreflect.MessageDescriptor) string {

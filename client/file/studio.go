@@ -2,6 +2,8 @@ package file
 
 import (
 	"fmt"
+	"regexp"
+	"strconv"
 	"strings"
 	"time"
 
@@ -21,10 +23,17 @@ type part struct {
 	file    *saggarv1.StudioFile
 }
 
+// Studio is what the files of one studio say together.
+type Studio struct {
+	ID       string
+	Contents *saggarv1.StudioFile
+	parts    []*part
+}
+
 // ReadStudio reads the files of one studio as one. The studio's id and time zone come from the section `studio:` in
 // whichever file it stands; without one, from the options. The same resource twice, in one file or in two, is a fault that
 // names both places. Errors: [Errors] with the faults of all files.
-func ReadStudio(paths []string, o Options) (studioID string, contents *saggarv1.StudioFile, err error) {
+func ReadStudio(paths []string, o Options) (Studio, error) {
 	parts, faults := loadParts(paths)
 	broken := len(faults) > 0
 	section, more := findSection(parts)
@@ -35,11 +44,11 @@ func ReadStudio(paths []string, o Options) (studioID string, contents *saggarv1.
 	} else if broken {
 		o = Options{Studio: offlineStudio, Zone: time.UTC} // only to find the other files' faults
 	} else if o.Studio == "" {
-		return "", nil, append(faults, &Error{
+		return Studio{}, append(faults, &Error{
 			File: strings.Join(paths, ", "), Problem: "no file says which studio it is", Cure: "add a section studio: with name and time_zone, or give the studio's id",
 		})
 	}
-	contents = &saggarv1.StudioFile{}
+	contents := &saggarv1.StudioFile{}
 	seen := places{}
 	for _, p := range parts {
 		p.decode(o, seen)
@@ -47,9 +56,48 @@ func ReadStudio(paths []string, o Options) (studioID string, contents *saggarv1.
 		proto.Merge(contents, p.file)
 	}
 	if len(faults) > 0 {
-		return "", nil, faults
+		return Studio{}, faults
 	}
-	return o.Studio, contents, nil
+	return Studio{ID: o.Studio, Contents: contents, parts: parts}, nil
+}
+
+var listElement = regexp.MustCompile(`^([a-z_]+)\[([0-9]+)\](.*)$`)
+
+// Locate finds where a field of Contents was written: the file, the line, and the field's path in that file, in which a
+// list is counted from the file's own first element. A field that stands in none of the files gives no file and no line.
+func (s Studio) Locate(field string) (path string, line int, inFile string) {
+	if found := listElement.FindStringSubmatch(field); found != nil {
+		index, _ := strconv.Atoi(found[2])
+		return s.locateElement(found[1], index, found[3])
+	}
+	if strings.Contains(field, "[") { // an id in brackets: it stands on the server
+		return "", 0, field
+	}
+	for _, p := range s.parts {
+		if line := p.decoder.lines.Of(field); line > 0 {
+			return p.name, line, field
+		}
+	}
+	return "", 0, field
+}
+
+// locateElement walks the files in the order in which their lists were joined.
+func (s Studio) locateElement(list string, index int, rest string) (path string, line int, inFile string) {
+	before := 0
+	for _, p := range s.parts {
+		m := p.file.ProtoReflect()
+		field := m.Descriptor().Fields().ByName(protoreflect.Name(list))
+		if field == nil || !field.IsList() {
+			break
+		}
+		length := m.Get(field).List().Len()
+		if index < before+length {
+			inFile = elementPath(list, index-before) + rest
+			return p.name, p.decoder.lines.Of(inFile), inFile
+		}
+		before += length
+	}
+	return "", 0, elementPath(list, index) + rest
 }
 
 func loadParts(paths []string) (parts []*part, faults Errors) {

@@ -19,8 +19,9 @@ var demoFiles = []string{
 }
 
 func TestReadStudioLoadsTheDemo(t *testing.T) {
-	id, contents, err := file.ReadStudio(demoFiles, file.Options{})
+	studio, err := file.ReadStudio(demoFiles, file.Options{})
 	require.NoError(t, err)
+	id, contents := studio.ID, studio.Contents
 	assert.Equal(t, "marl-lane", id)
 	assert.Equal(t, "studios/marl-lane", contents.GetStudio().GetName())
 	assert.Equal(t, "studios/marl-lane/rooms/kiln-hall", contents.GetRooms()[0].GetName())
@@ -63,21 +64,23 @@ func write(t *testing.T, texts ...string) []string {
 func TestReadStudioTakesTheSectionFromAnyFile(t *testing.T) {
 	const closure = "closures: [{name: repair, subject: rooms/hall, start_time: 2027-07-01 08:00, end_time: 2027-07-01 09:00}]"
 	paths := write(t, closure, "studio: {name: studios/east, time_zone: America/New_York}")
-	id, contents, err := file.ReadStudio(paths, file.Options{Studio: "other"})
+	studio, err := file.ReadStudio(paths, file.Options{Studio: "other"})
 	require.NoError(t, err)
+	id, contents := studio.ID, studio.Contents
 	assert.Equal(t, "east", id)
 	assert.Equal(t, "studios/east/closures/repair", contents.GetClosures()[0].GetName())
 	assert.Equal(t, 12, contents.GetClosures()[0].GetStartTime().AsTime().Hour(), "08:00 in New York's summer is 12:00 UTC")
 }
 
 func TestReadStudioWithoutASectionTakesTheOptions(t *testing.T) {
-	id, contents, err := file.ReadStudio(write(t, "rooms: [{name: hall}]"), file.Options{Studio: "west"})
+	studio, err := file.ReadStudio(write(t, "rooms: [{name: hall}]"), file.Options{Studio: "west"})
 	require.NoError(t, err)
+	id, contents := studio.ID, studio.Contents
 	assert.Equal(t, "west", id)
 	assert.Nil(t, contents.GetStudio())
 	assert.Equal(t, "studios/west/rooms/hall", contents.GetRooms()[0].GetName())
 
-	_, _, err = file.ReadStudio(write(t, "rooms: [{name: hall}]"), file.Options{})
+	_, err = file.ReadStudio(write(t, "rooms: [{name: hall}]"), file.Options{})
 	require.ErrorContains(t, err, "no file says which studio it is; add a section studio:")
 }
 
@@ -133,14 +136,42 @@ func TestReadStudioFaults(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			paths := append(write(t, c.files...), "missing.yaml")[:max(len(c.files), 1)]
-			_, contents, err := file.ReadStudio(paths, file.Options{})
+			read, err := file.ReadStudio(paths, file.Options{})
 			var faults file.Errors
 			require.ErrorAs(t, err, &faults)
-			assert.Nil(t, contents)
+			assert.Nil(t, read.Contents)
 			assert.Len(t, faults, len(c.want))
 			for _, want := range c.want {
 				assert.Contains(t, err.Error(), placed(want, paths))
 			}
 		})
+	}
+}
+
+func TestLocateFindsFileLineAndPathOfAField(t *testing.T) {
+	paths := write(t, "studio: {name: east,\n time_zone: Europe/Lisbon}\nfurnaces:\n- name: one\n- name: two\n  topCelsius: 9\n",
+		"furnaces:\n- name: three\n  title: Third\n  net_kilowatts: 4\nrooms: [{name: hall}]\n")
+	studio, err := file.ReadStudio(paths, file.Options{})
+	require.NoError(t, err)
+	for field, want := range map[string]struct {
+		file   string
+		line   int
+		inFile string
+	}{
+		"furnaces[0].name":             {paths[0], 4, "furnaces[0].name"},
+		"furnaces[1].top_celsius":      {paths[0], 6, "furnaces[1].top_celsius"},
+		"furnaces[2].net_kilowatts":    {paths[1], 4, "furnaces[0].net_kilowatts"},
+		"furnaces[2].capture":          {paths[1], 2, "furnaces[0].capture"}, // not written: where its furnace begins
+		"rooms[0].volume_cubic_meters": {paths[1], 5, "rooms[0].volume_cubic_meters"},
+		"studio.time_zone":             {paths[0], 2, "studio.time_zone"},
+		"furnaces[3].name":             {"", 0, "furnaces[3].name"},
+		"furnaces[muffle].room":        {"", 0, "furnaces[muffle].room"},
+		"kilns[0].name":                {"", 0, "kilns[0].name"},
+		"":                             {"", 0, ""},
+	} {
+		path, line, inFile := studio.Locate(field)
+		assert.Equal(t, want.file, path, field)
+		assert.Equal(t, want.line, line, field)
+		assert.Equal(t, want.inFile, inFile, field)
 	}
 }

@@ -88,9 +88,9 @@ func TestJSONAndYAMLAreTheSameValue(t *testing.T) {
 }
 
 func TestWhatIsWrittenCanBeReadBack(t *testing.T) {
-	_, demo, err := file.ReadStudio([]string{"../../deploy/demo/studio.yaml", "../../deploy/demo/materials.yaml", "../../deploy/demo/recipes.yaml"}, file.Options{})
+	read, err := file.ReadStudio([]string{"../../deploy/demo/studio.yaml", "../../deploy/demo/materials.yaml", "../../deploy/demo/recipes.yaml"}, file.Options{})
 	require.NoError(t, err)
-	for _, m := range []proto.Message{booked(), demo, &saggarv1.SpeciesAir{}, &saggarv1.SpeciesAir{ReentryMinute: proto.Float64(0)}} {
+	for _, m := range []proto.Message{booked(), read.Contents, &saggarv1.SpeciesAir{}, &saggarv1.SpeciesAir{ReentryMinute: proto.Float64(0)}} {
 		for _, f := range []render.Format{render.JSON, render.YAML} {
 			again := m.ProtoReflect().New().Interface()
 			_, err := file.Decode("x", []byte(written(t, f, m)), again, file.Options{Studio: "marl-lane"})

@@ -8,7 +8,6 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"saggar/client/api"
-	"saggar/client/file"
 	"saggar/client/render"
 	"saggar/proto/convert"
 	saggarv1 "saggar/proto/saggar/v1"
@@ -51,12 +50,13 @@ func (s *shell) materialCommand() *cobra.Command {
 		RunE: func(c *cobra.Command, args []string) error {
 			return s.inStudio(c.Context(), func(connection *api.Connection, _ string) error {
 				m := &saggarv1.Material{}
-				if _, err := file.Read(args[0], m, file.Options{Studio: s.studio}); err != nil {
+				from, err := s.decode(args[0], m, nil)
+				if err != nil {
 					return badInput(err)
 				}
 				stored, err := connection.Materials.CreateMaterialVersion(c.Context(), &saggarv1.CreateMaterialVersionRequest{Material: m})
 				if err != nil {
-					return err
+					return from.serverFaults("material", err)
 				}
 				return s.print(stored, func() []render.Grid { return []render.Grid{materialGrid(stored)} })
 			})
@@ -121,12 +121,13 @@ func (s *shell) recipeCommand() *cobra.Command {
 		RunE: func(c *cobra.Command, args []string) error {
 			return s.inStudio(c.Context(), func(connection *api.Connection, _ string) error {
 				r := &saggarv1.Recipe{}
-				if _, err := file.Read(args[0], r, file.Options{Studio: s.studio}); err != nil {
+				from, err := s.decode(args[0], r, nil)
+				if err != nil {
 					return badInput(err)
 				}
 				stored, err := connection.Recipes.CreateRecipeVersion(c.Context(), &saggarv1.CreateRecipeVersionRequest{Recipe: r})
 				if err != nil {
-					return err
+					return from.serverFaults("recipe", err)
 				}
 				return s.print(stored, func() []render.Grid { return []render.Grid{recipeGrid(stored)} })
 			})

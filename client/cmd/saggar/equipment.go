@@ -8,10 +8,10 @@ import (
 	"github.com/spf13/cobra"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
+	"google.golang.org/protobuf/types/known/fieldmaskpb"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"saggar/client/api"
-	"saggar/client/file"
 	"saggar/client/render"
 	"saggar/proto/convert"
 	saggarv1 "saggar/proto/saggar/v1"
@@ -20,16 +20,24 @@ import (
 // equipmentKind is one kind of equipment on the command line. All have the same verbs; the functions say which RPC each is.
 type equipmentKind struct {
 	noun, collection, short string
+	field                   string // of the resource in the request of its update
 	empty                   func() proto.Message
 	get                     func(ctx context.Context, c *api.Connection, name string) (proto.Message, error)
 	list                    func(ctx context.Context, c *api.Connection, parent, token string) (page proto.Message, next string, err error)
-	update                  func(ctx context.Context, c *api.Connection, m proto.Message, allowMissing bool) (proto.Message, error)
+	update                  func(ctx context.Context, c *api.Connection, x change) (proto.Message, error)
 	columns                 []string
 	row                     func(m proto.Message) []string
 }
 
+// change is what a resource is to become.
+type change struct {
+	to     proto.Message
+	mask   *fieldmaskpb.FieldMask
+	create bool // when there is none
+}
+
 var roomKind = equipmentKind{
-	noun: "room", collection: "rooms", short: "Rooms: air volume, make-up air, detectors, crew",
+	noun: "room", field: "room", collection: "rooms", short: "Rooms: air volume, make-up air, detectors, crew",
 	empty: func() proto.Message { return &saggarv1.Room{} },
 	get: func(ctx context.Context, c *api.Connection, name string) (proto.Message, error) {
 		return c.Equipment.GetRoom(ctx, &saggarv1.GetRoomRequest{Name: name})
@@ -38,8 +46,10 @@ var roomKind = equipmentKind{
 		page, err := c.Equipment.ListRooms(ctx, &saggarv1.ListRoomsRequest{Parent: parent, PageToken: token})
 		return page, page.GetNextPageToken(), err
 	},
-	update: func(ctx context.Context, c *api.Connection, m proto.Message, allowMissing bool) (proto.Message, error) {
-		return c.Equipment.UpdateRoom(ctx, &saggarv1.UpdateRoomRequest{Room: m.(*saggarv1.Room), AllowMissing: allowMissing})
+	update: func(ctx context.Context, c *api.Connection, x change) (proto.Message, error) {
+		return c.Equipment.UpdateRoom(ctx, &saggarv1.UpdateRoomRequest{
+			Room: x.to.(*saggarv1.Room), UpdateMask: x.mask, AllowMissing: x.create,
+		})
 	},
 	columns: []string{"room", "title", "volume m3", "make-up m3/s", "mixing", "crew", "detectors"},
 	row: func(m proto.Message) []string {
@@ -57,7 +67,7 @@ var roomKind = equipmentKind{
 }
 
 var circuitKind = equipmentKind{
-	noun: "circuit", collection: "extractionCircuits", short: "Extraction circuits: a fan and its branches",
+	noun: "circuit", field: "extraction_circuit", collection: "extractionCircuits", short: "Extraction circuits: a fan and its branches",
 	empty: func() proto.Message { return &saggarv1.ExtractionCircuit{} },
 	get: func(ctx context.Context, c *api.Connection, name string) (proto.Message, error) {
 		return c.Equipment.GetExtractionCircuit(ctx, &saggarv1.GetExtractionCircuitRequest{Name: name})
@@ -66,9 +76,9 @@ var circuitKind = equipmentKind{
 		page, err := c.Equipment.ListExtractionCircuits(ctx, &saggarv1.ListExtractionCircuitsRequest{Parent: parent, PageToken: token})
 		return page, page.GetNextPageToken(), err
 	},
-	update: func(ctx context.Context, c *api.Connection, m proto.Message, allowMissing bool) (proto.Message, error) {
+	update: func(ctx context.Context, c *api.Connection, x change) (proto.Message, error) {
 		return c.Equipment.UpdateExtractionCircuit(ctx, &saggarv1.UpdateExtractionCircuitRequest{
-			ExtractionCircuit: m.(*saggarv1.ExtractionCircuit), AllowMissing: allowMissing,
+			ExtractionCircuit: x.to.(*saggarv1.ExtractionCircuit), UpdateMask: x.mask, AllowMissing: x.create,
 		})
 	},
 	columns: []string{"circuit", "title", "recirculating", "branches m3/s"},
@@ -83,7 +93,7 @@ var circuitKind = equipmentKind{
 }
 
 var supplyKind = equipmentKind{
-	noun: "supply", collection: "supplies", short: "Supplies: panels and gas lines that furnaces share",
+	noun: "supply", field: "supply", collection: "supplies", short: "Supplies: panels and gas lines that furnaces share",
 	empty: func() proto.Message { return &saggarv1.Supply{} },
 	get: func(ctx context.Context, c *api.Connection, name string) (proto.Message, error) {
 		return c.Equipment.GetSupply(ctx, &saggarv1.GetSupplyRequest{Name: name})
@@ -92,8 +102,10 @@ var supplyKind = equipmentKind{
 		page, err := c.Equipment.ListSupplies(ctx, &saggarv1.ListSuppliesRequest{Parent: parent, PageToken: token})
 		return page, page.GetNextPageToken(), err
 	},
-	update: func(ctx context.Context, c *api.Connection, m proto.Message, allowMissing bool) (proto.Message, error) {
-		return c.Equipment.UpdateSupply(ctx, &saggarv1.UpdateSupplyRequest{Supply: m.(*saggarv1.Supply), AllowMissing: allowMissing})
+	update: func(ctx context.Context, c *api.Connection, x change) (proto.Message, error) {
+		return c.Equipment.UpdateSupply(ctx, &saggarv1.UpdateSupplyRequest{
+			Supply: x.to.(*saggarv1.Supply), UpdateMask: x.mask, AllowMissing: x.create,
+		})
 	},
 	columns: []string{"supply", "title", "limit kW"},
 	row: func(m proto.Message) []string {
@@ -103,7 +115,7 @@ var supplyKind = equipmentKind{
 }
 
 var furnaceKind = equipmentKind{
-	noun: "furnace", collection: "furnaces", short: "Furnaces and stations: what can be booked",
+	noun: "furnace", field: "furnace", collection: "furnaces", short: "Furnaces and stations: what can be booked",
 	empty: func() proto.Message { return &saggarv1.Furnace{} },
 	get: func(ctx context.Context, c *api.Connection, name string) (proto.Message, error) {
 		return c.Equipment.GetFurnace(ctx, &saggarv1.GetFurnaceRequest{Name: name})
@@ -112,8 +124,10 @@ var furnaceKind = equipmentKind{
 		page, err := c.Equipment.ListFurnaces(ctx, &saggarv1.ListFurnacesRequest{Parent: parent, PageToken: token})
 		return page, page.GetNextPageToken(), err
 	},
-	update: func(ctx context.Context, c *api.Connection, m proto.Message, allowMissing bool) (proto.Message, error) {
-		return c.Equipment.UpdateFurnace(ctx, &saggarv1.UpdateFurnaceRequest{Furnace: m.(*saggarv1.Furnace), AllowMissing: allowMissing})
+	update: func(ctx context.Context, c *api.Connection, x change) (proto.Message, error) {
+		return c.Equipment.UpdateFurnace(ctx, &saggarv1.UpdateFurnaceRequest{
+			Furnace: x.to.(*saggarv1.Furnace), UpdateMask: x.mask, AllowMissing: x.create,
+		})
 	},
 	columns: []string{"furnace", "title", "room", "heat", "kW", "top C", "litres", "supply"},
 	row: func(m proto.Message) []string {
@@ -126,7 +140,7 @@ var furnaceKind = equipmentKind{
 }
 
 var hoursKind = equipmentKind{
-	noun: "hours", collection: "staffedHours", short: "Staffed hours: when somebody who answers for a room is there",
+	noun: "hours", field: "staffed_hours", collection: "staffedHours", short: "Staffed hours: when somebody who answers for a room is there",
 	empty: func() proto.Message { return &saggarv1.StaffedHours{} },
 	get: func(ctx context.Context, c *api.Connection, name string) (proto.Message, error) {
 		return c.Equipment.GetStaffedHours(ctx, &saggarv1.GetStaffedHoursRequest{Name: name})
@@ -135,9 +149,9 @@ var hoursKind = equipmentKind{
 		page, err := c.Equipment.ListStaffedHours(ctx, &saggarv1.ListStaffedHoursRequest{Parent: parent, PageToken: token})
 		return page, page.GetNextPageToken(), err
 	},
-	update: func(ctx context.Context, c *api.Connection, m proto.Message, allowMissing bool) (proto.Message, error) {
+	update: func(ctx context.Context, c *api.Connection, x change) (proto.Message, error) {
 		return c.Equipment.UpdateStaffedHours(ctx, &saggarv1.UpdateStaffedHoursRequest{
-			StaffedHours: m.(*saggarv1.StaffedHours), AllowMissing: allowMissing,
+			StaffedHours: x.to.(*saggarv1.StaffedHours), UpdateMask: x.mask, AllowMissing: x.create,
 		})
 	},
 	columns: []string{"room", "weekly hours", "exceptions"},
@@ -156,7 +170,7 @@ var hoursKind = equipmentKind{
 }
 
 var closureKind = equipmentKind{
-	noun: "closure", collection: "closures", short: "Closures: what is out of use for a time",
+	noun: "closure", field: "closure", collection: "closures", short: "Closures: what is out of use for a time",
 	empty: func() proto.Message { return &saggarv1.Closure{} },
 	get: func(ctx context.Context, c *api.Connection, name string) (proto.Message, error) {
 		return c.Equipment.GetClosure(ctx, &saggarv1.GetClosureRequest{Name: name})
@@ -165,8 +179,10 @@ var closureKind = equipmentKind{
 		page, err := c.Equipment.ListClosures(ctx, &saggarv1.ListClosuresRequest{Parent: parent, PageToken: token})
 		return page, page.GetNextPageToken(), err
 	},
-	update: func(ctx context.Context, c *api.Connection, m proto.Message, allowMissing bool) (proto.Message, error) {
-		return c.Equipment.UpdateClosure(ctx, &saggarv1.UpdateClosureRequest{Closure: m.(*saggarv1.Closure), AllowMissing: allowMissing})
+	update: func(ctx context.Context, c *api.Connection, x change) (proto.Message, error) {
+		return c.Equipment.UpdateClosure(ctx, &saggarv1.UpdateClosureRequest{
+			Closure: x.to.(*saggarv1.Closure), UpdateMask: x.mask, AllowMissing: x.create,
+		})
 	},
 	columns: []string{"closure", "subject", "from (UTC)", "until (UTC)", "reason"},
 	row: func(m proto.Message) []string {
@@ -223,12 +239,13 @@ func (s *shell) equipmentUpdateCommand(k equipmentKind) *cobra.Command {
 					return err
 				}
 				m := k.empty()
-				if _, err := file.Read(path, m, file.Options{Studio: s.studio, Zone: zone}); err != nil {
+				from, err := s.decode(path, m, zone)
+				if err != nil {
 					return badInput(err)
 				}
-				changed, err := k.update(c.Context(), connection, m, create)
+				changed, err := k.update(c.Context(), connection, change{m, from.mask(), create})
 				if err != nil {
-					return err
+					return from.serverFaults(k.field, err)
 				}
 				return s.print(changed, func() []render.Grid { return []render.Grid{k.grid(changed)} })
 			})

@@ -43,7 +43,7 @@ func (s *shell) heatCommand() *cobra.Command {
 				return err
 			}
 			message := &saggarv1.HeatProgram{}
-			from, err := s.decode(programPath, message)
+			from, err := s.decode(programPath, message, nil)
 			if err != nil {
 				return badInput(err)
 			}
@@ -72,7 +72,7 @@ func (s *shell) heatCommand() *cobra.Command {
 // readFurnace reads a furnace and finds its constants.
 func (s *shell) readFurnace(path string) (heat.Furnace, heat.Constants, error) {
 	m := &saggarv1.Furnace{}
-	from, err := s.decode(path, m)
+	from, err := s.decode(path, m, nil)
 	if err != nil {
 		return heat.Furnace{}, heat.Constants{}, badInput(err)
 	}

@@ -105,19 +105,7 @@ func (s *shell) checkOnServer(ctx context.Context, q recipeQuestion) (*saggarv1.
 		})
 		return err
 	})
-	return response, from, from.serverFaults(err)
-}
-
-// serverFaults gives the faults that a server finds in the recipe the file and line that they come from.
-func (s source) serverFaults(err error) error {
-	faults := api.Faults(err)
-	if faults == nil {
-		return err
-	}
-	for i := range faults {
-		faults[i].Field = strings.TrimPrefix(faults[i].Field, "recipe.")
-	}
-	return badInput(s.located(faults))
+	return response, from, from.serverFaults("recipe", err)
 }
 
 // readRecipe reads the recipe asked about from a file with one or with several.

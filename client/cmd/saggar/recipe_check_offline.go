@@ -19,21 +19,21 @@ import (
 
 // checkOffline answers from files alone, by the same sums as a server.
 func (s *shell) checkOffline(_ context.Context, q recipeQuestion) (*saggarv1.CheckRecipeResponse, source, error) {
-	studio, contents, err := file.ReadStudio(q.studioFiles, file.Options{Studio: s.studio})
+	studio, err := file.ReadStudio(q.studioFiles, file.Options{Studio: s.studio})
 	if err != nil {
 		return nil, source{}, badInput(err)
 	}
-	site, err := siteOf(contents, q.onDate)
+	site, err := siteOf(studio.Contents, q.onDate)
 	if err != nil {
 		return nil, source{}, badInput(err)
 	}
 	materials := chem.Materials{}
 	for _, path := range slices.Concat(q.studioFiles, q.materialFiles) {
-		if err := s.addMaterials(materials, path, studio); err != nil {
+		if err := s.addMaterials(materials, path, studio.ID); err != nil {
 			return nil, source{}, badInput(err)
 		}
 	}
-	message, from, err := s.readRecipe(q, studio)
+	message, from, err := s.readRecipe(q, studio.ID)
 	if err != nil {
 		return nil, source{}, badInput(err)
 	}

@@ -58,7 +58,7 @@ func (s *shell) run(ctx context.Context, args []string) int {
 	root.SetIn(s.in)
 	root.SetOut(s.out)
 	root.SetErr(s.errOut)
-	err := root.ExecuteContext(ctx)
+	err := nameTyped(root.ExecuteContext(ctx))
 	code := exitCode(err)
 	if err != nil && !errors.Is(err, errRefused) {
 		fmt.Fprintln(s.errOut, "saggar:", describe(err))
@@ -163,6 +163,9 @@ func (s *shell) dial(context.Context) (*api.Connection, error) {
 func (s *shell) parent() (string, error) {
 	if s.studio == "" {
 		return "", badInput(errors.New("no studio: name one with --studio or SAGGAR_STUDIO"))
+	}
+	if err := file.CheckID(s.studio); err != nil {
+		return "", badInput(fmt.Errorf("--studio: %w", err))
 	}
 	return "studios/" + s.studio, nil
 }

@@ -12,7 +12,6 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"saggar/client/api"
-	"saggar/client/file"
 	"saggar/client/render"
 	"saggar/proto/convert"
 	saggarv1 "saggar/proto/saggar/v1"
@@ -152,7 +151,7 @@ func (s *shell) runCheckCommand() *cobra.Command {
 		Use: "check --plan FILE", Short: "Hold a plan against everything, as booking would; stores nothing", Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return s.inStudio(c.Context(), func(connection *api.Connection, parent string) error {
-				kept, err := readPlan(path)
+				kept, from, err := s.readPlan(path)
 				if err != nil {
 					return err
 				}
@@ -162,7 +161,7 @@ func (s *shell) runCheckCommand() *cobra.Command {
 				}
 				answer, err := connection.Runs.CheckRun(c.Context(), &saggarv1.CheckRunRequest{Parent: parent, Runs: kept.GetRuns()})
 				if err != nil {
-					return err
+					return from.planFaults(err)
 				}
 				err = s.print(answer, func() []render.Grid { return bookGrids(answer, zone) })
 				if err == nil && blocks(answer.GetFindings()) {
@@ -191,7 +190,7 @@ func (s *shell) runBookCommand() *cobra.Command {
 				return badInput(errors.New("--department: say for which department the run is"))
 			}
 			return s.inStudio(c.Context(), func(connection *api.Connection, parent string) error {
-				answer, err := s.planToBook(c.Context(), connection, w, path, args)
+				answer, from, err := s.planToBook(c.Context(), connection, w, path, args)
 				if err != nil {
 					return err
 				}
@@ -204,7 +203,7 @@ func (s *shell) runBookCommand() *cobra.Command {
 					AcknowledgedFindingCodes: acknowledge, RequestId: api.NewRequestID(),
 				})
 				if err != nil {
-					return err
+					return from.planFaults(err)
 				}
 				return s.print(booked, func() []render.Grid { return bookGrids(booked, zone) })
 			})
@@ -221,31 +220,33 @@ func (s *shell) runBookCommand() *cobra.Command {
 
 // planToBook reads a kept plan, and gives its run another id when asked, or makes a plan; one that does not fit is printed
 // and refused.
-func (s *shell) planToBook(ctx context.Context, connection *api.Connection, w *wish, path string, args []string) (*saggarv1.PlanRunsResponse, error) {
+func (s *shell) planToBook(ctx context.Context, connection *api.Connection, w *wish, path string, args []string) (*saggarv1.PlanRunsResponse, source, error) {
 	if path != "" {
-		kept, err := readPlan(path)
+		kept, from, err := s.readPlan(path)
 		if err == nil && w.id != "" {
 			kept.GetRuns()[0].Name = convert.Name(s.studio, "runs", w.id)
+			delete(from.lines, "runs[0].name") // a fault in it is the flag's
 		}
-		return kept, err
+		return kept, from, err
 	}
 	answer, zone, err := s.planned(ctx, connection, w, w.run(s.studio, args[0]))
 	if err != nil {
-		return nil, err
+		return nil, source{}, err
 	}
 	if answer.GetStatus() == saggarv1.PlanStatus_PLAN_STATUS_INFEASIBLE {
-		return nil, s.printPlan(answer, zone)
+		return nil, source{}, s.printPlan(answer, zone)
 	}
-	return answer, nil
+	return answer, source{}, nil
 }
 
-func readPlan(path string) (*saggarv1.PlanRunsResponse, error) {
+// readPlan reads a kept plan, and says where its fields stand.
+func (s *shell) readPlan(path string) (*saggarv1.PlanRunsResponse, source, error) {
 	kept := &saggarv1.PlanRunsResponse{}
-	_, err := file.Read(path, kept, file.Options{})
+	from, err := s.decode(path, kept, nil)
 	if err == nil && len(kept.GetRuns()) == 0 {
 		err = fmt.Errorf("%s holds no plan: make one with 'run plan --save %s'", path, path)
 	}
-	return kept, badInput(err)
+	return kept, from, badInput(err)
 }
 
 func (s *shell) runShowCommand() *cobra.Command {
@@ -334,7 +335,7 @@ func (s *shell) runMoveCommand() *cobra.Command {
 // windowsForMove plans a run anew, or takes a kept plan's windows.
 func (s *shell) windowsForMove(ctx context.Context, connection *api.Connection, w *wish, path string, run *saggarv1.Run) (*saggarv1.PlanRunsResponse, *time.Location, error) {
 	if path != "" {
-		kept, err := readPlan(path)
+		kept, _, err := s.readPlan(path)
 		if err != nil {
 			return nil, nil, err
 		}

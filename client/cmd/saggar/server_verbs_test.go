@@ -12,6 +12,7 @@ import (
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/emptypb"
+	"google.golang.org/protobuf/types/known/fieldmaskpb"
 
 	saggarv1 "saggar/proto/saggar/v1"
 )
@@ -60,6 +61,8 @@ func TestStudioShowListUpdate(t *testing.T) {
 	f.answer("UpdateStudio", &saggarv1.Studio{Name: "studios/marl-lane"})
 	f.succeed("studio", "update", "-f", f.written("studio.yaml", "title: Marl Lane studio\n"))
 	assertSame(t, &saggarv1.Studio{Name: "studios/marl-lane", Title: "Marl Lane studio"}, asked[*saggarv1.UpdateStudioRequest](f).GetStudio())
+	f.succeed("studio", "update", "-f", f.written("studio.yaml", "acid_mist_fraction: 0\netag: r1\n"))
+	assert.Equal(t, []string{"acid_mist_fraction"}, maskOf(asked[*saggarv1.UpdateStudioRequest](f)), "a zero in the file is meant")
 }
 
 // equipment is one of each kind with the file that describes it.
@@ -68,6 +71,8 @@ var equipment = []struct {
 	method           string // what Get, List and Update end in
 	message          proto.Message
 	list, secondList proto.Message
+	zeros            string   // a file that sets fields to nothing
+	zeroed           []string // those fields
 }{
 	{
 		"room", "hall", "volume_cubic_meters: 90\ndetectors: [{species: CO, tested_on: 2027-02-01}]\ncrew_count: 2", "Room",
@@ -77,6 +82,7 @@ var equipment = []struct {
 		},
 		&saggarv1.ListRoomsResponse{Rooms: []*saggarv1.Room{{Name: "studios/marl-lane/rooms/first"}}, NextPageToken: "more"},
 		&saggarv1.ListRoomsResponse{Rooms: []*saggarv1.Room{{Name: "studios/marl-lane/rooms/second"}}},
+		"make_up_cubic_meters_per_second: 0\ndetectors: []\ntitle: ''", []string{"detectors", "make_up_cubic_meters_per_second", "title"},
 	},
 	{
 		"circuit", "fan", "branches: [{id: hood, room: hall, cubic_meters_per_second: 0.5}]", "ExtractionCircuit",
@@ -86,12 +92,14 @@ var equipment = []struct {
 		},
 		&saggarv1.ListExtractionCircuitsResponse{NextPageToken: "more", ExtractionCircuits: []*saggarv1.ExtractionCircuit{{Name: "x/first"}}},
 		&saggarv1.ListExtractionCircuitsResponse{ExtractionCircuits: []*saggarv1.ExtractionCircuit{{Name: "x/second"}}},
+		"recirculating: false\nbranches: []", []string{"branches", "recirculating"},
 	},
 	{
 		"supply", "panel", "limit_kilowatts: 22.5", "Supply",
 		&saggarv1.Supply{Name: "studios/marl-lane/supplies/panel", LimitKilowatts: 22.5},
 		&saggarv1.ListSuppliesResponse{NextPageToken: "more", Supplies: []*saggarv1.Supply{{Name: "x/first"}}},
 		&saggarv1.ListSuppliesResponse{Supplies: []*saggarv1.Supply{{Name: "x/second"}}},
+		"title: ''", []string{"title"},
 	},
 	{
 		"furnace", "kiln", "room: hall\nsource: electric\nchamber_liters: 120\ntop_celsius: 1300\natmospheres: [oxidising]", "Furnace",
@@ -101,6 +109,7 @@ var equipment = []struct {
 		},
 		&saggarv1.ListFurnacesResponse{NextPageToken: "more", Furnaces: []*saggarv1.Furnace{{Name: "x/first"}}},
 		&saggarv1.ListFurnacesResponse{Furnaces: []*saggarv1.Furnace{{Name: "x/second"}}},
+		"branch: null\nexcludes: []\ncapture: {}", []string{"branch", "capture", "excludes"},
 	},
 	{
 		"hours", "hall", "weekly: [{days: [monday, friday], opens: '08:00', closes: '18:00'}]\nexceptions: [{date: 2027-12-24}]", "StaffedHours",
@@ -111,6 +120,7 @@ var equipment = []struct {
 		},
 		&saggarv1.ListStaffedHoursResponse{NextPageToken: "more", StaffedHours: []*saggarv1.StaffedHours{{Name: "x/first"}}},
 		&saggarv1.ListStaffedHoursResponse{StaffedHours: []*saggarv1.StaffedHours{{Name: "x/second"}}},
+		"exceptions: []", []string{"exceptions"},
 	},
 }
 
@@ -137,12 +147,20 @@ func TestEquipmentIsShownListedAndChanged(t *testing.T) {
 			path := f.written("one.yaml", "name: "+e.id+"\n"+e.file+"\n")
 			f.succeed(e.noun, "update", "--file", path, "--create")
 			assertUpdate(t, f.seen[len(f.seen)-1], e.message, true)
+			// Zeros and empty lists in a file are meant; a name and an etag are no changes.
+			f.succeed(e.noun, "update", "-f", f.written("zeros.yaml", "name: "+e.id+"\netag: r1\n"+e.zeros+"\n"))
+			assert.Equal(t, e.zeroed, maskOf(f.seen[len(f.seen)-1]))
 			// What show prints is what update takes.
 			shown := f.succeed(e.noun, "show", e.id, "--output", "yaml")
 			f.succeed(e.noun, "update", "-f", f.written("shown.yaml", shown))
 			assertUpdate(t, f.seen[len(f.seen)-1], e.message, false)
 		})
 	}
+}
+
+// maskOf are the paths of an update's mask.
+func maskOf(request proto.Message) []string {
+	return request.(interface{ GetUpdateMask() *fieldmaskpb.FieldMask }).GetUpdateMask().GetPaths()
 }
 
 // assertUpdate compares the resource in an update's request.

@@ -2,13 +2,19 @@ package main
 
 import (
 	"errors"
+	"fmt"
 	"io"
 	"os"
+	"slices"
+	"strings"
+	"time"
 
 	"go.yaml.in/yaml/v3"
 	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/fieldmaskpb"
 
 	"saggar/chem/finding"
+	"saggar/client/api"
 	"saggar/client/file"
 )
 
@@ -25,7 +31,7 @@ type source struct {
 	path  string // of the part, with its dot; empty: the whole
 }
 
-// flagOf names the flags from which values of these fields come.
+// flagOf names the flags from which values that are reckoned with here come.
 var flagOf = map[string]string{
 	"start_celsius": "start-celsius", "open_below_celsius": "open-below-celsius",
 	"scale": "factor", "scale.factor": "factor", "scale.product_grams": "product-grams", "scale.crucible_count": "crucibles",
@@ -67,13 +73,13 @@ func unreadable(name string, err error) error {
 	}
 }
 
-// decode reads a YAML or JSON file into a message.
-func (s *shell) decode(path string, into proto.Message) (source, error) {
+// decode reads a YAML or JSON file into a message; times without an offset are local to the zone.
+func (s *shell) decode(path string, into proto.Message, zone *time.Location) (source, error) {
 	name, data, err := s.read(path)
 	if err != nil {
 		return source{}, err
 	}
-	lines, err := file.Decode(name, data, into, file.Options{Studio: s.studio})
+	lines, err := file.Decode(name, data, into, file.Options{Studio: s.studio, Zone: zone})
 	return source{name: name, lines: lines}, err
 }
 
@@ -94,6 +100,51 @@ func (s source) located(err error) error {
 		})
 	}
 	return errors.Join(located...)
+}
+
+// mask names the fields that stand in the file, so that a zero or an empty list in it is set too. The server says itself
+// which resource and which state of it is meant.
+func (s source) mask() *fieldmaskpb.FieldMask {
+	paths := slices.DeleteFunc(s.lines.Fields(), func(name string) bool { return name == "name" || name == "etag" })
+	return &fieldmaskpb.FieldMask{Paths: paths}
+}
+
+// serverFaults gives the faults that a server finds in a file's message, which stood in a field of the request, the file
+// and line that they come from. Other errors stay.
+func (s source) serverFaults(field string, err error) error {
+	faults := api.Faults(err)
+	if faults == nil {
+		return err
+	}
+	for i := range faults {
+		if faults[i].Field == field {
+			faults[i].Field = ""
+		}
+		faults[i].Field = strings.TrimPrefix(faults[i].Field, field+".")
+	}
+	return badInput(withRest(s.located(faults), err))
+}
+
+// studioFaults gives the faults that a server finds in a studio's files the file, line and path that they come from.
+func studioFaults(studio file.Studio, err error) error {
+	faults := api.Faults(err)
+	if faults == nil {
+		return err
+	}
+	var located file.Errors
+	for _, fault := range faults {
+		path, line, field := studio.Locate(strings.TrimPrefix(fault.Field, "contents."))
+		located = append(located, &file.Error{File: path, Line: line, Field: field, Problem: fault.Message})
+	}
+	return badInput(withRest(located, err))
+}
+
+// withRest says below the faults how many more there are that had no room in the server's answer.
+func withRest(faults, answer error) error {
+	if more := api.MoreFaults(answer); more > 0 {
+		return errors.Join(faults, fmt.Errorf("and %d more", more))
+	}
+	return faults
 }
 
 // hasKey reports whether the text is a YAML or JSON mapping with the key at its top.

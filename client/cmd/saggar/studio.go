@@ -21,22 +21,22 @@ func (s *shell) studioLoadCommand() *cobra.Command {
 	command := &cobra.Command{
 		Use: "load FILE...", Short: "Load a studio from YAML files, all or nothing", Args: cobra.MinimumNArgs(1),
 		RunE: func(c *cobra.Command, paths []string) error {
-			id, contents, err := file.ReadStudio(paths, file.Options{Studio: s.studio})
+			studio, err := file.ReadStudio(paths, file.Options{Studio: s.studio})
 			if err != nil {
 				return badInput(err)
 			}
 			return s.connected(c.Context(), func(connection *api.Connection) error {
 				answer, err := connection.Studios.LoadStudio(c.Context(), &saggarv1.LoadStudioRequest{
-					Name: "studios/" + id, Contents: contents, ValidateOnly: check, RequestId: api.NewRequestID(),
+					Name: "studios/" + studio.ID, Contents: studio.Contents, ValidateOnly: check, RequestId: api.NewRequestID(),
 				})
 				if err != nil {
-					return err
+					return studioFaults(studio, err)
 				}
 				return s.print(answer, func() []render.Grid {
 					return []render.Grid{{
 						Columns: []string{"studio", "new", "changed", "unchanged", "revision"},
 						Rows: [][]string{{
-							id, count(answer.GetCreatedCount()), count(answer.GetUpdatedCount()),
+							studio.ID, count(answer.GetCreatedCount()), count(answer.GetUpdatedCount()),
 							count(answer.GetUnchangedCount()), count(answer.GetStudio().GetRevision()),
 						}},
 					}}
@@ -92,13 +92,16 @@ func (s *shell) studioUpdateCommand() *cobra.Command {
 		RunE: func(c *cobra.Command, _ []string) error {
 			return s.inStudio(c.Context(), func(connection *api.Connection, parent string) error {
 				studio := &saggarv1.Studio{}
-				if _, err := file.Read(path, studio, file.Options{Studio: s.studio}); err != nil {
+				from, err := s.decode(path, studio, nil)
+				if err != nil {
 					return badInput(err)
 				}
 				studio.Name = parent
-				changed, err := connection.Studios.UpdateStudio(c.Context(), &saggarv1.UpdateStudioRequest{Studio: studio})
+				changed, err := connection.Studios.UpdateStudio(c.Context(), &saggarv1.UpdateStudioRequest{
+					Studio: studio, UpdateMask: from.mask(),
+				})
 				if err != nil {
-					return err
+					return from.serverFaults("studio", err)
 				}
 				return s.print(changed, func() []render.Grid { return []render.Grid{studioGrid(changed)} })
 			})

@@ -1,0 +1,68 @@
+package main
+
+import (
+	"strings"
+
+	"saggar/client/api"
+	"saggar/client/file"
+)
+
+// typedAs names what was typed for a field of a request.
+var typedAs = map[string]string{
+	"parent": "--studio", "name": "ID", "department": "--department",
+	"runs[0].department": "--department", "runs[0].name": "--id", "runs[0].title": "--title", "runs[0].recipe": "RECIPE",
+	"runs[0].scale": "--factor", "runs[0].scale.factor": "--factor", "runs[0].scale.product_grams": "--product-grams",
+	"runs[0].scale.crucible_count": "--crucibles", "runs[0].scale.crucible_milliliters": "--crucible-milliliters",
+	"scale": "--factor", "scale.factor": "--factor", "scale.product_grams": "--product-grams",
+	"scale.crucible_count": "--crucibles", "scale.crucible_milliliters": "--crucible-milliliters",
+	"start_time": "--from", "end_time": "--until", "furnaces": "--furnace", "minimum_minutes": "--minutes",
+	"acknowledged_finding_codes": "--acknowledge", "access_key.caller": "CALLER", "access_key.role": "--role",
+	"closure.name": "ID", "closure.subject": "--subject", "closure.start_time": "--from", "closure.end_time": "--until",
+	"closure.reason": "--reason",
+}
+
+// typed is what was typed for a field, or the field when nothing was.
+func typed(field string) string {
+	list, index, _ := strings.Cut(field, "[")
+	if name, ok := typedAs[field]; ok {
+		return name
+	}
+	if name, ok := typedAs[list]; ok && strings.Trim(index, "0123456789") == "]" {
+		return name
+	}
+	return field
+}
+
+// nameTyped gives the faults that a server finds in a request the flags and arguments that they come from. Other errors
+// stay, and so do faults whose file is known already.
+func nameTyped(err error) error {
+	faults := api.Faults(err)
+	if faults == nil {
+		return err
+	}
+	var named file.Errors
+	for _, fault := range faults {
+		named = append(named, &file.Error{Field: typed(fault.Field), Problem: fault.Message})
+	}
+	return badInput(withRest(named, err))
+}
+
+// planFaults gives the faults that a server finds in a kept plan the file and line that they come from, and those in what
+// was typed its name. Other errors stay.
+func (s source) planFaults(err error) error {
+	faults := api.Faults(err)
+	if faults == nil {
+		return err
+	}
+	var located file.Errors
+	for _, fault := range faults {
+		if _, kept := s.lines[fault.Field]; !kept && typed(fault.Field) != fault.Field || s.name == "" {
+			located = append(located, &file.Error{Field: typed(fault.Field), Problem: fault.Message})
+			continue
+		}
+		located = append(located, &file.Error{
+			File: s.name, Line: s.lines.Of(fault.Field), Field: fault.Field, Problem: fault.Message,
+		})
+	}
+	return badInput(withRest(located, err))
+}
