@@ -237,8 +237,9 @@ func (p Practice) fire(work stageWork, in *charge, c Case) (*firing, error) {
 	f := &firing{which: c, atmosphere: stage.Atmosphere, peakCelsius: stage.peakCelsius(), charge: in.clone()}
 	switch {
 	case stage.Program != nil:
+		f.segments = stage.Program.Segments
 		f.sulfatesReduce = stage.reducesSulfates(in)
-		f.dry(rules().freeWater.share(c, f.peakCelsius))
+		f.dry(f.share(rules().freeWater))
 		f.form(work.product)
 		f.breakDown()
 		if c == Cautious && f.product.Moles > 0 && f.ruleFor(f.product.Formula) == nil {

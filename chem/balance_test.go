@@ -406,3 +406,44 @@ func BenchmarkBalance(b *testing.B) {
 		}
 	}
 }
+
+// A practice fact, common practice, no source: clay is calcined near 600 C for about 8 h, and its water is then gone.
+func TestAHoldDrivesTheWaterOutOfClay(t *testing.T) {
+	materials := Materials{"kaolin": {ID: "kaolin", Phases: []Phase{{"Al2Si2O5(OH)4", 1}}}}
+	calcined := func(celsius, hold float64) StageBalance {
+		recipe := Recipe{ID: "clay", Stages: []Stage{{ID: "calcine", Kind: Calcine, Atmosphere: heat.Oxidising,
+			Additions: []Addition{{Material: "kaolin", MassGrams: 100}},
+			Program:   &heat.Program{Segments: []heat.Segment{{ToCelsius: celsius, HoldMinutes: hold}}}}}}
+		result, err := Balance(recipe, materials, 1)
+		require.NoError(t, err)
+		return result.Stages[0]
+	}
+	const loss = 13.956 // g of water in 100 g of kaolinite, by the molar masses
+	for name, c := range map[string]struct{ celsius, hold, lost float64 }{
+		"eight hours near 600":         {600, 480, loss},
+		"two hours at the middle":      {550, 120, loss},
+		"less than two hours":          {550, 119, loss / 2},
+		"eight hours below the middle": {549, 480, loss * 149 / 300},
+		"below the range":              {390, 480, 0},
+	} {
+		t.Run(name, func(t *testing.T) {
+			assert.InDelta(t, 100-c.lost, calcined(c.celsius, c.hold).MassOutGrams, 0.01)
+		})
+	}
+}
+
+// Sulfates are left to the linear rule: what a hold may leave of them is still counted at the next stage.
+func TestAHoldLeavesSulfatesToTheirRange(t *testing.T) {
+	recipe := Recipe{ID: "gypsum", Stages: []Stage{{ID: "fire", Kind: Calcine, Atmosphere: heat.Oxidising,
+		Additions: []Addition{{Material: "anhydrite", MassGrams: 100}},
+		Program:   &heat.Program{Segments: []heat.Segment{{ToCelsius: 1250, HoldMinutes: 480}}}}}}
+	result, err := Balance(recipe, Materials{"anhydrite": {ID: "anhydrite", Phases: []Phase{{"CaSO4", 1}}}}, 1)
+	require.NoError(t, err)
+	var sulfate float64
+	for _, phase := range result.Stages[0].Remaining {
+		if phase.Formula == "CaSO4" {
+			sulfate = phase.MassGrams
+		}
+	}
+	assert.InDelta(t, 50, sulfate, 1e-9)
+}

@@ -33,6 +33,7 @@ type firing struct {
 	which       Case
 	atmosphere  heat.Atmosphere
 	peakCelsius float64
+	segments    []heat.Segment
 	charge      *charge
 	// named is whether the stage names a product; product is as much of it as forms.
 	named    bool
@@ -59,6 +60,26 @@ func (f *firing) ruleFor(phase Formula) *rule {
 		return nil
 	}
 	return found
+}
+
+// share is how much of what a rule applies to breaks down in this firing: by the peak, and in the likely case all of it
+// where the program holds long enough in the hotter half of the range.
+func (f *firing) share(r *rule) float64 {
+	if r.soaksOut() && f.heldMinutes(r.middleCelsius()) >= SoakMinutes {
+		return 1
+	}
+	return r.share(f.which, f.peakCelsius)
+}
+
+// heldMinutes sums the program's holds at or above a temperature.
+func (f *firing) heldMinutes(celsius float64) float64 {
+	minutes := 0.0
+	for _, segment := range f.segments {
+		if segment.ToCelsius >= celsius {
+			minutes += segment.HoldMinutes
+		}
+	}
+	return minutes
 }
 
 // dry drives the free water off.
@@ -96,7 +117,7 @@ func (f *firing) breakDownPhase(phase Amount) []Amount {
 		f.charge.put(f.strip(phase, volatileElements))
 		return nil
 	}
-	share := found.share(f.which, f.peakCelsius)
+	share := f.share(found)
 	f.charge.put(Amount{phase.Formula, phase.Moles * (1 - share)})
 	units := phase.Moles * share * phase.Formula.atoms() / found.formula.atoms()
 	for _, gas := range found.gases {
@@ -151,7 +172,7 @@ func (f *firing) elementShare(symbol string) float64 {
 	if symbol == "S" && f.which == Likely {
 		return 0
 	}
-	return rules().byElement[symbol].share(f.which, f.peakCelsius)
+	return f.share(rules().byElement[symbol])
 }
 
 // isOrganic reports a compound of carbon with hydrogen, oxygen and nitrogen only.
@@ -172,7 +193,7 @@ func (f *firing) fireWare(grams float64, practice Practice) {
 		"S": practice.WareSulfurFraction, "C": practice.WareCarbonFraction, "F": practice.WareFluorineFraction,
 	}
 	for _, r := range rules().ware {
-		moles := grams * held[r.Formula] / gramsPerMole(r.Formula) * r.share(f.which, f.peakCelsius)
+		moles := grams * held[r.Formula] / gramsPerMole(r.Formula) * f.share(r)
 		f.emit(event{species: r.gases[0].Formula.String(), moles: moles * r.gases[0].Moles, rule: r,
 			burns: r.Formula == "C", ware: true})
 	}

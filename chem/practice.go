@@ -28,6 +28,11 @@ type Practice struct {
 	FlueCarbonDioxideKilogramsPerKilowattHour float64 `json:"flue_carbon_dioxide_kilograms_per_kilowatt_hour"`
 }
 
+// SoakMinutes of holding at or above the middle of a compound's range drive all its water or carbon dioxide out in the
+// likely case, though the peak never passes the range: clay is calcined near 600 C for about 8 h (common practice, no
+// source).
+const SoakMinutes = 120
+
 // DefaultPractice is what is commonly done: common practice, no source.
 func DefaultPractice() Practice {
 	return Practice{
@@ -77,6 +82,8 @@ func (p Practice) assumptions() []string {
 		"Oxygen that burning or oxidising needs comes from the air; oxygen that is set free goes to it.",
 		"Cautious case: all sulfur leaves, except that of sulfates below their range. Likely case: the sulfur that the " +
 			"ideal product does not bind leaves. Each stage starts from what the likely case retains.",
+		fmt.Sprintf("In the likely case as much has left as the peak has passed of the range; water and carbon dioxide have left "+
+			"whole after %d minutes of holding in the hotter half of it (common practice, no source).", SoakMinutes),
 		fmt.Sprintf("Sulfur that leaves burns to SO2; %.3g %% of it counts as sulfuric acid mist (common practice, no source).",
 			100*p.AcidMistFraction),
 		"In reduction each mole of carbon leaves as CO and turns one mole of carbonate CO2, while there is any, into CO.",

@@ -27,6 +27,20 @@ func (r *rule) share(c Case, peakCelsius float64) float64 {
 	}
 }
 
+// soaksOut reports whether all that the rule sets free is steam or carbon dioxide, which a long hold drives out whole. What
+// else leaves is kept to the linear rule, so that a later stage still counts with it.
+func (r *rule) soaksOut() bool {
+	for _, gas := range r.gases {
+		if species := gas.Formula.String(); species != "H2O" && species != "CO2" {
+			return false
+		}
+	}
+	return len(r.gases) > 0
+}
+
+// middleCelsius is half way through the rule's range.
+func (r *rule) middleCelsius() float64 { return (r.LowCelsius + r.HighCelsius) / 2 }
+
 // ruleBook finds rules by what they apply to.
 type ruleBook struct {
 	byPhase   map[string]*rule // by the formula's key
