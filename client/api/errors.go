@@ -74,13 +74,15 @@ func Describe(err error) string {
 				lines = append(lines, v.GetField()+": "+v.GetDescription())
 			}
 		case *saggarv1.Finding:
-			lines = append(lines, describeFinding(d)...)
 			if d.GetSeverity() == saggarv1.Severity_SEVERITY_BLOCK {
 				goOn = "  once nothing blocks, these must be acknowledged: "
 			}
 		case *errdetails.ErrorInfo:
 			unread = d.GetMetadata()["unacknowledged_finding_codes"]
 		}
+	}
+	for _, f := range Digest(Findings(err)) {
+		lines = append(lines, describeFinding(f)...)
 	}
 	if more := MoreFaults(err); more > 0 {
 		lines = append(lines, fmt.Sprintf("  and %d more", more))

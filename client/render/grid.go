@@ -18,24 +18,36 @@ type Grid struct {
 	// Columns are the headings. Without any, the rows are lines of text, which CSV leaves out.
 	Columns []string
 	// Rows are the cells, in the order of the columns; a short row leaves the rest empty. A column whose cells are all
-	// plain numbers is aligned to the right in a table.
+	// plain numbers is aligned to the right in a table. The cell "-" stands for nothing, and is empty in CSV.
 	Rows [][]string
 }
 
-const columnGap = "  "
+const (
+	columnGap = "  "
+	nothing   = "-"
+)
 
 var plainNumber = regexp.MustCompile(`^[-+]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][-+]?[0-9]+)?$`)
 
-// writeTables writes all grids that are not empty, with a blank line between them.
+// writeTables writes all grids that are not empty, with a blank line between them. One with headings and nothing below
+// them counts as empty; when there is no other, that is said.
 func writeTables(out *bytes.Buffer, grids []Grid) {
+	headed := false
 	for _, g := range grids {
-		if g.Title == "" && len(g.Columns) == 0 && len(g.Rows) == 0 {
+		if len(g.Columns) > 0 && len(g.Rows) == 0 {
+			headed = true
+			continue
+		}
+		if g.Title == "" && len(g.Rows) == 0 {
 			continue
 		}
 		if out.Len() > 0 {
 			out.WriteByte('\n')
 		}
 		g.write(out)
+	}
+	if headed && out.Len() == 0 {
+		out.WriteString("none\n")
 	}
 }
 
@@ -79,7 +91,7 @@ func (g Grid) write(out *bytes.Buffer) {
 func (g Grid) numeric(column int) bool {
 	found := false
 	for _, row := range g.Rows {
-		if column < len(row) && row[column] != "" {
+		if column < len(row) && row[column] != "" && row[column] != nothing {
 			if !plainNumber.MatchString(row[column]) {
 				return false
 			}
@@ -124,6 +136,9 @@ func writeCSV(out io.Writer, grids []Grid) error {
 
 // guarded keeps a spreadsheet from running a cell as a formula.
 func guarded(cell string) string {
+	if cell == nothing {
+		return ""
+	}
 	if cell != "" && strings.ContainsRune("=+-@\t\r", rune(cell[0])) && !plainNumber.MatchString(cell) {
 		return "'" + cell
 	}

@@ -31,6 +31,19 @@ func TestTables(t *testing.T) {
 	golden(t, "tables.txt", written(t, render.Table, nil, chart, render.Grid{}, furnaces, empty, render.Grid{Rows: [][]string{{"Caution: an estimate"}}}))
 }
 
+func TestAnEmptyTableIsLeftOutAndAnEmptyAnswerSaysSo(t *testing.T) {
+	empty := render.Grid{Title: "Runs", Columns: []string{"run", "title"}}
+	assert.Equal(t, "none\n", written(t, render.Table, nil, empty))
+	assert.Equal(t, "all well\n", written(t, render.Table, nil, empty, render.Grid{Title: "all well"}))
+	assert.Empty(t, written(t, render.Table, nil))
+}
+
+func TestADashStandsForNothingInAColumnOfNumbers(t *testing.T) {
+	grid := render.Grid{Columns: []string{"what", "top C"}, Rows: [][]string{{"kiln", "1300"}, {"mortar", "-"}}}
+	assert.Equal(t, "what    top C\nkiln     1300\nmortar      -\n", written(t, render.Table, nil, grid))
+	assert.Equal(t, "what,top C\nkiln,1300\nmortar,\n", written(t, render.CSV, nil, grid))
+}
+
 func TestTablesKeepControlCharactersOut(t *testing.T) {
 	got := written(t, render.Table, nil, render.Grid{Title: "a\x1b[2Jb", Columns: []string{"x\ty"}, Rows: [][]string{{"c\r\nd\u202ee\u009b"}}})
 	assert.Equal(t, "a [2Jb\nx y\nc  d e\n", got)
@@ -46,7 +59,7 @@ func TestCSV(t *testing.T) {
 
 func TestCSVGuardsFormulas(t *testing.T) {
 	for cell, want := range map[string]string{
-		"=1+1": "'=1+1", "+a": "'+a", "-a": "'-a", "@sum": "'@sum", "\tx": "'\tx", "\rx": "'\rx", "-": "'-", "+1-1": "'+1-1",
+		"=1+1": "'=1+1", "+a": "'+a", "-a": "'-a", "@sum": "'@sum", "\tx": "'\tx", "\rx": "'\rx", "-": "", "+1-1": "'+1-1",
 		"-5": "-5", "+1.5e3": "+1.5e3", "-.5": "-.5", "5": "5", "": "", "a=1": "a=1", "-1e": "'-1e",
 	} {
 		text := written(t, render.CSV, nil, render.Grid{Columns: []string{"a", cell}, Rows: [][]string{{"x", cell}}})

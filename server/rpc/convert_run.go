@@ -107,6 +107,14 @@ func runToProto(studio string, r domain.Run) *saggarv1.Run {
 	return m
 }
 
+// withoutState takes the states from a run that was only checked: it stands nowhere.
+func withoutState(m *saggarv1.Run) {
+	m.State = saggarv1.RunState_RUN_STATE_UNSPECIFIED
+	for _, load := range m.GetLoads() {
+		load.State = saggarv1.LoadState_LOAD_STATE_UNSPECIFIED
+	}
+}
+
 // loadWindowToProto is where and when a load is done; bench work without a station is one phase.
 func loadWindowToProto(l domain.Load) *saggarv1.StageWindow {
 	if l.Firing != nil {

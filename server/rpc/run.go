@@ -53,7 +53,11 @@ func (s *runService) book(ctx context.Context, call app.Call, req *saggarv1.Book
 		Caution: convert.Caution,
 	}
 	for _, run := range result.Runs {
-		answer.Runs = append(answer.Runs, runToProto(studio, run))
+		m := runToProto(studio, run)
+		if call.ValidateOnly {
+			withoutState(m)
+		}
+		answer.Runs = append(answer.Runs, m)
 	}
 	return answer, nil
 }

@@ -31,6 +31,15 @@ func TestAPlanIsBookedAsItIs(t *testing.T) {
 	require.NoError(t, err)
 	assert.Empty(t, checked.GetRuns()[0].GetEtag(), "nothing is stored")
 	assert.NotEmpty(t, checked.GetCaution())
+	tried, err := client.BookRun(s.as(t, domain.RoleMaker), &saggarv1.BookRunRequest{
+		Parent: north, Runs: planned.GetRuns(), AcknowledgedFindingCodes: codesOf(planned.GetFindings()), ValidateOnly: true,
+	})
+	require.NoError(t, err)
+	for _, run := range []*saggarv1.Run{checked.GetRuns()[0], tried.GetRuns()[0]} {
+		assert.Zero(t, run.GetState(), "what is not booked has no state")
+		require.Len(t, run.GetLoads(), 2)
+		assert.Zero(t, run.GetLoads()[1].GetState())
+	}
 
 	booked := s.book(t, planned)
 	assert.Equal(t, "max", booked.GetMaker())

@@ -118,7 +118,7 @@ func heatGrids(a heatTime, program heat.Program) []render.Grid {
 	}
 	whole := render.Grid{
 		Title:   "The whole",
-		Columns: []string{"cooling min", "total min", "total", "energy kWh"},
+		Columns: []string{"cooling min", "total min", "total", "kWh into the chamber"},
 		Rows: [][]string{{
 			render.Number(a.CoolingMinutes), render.Number(a.TotalMinutes), render.Minutes(heat.WholeMinutes(a.TotalMinutes)),
 			render.Number(a.EnergyKilowattHours),

@@ -7,7 +7,11 @@ import (
 
 	"saggar/chem"
 	"saggar/chem/finding"
+	"saggar/chem/heat"
+	"saggar/client/api"
 	"saggar/client/render"
+	"saggar/proto/convert"
+	saggarv1 "saggar/proto/saggar/v1"
 )
 
 // grids are the tables of a check, what matters most first.
@@ -30,7 +34,7 @@ func (a recipeCheck) findingGrid() render.Grid {
 		widest = max(widest, len(f.Code))
 	}
 	width := max(tableWidth-besides-widest, least)
-	for _, f := range a.Findings {
+	for _, f := range a.told() {
 		lines := wrap(f.Message, width)
 		if f.Cure != "" {
 			lines = append(lines, wrap("cure: "+f.Cure, width)...)
@@ -47,9 +51,26 @@ func (a recipeCheck) findingGrid() render.Grid {
 		}
 	}
 	if len(a.Findings) == 0 {
-		grid.Title = "Findings: none"
+		return render.Grid{Title: "Findings: none"}
 	}
 	return grid
+}
+
+// told are the findings as a table tells them.
+func (a recipeCheck) told() []recipeFinding {
+	var messages []*saggarv1.Finding
+	lines := map[string]int{} // by field
+	for _, f := range a.Findings {
+		messages = append(messages, convert.FindingToProto(finding.Finding{
+			Severity: f.Severity, Code: f.Code, Field: f.Field, About: f.About, Message: f.Message, Cure: f.Cure, Source: f.Source,
+		}))
+		lines[f.Field] = f.Line
+	}
+	return each(api.Digest(messages), func(m *saggarv1.Finding) recipeFinding {
+		told := source{}.finding(m)
+		told.Line = lines[told.Field]
+		return told
+	})
 }
 
 // findingRows holds one finding a row, for programs.
@@ -129,13 +150,20 @@ func (a recipeCheck) offGasGrid() render.Grid {
 	return grid
 }
 
+// watchWords are what a phase needs of a person, for tables.
+var watchWords = map[heat.Watch]string{heat.InRoom: "in the room", heat.InReach: "in reach", heat.WatchNone: "nobody"}
+
 // stageGrid shows the phases of each stage, one a row, and their sum.
 func (a recipeCheck) stageGrid() render.Grid {
 	grid := render.Grid{
 		Title:   "Stages, each on the first furnace that can do it",
-		Columns: []string{"stage", "furnace", "phase", "min", "length", "needs", "kWh"},
+		Columns: []string{"stage", "furnace", "phase", "min", "length", "needs", "kWh into the chamber"},
 	}
 	for _, stage := range a.Stages {
+		if len(stage.Phases) == 0 {
+			grid.Rows = append(grid.Rows, []string{stage.Stage, cmp.Or(stage.Furnace, "-"), "none: see the findings"})
+			continue
+		}
 		total := 0
 		first := []string{stage.Stage, cmp.Or(stage.Furnace, "-")}
 		for _, phase := range stage.Phases {
@@ -145,7 +173,7 @@ func (a recipeCheck) stageGrid() render.Grid {
 			}
 			total += minutes
 			grid.Rows = append(grid.Rows, append(first,
-				string(phase.Phase), fmt.Sprint(minutes), render.Minutes(minutes), string(phase.Watch)))
+				string(phase.Phase), fmt.Sprint(minutes), render.Minutes(minutes), watchWords[phase.Watch]))
 			first = []string{"", ""}
 		}
 		grid.Rows = append(grid.Rows, append(first,

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -163,7 +164,7 @@ func (s *shell) runCheckCommand() *cobra.Command {
 				if err != nil {
 					return from.planFaults(err)
 				}
-				err = s.print(answer, func() []render.Grid { return bookGrids(answer, zone) })
+				err = s.print(answer, func() []render.Grid { return checkGrids(answer, zone) })
 				if err == nil && blocks(answer.GetFindings()) {
 					return errRefused
 				}
@@ -202,6 +203,7 @@ func (s *shell) runBookCommand() *cobra.Command {
 					Parent: parent, Runs: answer.GetRuns(), Revision: answer.GetRevision(),
 					AcknowledgedFindingCodes: acknowledge, RequestId: api.NewRequestID(),
 				})
+				s.warnOfUnknown(acknowledge, answer.GetFindings(), booked.GetFindings(), api.Findings(err))
 				if err != nil {
 					return from.planFaults(err)
 				}
@@ -317,6 +319,7 @@ func (s *shell) runMoveCommand() *cobra.Command {
 					Name: run.GetName(), StageWindows: answer.GetRuns()[0].GetStageWindows(), Etag: run.GetEtag(),
 					AcknowledgedFindingCodes: acknowledge, RequestId: api.NewRequestID(),
 				})
+				s.warnOfUnknown(acknowledge, answer.GetFindings(), api.Findings(err))
 				if err != nil {
 					return err
 				}
@@ -366,6 +369,16 @@ func (s *shell) runCancelCommand() *cobra.Command {
 				return s.print(run, func() []render.Grid { return []render.Grid{runGrid(run)} })
 			})
 		},
+	}
+}
+
+// warnOfUnknown says which acknowledged codes are those of no finding: likely slips, which do no harm.
+func (s *shell) warnOfUnknown(acknowledged []string, findings ...[]*saggarv1.Finding) {
+	known := slices.Concat(findings...)
+	for _, code := range acknowledged {
+		if !slices.ContainsFunc(known, func(f *saggarv1.Finding) bool { return f.GetCode() == code }) {
+			fmt.Fprintf(s.errOut, "saggar: --acknowledge: %q is the code of no finding here\n", code)
+		}
 	}
 }
 

@@ -1,10 +1,12 @@
 package main
 
 import (
+	"cmp"
 	"os"
 	"strings"
 	"time"
 
+	"saggar/client/api"
 	"saggar/client/render"
 	saggarv1 "saggar/proto/saggar/v1"
 )
@@ -36,13 +38,36 @@ func planGrids(answer *saggarv1.PlanRunsResponse, zone *time.Location) []render.
 	return append(grids, notes(answer.GetAssumptions(), answer.GetCaution())...)
 }
 
+// bookGrids show what was booked. What the figures assume was shown when it was planned.
 func bookGrids(answer *saggarv1.BookRunResponse, zone *time.Location) []render.Grid {
+	grids := bookedGrids(answer, zone)
+	if len(answer.GetAssumptions()) > 0 {
+		grids = append(grids, render.Grid{Rows: [][]string{
+			{"assumptions: as in 'run plan' and 'run check' (--output json lists them)"},
+		}})
+	}
+	return append(grids, notes(nil, answer.GetCaution())...)
+}
+
+// checkGrids show what would be booked.
+func checkGrids(answer *saggarv1.BookRunResponse, zone *time.Location) []render.Grid {
+	grids := bookedGrids(answer, zone)
+	state := "would be booked"
+	if blocks(answer.GetFindings()) {
+		state = "would be refused"
+	}
+	for _, row := range grids[0].Rows {
+		row[0], row[len(row)-1] = cmp.Or(row[0], "(new)"), cmp.Or(row[len(row)-1], state)
+	}
+	return append(grids, notes(answer.GetAssumptions(), answer.GetCaution())...)
+}
+
+func bookedGrids(answer *saggarv1.BookRunResponse, zone *time.Location) []render.Grid {
 	grids := []render.Grid{runGrid(answer.GetRuns()...)}
 	for _, run := range answer.GetRuns() {
 		grids = append(grids, windowGrid(run, zone))
 	}
-	grids = append(grids, findingGrids(answer.GetFindings())...)
-	return append(grids, notes(answer.GetAssumptions(), answer.GetCaution())...)
+	return append(grids, findingGrids(answer.GetFindings())...)
 }
 
 func runGrid(runs ...*saggarv1.Run) render.Grid {
@@ -103,13 +128,7 @@ func findingGrids(findings []*saggarv1.Finding) []render.Grid {
 		return nil
 	}
 	grid := render.Grid{Title: "Findings"}
-	seen := map[string]bool{}
-	for _, f := range findings {
-		key := f.GetCode() + f.GetMessage()
-		if seen[key] {
-			continue
-		}
-		seen[key] = true
+	for _, f := range api.Digest(findings) {
 		grid.Rows = append(grid.Rows, findingRows(f)...)
 	}
 	return []render.Grid{grid}

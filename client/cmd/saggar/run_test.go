@@ -181,16 +181,47 @@ func TestAKeptPlanIsBookedAsItIs(t *testing.T) {
 	assertSame(t, planAnswer(), kept)
 
 	f.answer("BookRun", booked())
-	golden(t, "book.table.golden", f.succeed("run", "book", "--plan", path, "--acknowledge", "AIR_SHORT_TERM_LIMIT,HEAT_SLOW", "--acknowledge", "X"))
+	golden(t, "book.table.golden", f.succeed("run", "book", "--plan", path, "--acknowledge", "AIR_SHORT_TERM_LIMIT"))
 	request := asked[*saggarv1.BookRunRequest](f)
 	_, err = uuid.Parse(request.GetRequestId())
 	assert.NoError(t, err, "a booking carries an id, so that a repeat does not book twice")
 	request.RequestId = ""
 	assertSame(t, &saggarv1.BookRunRequest{
 		Parent: "studios/marl-lane", Runs: planAnswer().GetRuns(), Revision: 7,
-		AcknowledgedFindingCodes: []string{"AIR_SHORT_TERM_LIMIT", "HEAT_SLOW", "X"},
+		AcknowledgedFindingCodes: []string{"AIR_SHORT_TERM_LIMIT"},
 	}, request)
 	assert.Equal(t, 1, requests[*saggarv1.PlanRunsRequest](f), "a kept plan is not planned again")
+}
+
+func TestAnAcknowledgedCodeOfNoFindingIsNamed(t *testing.T) {
+	f := newFakeServer(t)
+	path := keptPlan(t, f)
+	f.answer("BookRun", booked())
+	f.answer("GetRun", booked().GetRuns()[0])
+	f.answer("MoveRun", booked().GetRuns()[0])
+	for _, verb := range [][]string{{"book"}, {"move", "tiles"}} {
+		args := append(append([]string{"run"}, verb...), "--plan", path, "--acknowledge", "AIR_SHORT_TERM_LIMIT,HEAT_SLOW", "--acknowledge", "X")
+		r := f.run(args...)
+		assert.Zero(t, r.code, "it does no harm")
+		assert.Equal(t, "saggar: --acknowledge: \"HEAT_SLOW\" is the code of no finding here\n"+
+			"saggar: --acknowledge: \"X\" is the code of no finding here\n", r.errOut)
+	}
+	assert.Equal(t, []string{"AIR_SHORT_TERM_LIMIT", "HEAT_SLOW", "X"}, asked[*saggarv1.BookRunRequest](f).GetAcknowledgedFindingCodes())
+}
+
+func TestACheckedRunIsNotShownAsBooked(t *testing.T) {
+	f := newFakeServer(t)
+	path := keptPlan(t, f)
+	passes, fails := booked(), booked()
+	for _, answer := range []*saggarv1.BookRunResponse{passes, fails} {
+		answer.Runs[0].State, answer.Runs[0].Name = saggarv1.RunState_RUN_STATE_UNSPECIFIED, ""
+	}
+	fails.Findings = append(fails.Findings, warning(saggarv1.Severity_SEVERITY_BLOCK))
+	f.answer("CheckRun", passes, fails)
+	golden(t, "run-check.table.golden", f.succeed("run", "check", "--plan", path))
+	r := f.run("run", "check", "--plan", path)
+	assert.Equal(t, 3, r.code)
+	assert.Contains(t, r.out, "would be refused")
 }
 
 func TestAKeptPlanTakesAnotherID(t *testing.T) {
@@ -230,7 +261,7 @@ func TestCheckShowsEveryFindingAndExitsByTheWorst(t *testing.T) {
 	passes, fails := booked(), booked()
 	fails.Findings = append(fails.Findings, warning(saggarv1.Severity_SEVERITY_BLOCK))
 	f.answer("CheckRun", passes, fails)
-	assert.Contains(t, f.succeed("run", "check", "--plan", path), "WARN AIR_SHORT_TERM_LIMIT")
+	assert.Contains(t, f.succeed("run", "check", "--plan", path), "WARN AIR_SHORT_TERM_LIMIT: kiln-hall: SO2")
 	assertSame(t, &saggarv1.CheckRunRequest{Parent: "studios/marl-lane", Runs: planAnswer().GetRuns()}, asked[*saggarv1.CheckRunRequest](f))
 	r := f.run("run", "check", "--plan", path, "--output", "json")
 	assert.Equal(t, 3, r.code)
@@ -248,12 +279,12 @@ func TestMoveTakesAKeptPlanOrMakesOne(t *testing.T) {
 	for name, args := range map[string][]string{
 		"kept": {"--plan", path}, "made": {"--from", "2027-03-05 08:00", "--until", "2027-03-20 08:00"},
 	} {
-		f.succeed(append([]string{"run", "move", "tiles", "--acknowledge", "HEAT_SLOW"}, args...)...)
+		f.succeed(append([]string{"run", "move", "tiles", "--acknowledge", "AIR_SHORT_TERM_LIMIT"}, args...)...)
 		request := asked[*saggarv1.MoveRunRequest](f)
 		assert.NotEmpty(t, request.GetRequestId(), name)
 		request.RequestId = ""
 		assertSame(t, &saggarv1.MoveRunRequest{
-			Name: "studios/marl-lane/runs/tiles", StageWindows: windows, Etag: "r8", AcknowledgedFindingCodes: []string{"HEAT_SLOW"},
+			Name: "studios/marl-lane/runs/tiles", StageWindows: windows, Etag: "r8", AcknowledgedFindingCodes: []string{"AIR_SHORT_TERM_LIMIT"},
 		}, request)
 	}
 	again := asked[*saggarv1.PlanRunsRequest](f)
@@ -351,5 +382,5 @@ func TestFindingsAreBrokenAtTheWidthOfATable(t *testing.T) {
 		assert.LessOrEqual(t, len(row[0]), tableWidth)
 		text = append(text, strings.TrimSpace(row[0]))
 	}
-	assert.Equal(t, "BLOCK AIR_SHORT_TERM_LIMIT: "+f.Message+"cure: "+f.Cure+"source: a published table", strings.Join(text, " "))
+	assert.Equal(t, "BLOCK AIR_SHORT_TERM_LIMIT: kiln-hall: "+f.Message+"cure: "+f.Cure+"source: a published table", strings.Join(text, " "))
 }
