@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"runtime"
 	"time"
 
 	"saggar/server/domain"
@@ -19,11 +20,13 @@ type App struct {
 	store  *store.Store
 	now    func() time.Time
 	random io.Reader
+	// planning holds a place for each plan that is worked out at one time.
+	planning chan struct{}
 }
 
 // New returns the operations over a store. now is the clock and random the source of ids and secrets.
 func New(st *store.Store, now func() time.Time, random io.Reader) *App {
-	return &App{store: st, now: now, random: random}
+	return &App{store: st, now: now, random: random, planning: make(chan struct{}, runtime.GOMAXPROCS(0))}
 }
 
 // Call is who asks, for what, and under which request id.

@@ -8,7 +8,9 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"saggar/chem"
 	"saggar/chem/finding"
+	"saggar/chem/heat"
 	"saggar/server/app"
 	"saggar/server/domain"
 )
@@ -268,4 +270,90 @@ func TestARunCanBeMovedByLessThanItsOwnLength(t *testing.T) {
 	})
 	require.NoError(t, err)
 	assert.True(t, moved.Loads[0].Window.Start.Equal(monday.Add(30*time.Minute)))
+}
+
+func TestTheCodesThatWereAcknowledgedAreKept(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	answer := b.plan(t, request("blue", 1), monday)
+	booked, err := b.book(answer, "")
+	require.NoError(t, err)
+	run, err := b.GetRun(b.ctx, "test", booked.Runs[0].ID)
+	require.NoError(t, err)
+	assert.ElementsMatch(t, codes(answer), run.Acknowledged)
+}
+
+func TestIDsThatAreTakenOrStandTwice(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	named := request("red", 1)
+	named.ID = "mine"
+	answer := b.plan(t, named, monday)
+	in := app.BookRunInput{StudioID: "test", Runs: []app.RunRequest{answer.Run, answer.Run}}
+	_, err := b.BookRun(b.ctx, call("BookRun"), in)
+	require.NotEmpty(t, finding.FaultsOf(err))
+	assert.Equal(t, "runs[1].name", finding.FaultsOf(err)[0].Field)
+	_, err = b.book(answer, "")
+	require.NoError(t, err)
+	_, err = b.book(answer, "")
+	require.ErrorIs(t, err, domain.ErrAlreadyExists)
+	assert.Contains(t, b.blocks(t, answer.Run), "RUN_ID_TAKEN")
+}
+
+func TestARunThatHasBegunStaysOnRecord(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	answer := b.plan(t, request("red", 1), monday)
+	booked, err := b.book(answer, "")
+	require.NoError(t, err)
+	later := b.at(answer.Run.Windows[0].Window().Start)
+	_, _, err = later.MoveRun(b.ctx, call("MoveRun"), app.MoveRunInput{
+		StudioID: "test", RunID: booked.Runs[0].ID, Windows: shifted(answer.Run.Windows, 48*time.Hour), Acknowledged: codes(answer),
+	})
+	require.ErrorIs(t, err, domain.ErrWrongState)
+	maker := app.Call{Caller: domain.Caller{ID: "steward", Role: domain.RoleMaker}, Method: "CancelRun"}
+	_, err = later.CancelRun(b.ctx, maker, "test", booked.Runs[0].ID, 0)
+	require.ErrorIs(t, err, domain.ErrWrongState)
+	_, err = later.CancelRun(b.ctx, call("CancelRun"), "test", booked.Runs[0].ID, 0)
+	require.NoError(t, err, "a technician knows what stands in the furnace")
+}
+
+func TestPlanningInThePastIsRefusedAtOnce(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	_, err := b.tryPlan(request("red", 1), monday.AddDate(0, 0, -1))
+	require.NotEmpty(t, finding.FaultsOf(err))
+	assert.Equal(t, "start_time", finding.FaultsOf(err)[0].Field)
+}
+
+func TestAStageThatNoFurnaceCanDoIsNotStored(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	for name, change := range map[string]func(*chem.Stage){
+		"too hot for all":    func(s *chem.Stage) { s.Program.Segments[0].ToCelsius = 1400 },
+		"only a bench named": func(s *chem.Stage) { s.Furnaces = []string{"dust-hood"} },
+		"atmosphere of none": func(s *chem.Stage) { s.Atmosphere = heat.Neutral },
+		"no such furnace":    func(s *chem.Stage) { s.Furnaces = []string{"nowhere"} },
+	} {
+		recipe := redRecipe()
+		recipe.ID = "odd"
+		change(&recipe.Stages[0])
+		_, err := b.CreateRecipeVersion(b.ctx, call("CreateRecipeVersion"), "test", recipe)
+		require.NotEmpty(t, finding.FaultsOf(err), "%s: %v", name, err)
+		assert.Contains(t, finding.FaultsOf(err)[0].Field, "stages[0].furnaces", name)
+	}
+}
+
+func TestBenchWorkWithoutAStationNeedsSomebodyThere(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	recipe := chem.Recipe{ID: "wash", Title: "Wash", Stages: []chem.Stage{{ID: "wash", Kind: chem.Wash, BenchMinutes: 60}}}
+	_, err := b.CreateRecipeVersion(b.ctx, call("CreateRecipeVersion"), "test", recipe)
+	require.NoError(t, err)
+	answer := b.plan(t, request("wash", 1), monday)
+	require.Equal(t, app.PlanOptimal, answer.Status)
+	require.Empty(t, b.blocks(t, answer.Run))
+	night := answer.Run
+	night.Windows = shifted(answer.Run.Windows, 19*time.Hour)
+	assert.Equal(t, []string{"STAFFED_HOURS"}, b.blocks(t, night))
 }

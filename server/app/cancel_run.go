@@ -33,6 +33,9 @@ func (a *App) CancelRun(ctx context.Context, call Call, studioID, runID string, 
 		if err := mayChange(call, run, expectRevision); err != nil {
 			return err
 		}
+		if run.Begun(a.now()) && call.Caller.Role < domain.RoleTechnician {
+			return wrongState(run, "its first window has begun", "ask a technician, who knows what stands in the furnace")
+		}
 		before := run.Summary()
 		studio.Revision++
 		ended := endFirings(run, studio.Revision)

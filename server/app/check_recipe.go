@@ -3,10 +3,13 @@ package app
 import (
 	"context"
 	"fmt"
+	"maps"
+	"slices"
 
 	"saggar/chem"
 	"saggar/chem/assess"
 	"saggar/chem/finding"
+	"saggar/chem/heat"
 	"saggar/server/domain"
 	"saggar/server/store"
 )
@@ -46,7 +49,42 @@ func (a *App) checkStoredRecipe(ctx context.Context, tx *store.Tx, studioKey int
 	if err != nil {
 		return err
 	}
-	return checkRecipeOn(site, recipe, materials).Err()
+	faults := checkRecipeOn(site, recipe, materials)
+	if len(faults) == 0 {
+		faults = stagesWithoutFurnace(site, recipe)
+	}
+	return faults.Err()
+}
+
+// stagesWithoutFurnace finds heat treatments that no furnace that may do them gets hot enough for in their atmosphere.
+func stagesWithoutFurnace(site *domain.Site, recipe chem.Recipe) finding.Faults {
+	var faults finding.Faults
+	candidates := assess.Site{Furnaces: slices.Collect(maps.Values(site.Furnaces))}
+	for i, stage := range recipe.Stages {
+		if stage.Program == nil {
+			continue
+		}
+		able := slices.ContainsFunc(candidates.Candidates(stage), func(id string) bool { return canDo(site.Furnaces[id], stage) })
+		if !able {
+			faults.Add(fmt.Sprintf("stages[%d].furnaces", i),
+				fmt.Sprintf("no furnace that may do stage %s reaches %.0f C in a %s atmosphere", stage.ID, peakCelsius(stage), stage.Atmosphere),
+				"name one that does, or lower the temperature")
+		}
+	}
+	return faults
+}
+
+func canDo(f heat.Furnace, stage chem.Stage) bool {
+	return f.Source != heat.Bench && f.TopCelsius >= peakCelsius(stage) &&
+		(slices.Contains(f.Atmospheres, stage.Atmosphere) || len(f.Atmospheres) == 0 && stage.Atmosphere == heat.Oxidising)
+}
+
+func peakCelsius(stage chem.Stage) float64 {
+	peak := 0.0
+	for _, segment := range stage.Program.Segments {
+		peak = max(peak, segment.ToCelsius)
+	}
+	return peak
 }
 
 // checkRecipeOn returns the faults of a recipe by itself and of what it names in the studio.

@@ -19,7 +19,7 @@ import (
 	"saggar/server/store"
 )
 
-// monday is 08:00 UTC on a Monday; the test studio keeps UTC.
+// monday is 08:00 UTC on a Monday; the test studio keeps UTC, and its clock shows an hour before.
 var monday = time.Date(2027, time.March, 1, 8, 0, 0, 0, time.UTC)
 
 // bench is an application on a fresh database with the test studio loaded.
@@ -45,9 +45,15 @@ func benchOn(t testing.TB, connString string) bench {
 	st, err := store.Open(ctx, connString, store.Options{})
 	require.NoError(t, err)
 	t.Cleanup(st.Close)
-	b := bench{app.New(st, func() time.Time { return monday }, rand.Reader), st, ctx}
+	b := bench{app.New(st, func() time.Time { return monday.Add(-time.Hour) }, rand.Reader), st, ctx}
 	_, err = b.LoadStudio(ctx, call("LoadStudio"), testStudio())
 	require.NoError(t, err)
+	return b
+}
+
+// at is the same application when the clock shows another time.
+func (b bench) at(now time.Time) bench {
+	b.App = app.New(b.store, func() time.Time { return now }, rand.Reader)
 	return b
 }
 

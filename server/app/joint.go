@@ -259,7 +259,7 @@ func (j joint) whenPast(top peak, p plannedFiring) string {
 func names(draws []draw) string {
 	var list []string
 	for _, d := range draws {
-		list = append(list, fmt.Sprintf("%s on %s", d.firing.Title, d.firing.Furnace))
+		list = append(list, fmt.Sprintf("%s on %s", describe(d.firing.Firing), d.firing.Furnace))
 	}
 	slices.SortFunc(list, cmp.Compare[string])
 	return strings.Join(slices.Compact(list), ", ")

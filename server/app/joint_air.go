@@ -32,8 +32,8 @@ func (j joint) air() (found []finding.Finding, assumptions []string) {
 	return found, assumptions
 }
 
-// exceedsAir says only whether a room goes over a limit that refuses, without working out what would cure it.
-func (j joint) exceedsAir() bool {
+// exceedsAir says only whether a room goes over a limit of that severity or worse, without working out what would cure it.
+func (j joint) exceedsAir(severity finding.Severity) bool {
 	for _, p := range j.planned {
 		for _, room := range j.roomsOf(p) {
 			view, err := j.view(p, room)
@@ -41,7 +41,9 @@ func (j joint) exceedsAir() bool {
 				return true
 			}
 			excesses, err := air.Worsens(view.Zone, view.Standing, view.Sources, view.Own)
-			if err != nil || slices.ContainsFunc(excesses, func(e air.Excess) bool { return e.Limit.Severity == finding.Block }) {
+			if err != nil || slices.ContainsFunc(excesses, func(e air.Excess) bool {
+				return severity == finding.Warn || e.Limit.Severity == finding.Block
+			}) {
 				return true
 			}
 		}
@@ -74,15 +76,45 @@ func (j joint) airOf(p plannedFiring, room string) ([]finding.Finding, []string,
 	if err != nil {
 		return nil, nil, err
 	}
-	found, assumptions := assessment.Findings, assessment.Assumptions
-	if room == j.site.Furnaces[p.Furnace].Room {
-		near, err := air.CheckNear(air.NearCheck{Zone: view.Zone, Sources: slices.Concat(view.Sources, view.Standing)})
+	near, assumed, err := j.near(p, view, room)
+	return j.putDown(append(assessment.Findings, near...), p, room), append(assessment.Assumptions, assumed...), err
+}
+
+// near finds what people breathe at open furnaces of a room: at the planned one, and at others where its gas makes it worse.
+func (j joint) near(p plannedFiring, view air.RoomCheck, room string) (found []finding.Finding, assumptions []string, err error) {
+	all := slices.Concat(view.Sources, view.Standing)
+	for at, source := range all {
+		own := at == 0 && room == j.site.Furnaces[p.Furnace].Room
+		if !own && (len(source.DoorOpen) == 0 || at < len(view.Sources)) {
+			continue
+		}
+		with, err := air.CheckNear(air.NearCheck{Zone: view.Zone, Sources: all, At: at})
 		if err != nil {
 			return nil, nil, err
 		}
-		found, assumptions = append(found, near.Findings...), append(assumptions, near.Assumptions...)
+		assumptions = append(assumptions, with.Assumptions...)
+		if own || len(with.Findings) == 0 {
+			found = append(found, with.Findings...)
+			continue
+		}
+		without, err := air.CheckNear(air.NearCheck{Zone: view.Zone, Sources: view.Standing, At: at - len(view.Sources)})
+		if err != nil {
+			return nil, nil, err
+		}
+		found = append(found, worse(with.Findings, without.Findings)...)
 	}
-	return j.putDown(found, p, room), assumptions, nil
+	return found, assumptions, nil
+}
+
+// worse keeps the findings that are not among others at least as bad.
+func worse(findings, others []finding.Finding) []finding.Finding {
+	return slices.DeleteFunc(slices.Clone(findings), func(f finding.Finding) bool {
+		ratio, _ := figure(f, "ratio")
+		return slices.ContainsFunc(others, func(o finding.Finding) bool {
+			known, _ := figure(o, "ratio")
+			return o.Code == f.Code && o.Severity == f.Severity && ratio <= known*(1+1e-9)
+		})
+	})
 }
 
 // putDown puts findings about a room down to a planned firing, with the time by the clock instead of minutes.
@@ -120,7 +152,7 @@ func uncheckable(p plannedFiring, room string, err error) finding.Finding {
 // view is one room as a planned firing finds it, in minutes from that firing's start: it is asked about, all others stand.
 func (j joint) view(p plannedFiring, room string) (air.RoomCheck, error) {
 	own := j.site.Rooms[room]
-	check := air.RoomCheck{Zone: roomZone(j.site, own), Room: &own, OnDate: j.today}
+	check := air.RoomCheck{Zone: j.roomZone(own, p.Window.Start), Room: &own, OnDate: j.today}
 	others := j.others(p)
 	home := j.site.Furnaces[p.Furnace].Room
 	check.Standing = j.sources(others, room, p.Window.Start)
@@ -156,12 +188,43 @@ func (j joint) others(p plannedFiring) []domain.Firing {
 	return others
 }
 
-// roomZone is a room's air with the flow that counts.
-func roomZone(site *domain.Site, room air.Room) air.Zone {
+// roomZone is a room's air with the flow that counts at each time: a circuit that is closed draws nothing then.
+func (j joint) roomZone(room air.Room, origin time.Time) air.Zone {
 	return air.Zone{
-		ID: room.ID, VolumeCubicMeters: room.VolumeCubicMeters, MixingFactor: room.MixingFactor,
-		Flow: air.ConstantFlow(air.RoomFlow(room, site.CircuitList())),
+		ID: room.ID, VolumeCubicMeters: room.VolumeCubicMeters, MixingFactor: room.MixingFactor, Flow: j.flow(room, origin),
 	}
+}
+
+// flow lists the flow through a room from each minute on at which a circuit stops or starts again.
+func (j joint) flow(room air.Room, origin time.Time) []air.FlowStep {
+	changes := []time.Time{}
+	for _, c := range j.site.Closures {
+		if c.SubjectKind == domain.KindCircuit {
+			changes = append(changes, c.Start, c.End)
+		}
+	}
+	if len(changes) == 0 {
+		return air.ConstantFlow(air.RoomFlow(room, j.site.CircuitList()))
+	}
+	slices.SortFunc(changes, time.Time.Compare)
+	before := changes[0].Add(-time.Minute)
+	var steps []air.FlowStep
+	for _, at := range append([]time.Time{before}, changes...) {
+		steps = append(steps, air.FlowStep{
+			StartMinute: at.Sub(origin).Minutes(), CubicMetersPerSecond: air.RoomFlow(room, j.running(at)),
+		})
+	}
+	return slices.CompactFunc(steps, func(a, b air.FlowStep) bool { return a.StartMinute == b.StartMinute })
+}
+
+// running are the circuits that no closure stops at an instant.
+func (j joint) running(at time.Time) []air.Circuit {
+	return slices.DeleteFunc(j.site.CircuitList(), func(c air.Circuit) bool {
+		return slices.ContainsFunc(j.site.Closures, func(closure domain.Closure) bool {
+			return closure.SubjectKind == domain.KindCircuit && closure.SubjectID == c.ID &&
+				!at.Before(closure.Start) && at.Before(closure.End)
+		})
+	})
 }
 
 // sources are the firings in a room that give something off.
@@ -190,7 +253,7 @@ func (j joint) carried(firings []domain.Firing, origin time.Time) (map[string][]
 	for _, id := range slices.Sorted(maps.Keys(j.site.Rooms)) {
 		room := j.site.Rooms[id]
 		spaces = append(spaces, air.Space{
-			Zone: roomZone(j.site, room), Transfers: room.Transfers, Sources: j.sources(firings, id, origin),
+			Zone: j.roomZone(room, origin), Transfers: room.Transfers, Sources: j.sources(firings, id, origin),
 		})
 	}
 	return air.Carry(spaces)

@@ -44,7 +44,7 @@ func (a *App) moveOnce(ctx context.Context, call Call, in MoveRunInput) (domain.
 		return domain.Run{}, nil, err
 	}
 	moved := p.runs[0]
-	moved.Key, moved.ID, moved.CreateTime, moved.Acknowledged = before.Key, before.ID, before.CreateTime, in.Acknowledged
+	moved.Key, moved.ID, moved.CreateTime = before.Key, before.ID, before.CreateTime
 	for _, firing := range moved.Firings() {
 		firing.RunID = before.ID
 	}
@@ -99,6 +99,9 @@ func (a *App) prepareMove(ctx context.Context, call Call, in MoveRunInput) (*pre
 				return wrongState(before, fmt.Sprintf("stage %s is %s", load.Stage, load.State), "move only what is not charged yet")
 			}
 		}
+		if before.Begun(a.now()) {
+			return wrongState(before, "its first window has begun", "book what is left as a run of its own")
+		}
 		for _, firing := range before.Firings() {
 			p.movedFrom[firing.Key] = true
 		}
@@ -110,7 +113,7 @@ func (a *App) prepareMove(ctx context.Context, call Call, in MoveRunInput) (*pre
 			ID: before.ID, Title: before.Title, RecipeID: before.RecipeID, RecipeVersion: before.RecipeVersion,
 			Scale: before.Scale, Department: before.Department, Windows: in.Windows,
 		}
-		if err := a.prepareRun(ctx, tx, p, runAt{"run", request, before.Maker}); err != nil {
+		if err := a.prepareRun(ctx, tx, p, runAt{"run", request, before.Maker, in.Acknowledged}); err != nil {
 			return err
 		}
 		return p.meetOthers(ctx, tx, a.now())

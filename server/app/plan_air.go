@@ -5,30 +5,28 @@ import (
 	"slices"
 	"time"
 
+	"saggar/chem/assess"
+	"saggar/chem/finding"
 	"saggar/scheduler"
 	"saggar/server/domain"
 )
 
 // forbidByAir looks at each planned firing with all others in the rooms. When one is refused, the starts from its own to
-// the next that the air allows are forbidden to its mode, or the mode is dropped when it is too much even with nobody else
-// there; true is returned: the plan must be sought again.
+// the next that the air allows are forbidden to its mode, and true is returned: the plan must be sought again.
 func (p *planner) forbidByAir(ctx context.Context, solution scheduler.Solution) (bool, error) {
 	var placed []plannedFiring
 	for task, placement := range solution.Tasks {
-		firing, ok := p.firing(task, placement, 0)
+		treatment := p.modes[task][placement.Mode]
+		firing, ok := p.firingOf(task, treatment, placement, 0)
 		if !ok {
 			continue
 		}
-		if !p.joint(placed, firing).exceedsAir() {
+		if !p.joint(placed, firing).exceedsAir(finding.Block) {
 			placed = append(placed, plannedFiring{Firing: firing})
 			continue
 		}
 		if p.airFindings == nil {
 			p.airFindings, p.airAssumptions = p.joint(placed, firing).air()
-		}
-		if p.tooMuchAlone(firing) {
-			p.dropMode(task, placement.Mode)
-			return true, nil
 		}
 		forbidden, err := p.forbidden(ctx, placed, task, placement)
 		if err != nil {
@@ -56,9 +54,8 @@ func near(others []domain.Firing, firing domain.Firing, around time.Duration) []
 	return slices.DeleteFunc(others, func(f domain.Firing) bool { return !f.Window.Overlaps(reach) })
 }
 
-// firing is a placement as a firing, later by some minutes; false when nothing comes off it.
-func (p *planner) firing(task int, placement scheduler.Placement, laterMinutes int) (domain.Firing, bool) {
-	treatment := p.modes[task][placement.Mode]
+// firingOf is a treatment so placed as a firing, later by some minutes; false when nothing comes off it.
+func (p *planner) firingOf(task int, treatment assess.Treatment, placement scheduler.Placement, laterMinutes int) (domain.Firing, bool) {
 	if len(treatment.Cautious) == 0 {
 		return domain.Firing{}, false
 	}
@@ -72,38 +69,52 @@ func (p *planner) firing(task int, placement scheduler.Placement, laterMinutes i
 	return *newFiring(&p.run, stage, window, treatment), true
 }
 
-// tooMuchAlone reports whether the air refuses a firing whatever the time.
-func (p *planner) tooMuchAlone(firing domain.Firing) bool {
-	return joint{site: p.site, planned: []plannedFiring{{Firing: firing}}, today: p.today}.exceedsAir()
-}
-
-func (p *planner) dropMode(task, mode int) {
-	p.problem.Tasks[task].Modes = slices.Delete(p.problem.Tasks[task].Modes, mode, mode+1)
-	p.modes[task] = slices.Delete(p.modes[task], mode, mode+1)
-}
-
-// overAir is a stage that the air refuses on every furnace whatever the time, or "".
-func (p *planner) overAir() string {
-	for _, task := range p.problem.Tasks {
-		if len(task.Modes) == 0 {
-			return task.Name
-		}
+// refusedAlone are the findings of a treatment whose air refuses it whatever the time and with nobody else there: too much
+// gas for the room, or no tested detector.
+func (p *planner) refusedAlone(task int, t assess.Treatment) []finding.Finding {
+	firing, ok := p.firingOf(task, t, placementOf(t), 0)
+	if !ok {
+		return nil
 	}
-	return ""
+	alone := joint{site: p.openSite, planned: []plannedFiring{{Firing: firing}}, today: p.today}
+	found, assumptions := alone.air()
+	if !finding.Blocks(found) {
+		return nil
+	}
+	if p.airFindings == nil {
+		p.airFindings, p.airAssumptions = found, assumptions
+	}
+	return found
 }
 
-// forbidden are the starts from a refused one up to the next, on the grid, that the air allows.
+// placementOf is a treatment at the plan's origin, without waiting.
+func placementOf(t assess.Treatment) scheduler.Placement {
+	var placement scheduler.Placement
+	minute := 0
+	for _, phase := range t.Phases {
+		placement.Phases = append(placement.Phases, scheduler.Interval{Start: minute, End: minute + phase.Minutes})
+		minute += phase.Minutes
+	}
+	return placement
+}
+
+// forbidden are the starts from a refused one up to the next, on the grid, that the air allows. When the run's own earlier
+// stages are part of why, moving those might help too: the plan is then no longer proven to be the earliest.
 func (p *planner) forbidden(ctx context.Context, placed []plannedFiring, task int, placement scheduler.Placement) (scheduler.Interval, error) {
 	horizon, step := p.problem.HorizonMinutes, max(p.problem.StepMinutes, 1)
+	treatment := p.modes[task][placement.Mode]
 	refused := scheduler.Interval{Start: placement.StartMinute, End: horizon}
-	for start := placement.StartMinute + step; start < horizon; start += step {
+	for start := placement.StartMinute; start < horizon; start += step {
 		if err := ctx.Err(); err != nil {
 			return refused, err
 		}
-		firing, _ := p.firing(task, placement, start-placement.StartMinute)
-		if !p.joint(placed, firing).exceedsAir() {
+		firing, _ := p.firingOf(task, treatment, placement, start-placement.StartMinute)
+		if start > placement.StartMinute && !p.joint(placed, firing).exceedsAir(finding.Block) {
 			refused.End = start
 			break
+		}
+		if len(placed) > 0 && !p.unproven {
+			p.unproven = !p.joint(nil, firing).exceedsAir(finding.Block)
 		}
 	}
 	return refused, nil

@@ -41,6 +41,7 @@ func (p *planner) build(window domain.Window) error {
 	p.addCalendars(window)
 	for i, stage := range p.charge.Recipe.Stages {
 		task := scheduler.Task{Name: stage.ID}
+		overAir := ""
 		var treatments []assess.Treatment
 		for _, id := range p.assessor.Candidates(stage) {
 			treatment, err := p.assessor.Treat(p.charge, i, id)
@@ -51,8 +52,16 @@ func (p *planner) build(window domain.Window) error {
 				p.refused = append(p.refused, treatment.Findings...)
 				continue
 			}
+			if refused := p.refusedAlone(i, treatment); refused != nil {
+				p.refused = append(p.refused, refused...)
+				overAir = stage.ID
+				continue
+			}
 			task.Modes = append(task.Modes, p.mode(treatment))
 			treatments = append(treatments, treatment)
+		}
+		if len(task.Modes) == 0 && p.overAir == "" {
+			p.overAir = overAir
 		}
 		p.problem.Tasks = append(p.problem.Tasks, task)
 		p.modes = append(p.modes, treatments)

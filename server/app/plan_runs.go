@@ -26,18 +26,19 @@ func (a *App) PlanRuns(ctx context.Context, in PlanInput, send func(PlanAnswer) 
 		return err
 	}
 	answer := PlanAnswer{Run: in.Run, Revision: p.site.Studio.Revision, Assumptions: p.charge.Balance.Assumptions}
+	if p.overAir != "" && !finding.Blocks(p.charge.Findings) {
+		answer.Status, answer.BlamesMinimal, answer.Findings = PlanInfeasible, true, p.airFindings
+		answer.Blames = []PlanReason{p.airBlame(p.overAir)}
+		answer.Assumptions = append(slices.Clone(answer.Assumptions), p.airAssumptions...)
+		return send(answer)
+	}
 	if p.refused = p.chargeRefusals(); len(p.refused) > 0 {
 		return send(p.cannot(answer))
 	}
-	result, err := p.solve(ctx)
+	result, err := a.solve(ctx, p)
 	switch {
 	case err != nil:
 		return err
-	case p.overAir() != "":
-		answer.Status, answer.BlamesMinimal, answer.Findings = PlanInfeasible, true, p.airFindings
-		answer.Blames = []PlanReason{p.airBlame(p.overAir())}
-		answer.Assumptions = append(slices.Clone(answer.Assumptions), p.airAssumptions...)
-		return send(answer)
 	case result.Status == scheduler.Infeasible:
 		answer.Status = PlanInfeasible
 		answer.Blames, answer.BlamesMinimal = p.blames(result), result.BlameMinimal
@@ -53,8 +54,12 @@ func (a *App) PlanRuns(ctx context.Context, in PlanInput, send func(PlanAnswer) 
 	}
 	checked := prepared.result(nil)
 	answer.Findings, answer.Assumptions = checked.Findings, checked.Assumptions
+	if finding.Blocks(checked.Findings) { // what the plan does not know of, such as people beside another's open door
+		p.refused = checked.Findings
+		return send(p.cannot(answer))
+	}
 	answer.Status = PlanFeasible
-	if result.Status == scheduler.Optimal {
+	if result.Status == scheduler.Optimal && !p.unproven {
 		answer.Status = PlanOptimal
 	}
 	answer.Reasons = p.reasons(result)
@@ -78,6 +83,10 @@ type planner struct {
 	assessor assess.Site
 	charge   assess.Charge
 	existing []domain.Firing
+	// openSite is the site without closures: what is refused alone there is refused whatever the time.
+	openSite *domain.Site
+	overAir  string // a stage that the air refuses on every furnace whatever the time; "": none
+	unproven bool   // something may end earlier
 	origin   time.Time
 	reach    time.Duration // how far apart firings may meet in the air
 	moving   bool          // the run stands: its own firings are not in its way
@@ -95,18 +104,23 @@ type planner struct {
 // newPlanner reads everything that the plan rests on in one snapshot.
 func (a *App) newPlanner(ctx context.Context, in PlanInput) (*planner, error) {
 	now := a.now()
+	if in.Window.Start.Before(now.Add(-time.Minute)) {
+		return nil, finding.Faults{{
+			Field: "start_time", Message: in.Window.Start.Format(time.RFC3339) + " is past", Cure: "plan from now on, or later",
+		}}
+	}
 	p := &planner{}
 	err := a.read(ctx, in.StudioID, func(ctx context.Context, tx *store.Tx, studio domain.Studio) error {
 		site, err := readSite(ctx, tx, studio)
 		if err != nil {
 			return err
 		}
-		at := runAt{"runs[0]", in.Run, ""}
+		at := runAt{field: "runs[0]", request: in.Run}
 		recipe, materials, err := resolveRecipe(ctx, tx, studio.Key, at)
 		if err != nil {
 			return err
 		}
-		p.site, p.assessor = site, assessSite(site, now)
+		p.site, p.assessor, p.openSite = site, assessSite(site, now), site.WithoutClosures()
 		if p.charge, err = p.assessor.NewCharge(recipe, materials, in.Run.Scale); err != nil {
 			return underPath(at.field, err)
 		}
@@ -179,9 +193,6 @@ func (p *planner) cannot(answer PlanAnswer) PlanAnswer {
 // after it up to the next one that the air allows, and the search starts again.
 func (p *planner) solve(ctx context.Context) (scheduler.Result, error) {
 	for range maxAirRounds {
-		if p.overAir() != "" {
-			return scheduler.Result{Status: scheduler.Infeasible}, nil
-		}
 		result, err := scheduler.Solve(ctx, p.problem, scheduler.Options{})
 		if err != nil || len(result.Solution.Tasks) == 0 {
 			return result, err
@@ -191,7 +202,24 @@ func (p *planner) solve(ctx context.Context) (scheduler.Result, error) {
 			return result, err
 		}
 	}
-	return scheduler.Result{}, fmt.Errorf("air and times were not brought together in %d rounds", maxAirRounds)
+	return scheduler.Result{}, context.DeadlineExceeded
+}
+
+// solve waits for its turn, since each plan can use a processor for as long as it may, and leaves some of the caller's time
+// for the answer.
+func (a *App) solve(ctx context.Context, p *planner) (scheduler.Result, error) {
+	select {
+	case a.planning <- struct{}{}:
+		defer func() { <-a.planning }()
+	case <-ctx.Done():
+		return scheduler.Result{}, ctx.Err()
+	}
+	if deadline, ok := ctx.Deadline(); ok {
+		var cancel context.CancelFunc
+		ctx, cancel = context.WithDeadline(ctx, time.Now().Add(time.Until(deadline)*9/10))
+		defer cancel()
+	}
+	return p.solve(ctx)
 }
 
 // windows turns placements into what BookRun takes.

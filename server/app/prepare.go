@@ -3,6 +3,7 @@ package app
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"maps"
 	"slices"
@@ -45,9 +46,12 @@ func (a *App) prepare(ctx context.Context, call Call, in BookRunInput) (*prepare
 			return err
 		}
 		p.site, p.revision = site, studio.Revision
-		var faults finding.Faults
+		faults, err := p.checkIDs(ctx, tx, call, in.Runs)
+		if err != nil {
+			return err
+		}
 		for i, request := range in.Runs {
-			err := a.prepareRun(ctx, tx, p, runAt{fmt.Sprintf("runs[%d]", i), request, call.Caller.ID})
+			err := a.prepareRun(ctx, tx, p, runAt{fmt.Sprintf("runs[%d]", i), request, call.Caller.ID, in.Acknowledged})
 			if err != nil && !collect(&faults, err) {
 				return err
 			}
@@ -58,6 +62,40 @@ func (a *App) prepare(ctx context.Context, call Call, in BookRunInput) (*prepare
 		return p.meetOthers(ctx, tx, a.now())
 	})
 	return p, err
+}
+
+// checkIDs finds ids that stand twice in the request, as faults, and ids that are taken: an error when booking, a finding when
+// only checking.
+func (p *prepared) checkIDs(ctx context.Context, tx *store.Tx, call Call, requests []RunRequest) (finding.Faults, error) {
+	var faults finding.Faults
+	seen := map[string]bool{}
+	for i, request := range requests {
+		field := fmt.Sprintf("runs[%d].name", i)
+		if request.ID == "" {
+			continue
+		}
+		if seen[request.ID] {
+			faults.Add(field, fmt.Sprintf("run %q stands twice in the request", request.ID), "give each run an id of its own, or none")
+		}
+		seen[request.ID] = true
+		_, err := tx.Run(ctx, p.site.Studio.Key, request.ID)
+		switch {
+		case errors.Is(err, domain.ErrNotFound):
+		case err != nil:
+			return nil, err
+		case call.ValidateOnly:
+			p.findings = append(p.findings, finding.Finding{
+				Severity: finding.Block, Code: "RUN_ID_TAKEN", Field: field, About: request.ID,
+				Message: fmt.Sprintf("there is a run %s already", request.ID), Cure: "choose another id, or leave it to the server",
+			})
+		default:
+			return nil, &domain.Error{
+				Kind: domain.ErrAlreadyExists, Subject: "runs/" + request.ID,
+				Message: fmt.Sprintf("there is a run %s already", request.ID), Cure: "choose another id, or leave it to the server",
+			}
+		}
+	}
+	return faults, nil
 }
 
 // collect adds the faults that an error carries and says whether it carried any.
@@ -79,6 +117,8 @@ type runAt struct {
 	field   string
 	request RunRequest
 	maker   string
+	// acknowledged are the codes of warnings that the caller accepts.
+	acknowledged []string
 }
 
 // prepareRun resolves one run and adds it, with the findings that concern it alone.
@@ -147,7 +187,7 @@ func (b *runBuilder) build() error {
 	run := domain.Run{
 		ID: b.at.request.ID, Title: cmp.Or(b.at.request.Title, b.charge.Recipe.Title),
 		RecipeID: b.charge.Recipe.ID, RecipeVersion: b.charge.Recipe.Version, Scale: b.at.request.Scale,
-		Department: b.at.request.Department, Maker: b.at.maker, Inputs: domain.RunInputs{
+		Department: b.at.request.Department, Maker: b.at.maker, Acknowledged: b.at.acknowledged, Inputs: domain.RunInputs{
 			Materials: map[string]int{}, Furnaces: map[string]heat.Furnace{}, Constants: map[string]heat.Constants{},
 		},
 	}
@@ -280,7 +320,7 @@ func (p *prepared) stillHolds(locked store.LockedStudio, acknowledged []string) 
 	now.existing = slices.Concat(p.joint.existing, added)
 	rest := now.withoutClashes()
 	found := slices.Concat(now.furnaces(), rest.supplies(), rest.crews())
-	if rest.exceedsAir() {
+	if rest.exceedsAir(finding.Warn) {
 		air, _ := rest.air()
 		found = append(found, air...)
 	}

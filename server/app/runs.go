@@ -49,10 +49,17 @@ type FiringsQuery struct {
 	Limit      int
 }
 
-// ListFirings lists firings by start, then key.
+// ListFirings lists firings by start, then key. Errors: finding.Faults for a furnace that does not stand.
 func (a *App) ListFirings(ctx context.Context, studioID string, q FiringsQuery) ([]domain.Firing, error) {
 	var firings []domain.Firing
-	err := a.read(ctx, studioID, func(ctx context.Context, tx *store.Tx, studio domain.Studio) (err error) {
+	err := a.read(ctx, studioID, func(ctx context.Context, tx *store.Tx, studio domain.Studio) error {
+		site, err := readSite(ctx, tx, studio)
+		if err != nil {
+			return err
+		}
+		if _, err := furnacesAsked(site, q.FurnaceIDs); err != nil {
+			return err
+		}
 		firings, err = tx.FiringsOver(ctx, studio.Key, store.FiringsQuery{
 			Window: q.Window, FurnaceIDs: q.FurnaceIDs, ShowEnded: q.ShowEnded,
 			AfterStart: q.AfterStart, AfterKey: q.AfterKey, Limit: q.Limit,

@@ -1,6 +1,7 @@
 package app
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"slices"
@@ -111,9 +112,9 @@ func (w windowCheck) shape(stage int) []finding.Finding {
 
 // staffed finds phases that need a person when nobody who answers for the room is there.
 func (w windowCheck) staffed(stage int) []finding.Finding {
-	furnace, ok := w.site.Furnaces[w.windows[stage].Furnace]
+	furnace := w.site.Furnaces[w.windows[stage].Furnace] // without a room when it is bench work without a station
 	needed := w.phases[stage]
-	if !ok || len(needed) != len(w.windows[stage].Phases) {
+	if len(needed) != len(w.windows[stage].Phases) {
 		return nil
 	}
 	var found []finding.Finding
@@ -121,16 +122,20 @@ func (w windowCheck) staffed(stage int) []finding.Finding {
 		if needed[k].Watch == heat.WatchNone || phase.Window.Minutes() == 0 {
 			continue
 		}
-		open := staffedWindows(w.site, furnace.Room, needed[k].Watch, phase.Window)
+		watch := needed[k].Watch
+		if furnace.Room == "" {
+			watch = heat.InReach
+		}
+		open := staffedWindows(w.site, furnace.Room, watch, phase.Window)
 		if slices.ContainsFunc(open, func(o domain.Window) bool { return o.Contains(phase.Window) }) {
 			continue
 		}
 		found = append(found, finding.Finding{
 			Severity: finding.Block, Code: "STAFFED_HOURS", Field: fmt.Sprintf("%s.phases[%d]", w.path(stage), k),
 			About: furnace.Room,
-			Message: fmt.Sprintf("to %s %s from %s to %s somebody must be %s, and %s is not staffed all that time",
-				phase.Kind, furnace.ID, w.clock(phase.Window.Start), w.clock(phase.Window.End), watchWords(needed[k].Watch),
-				furnace.Room),
+			Message: fmt.Sprintf("for %s at %s from %s to %s somebody must be %s, and %s is not staffed all that time",
+				phase.Kind, cmp.Or(furnace.ID, "the bench"), w.clock(phase.Window.Start), w.clock(phase.Window.End), watchWords(watch),
+				cmp.Or(furnace.Room, "the studio")),
 			Cure: "choose a time within the staffed hours, or have them extended",
 		})
 	}

@@ -1,8 +1,10 @@
 package domain
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
+	"strings"
 
 	"saggar/chem/finding"
 )
@@ -48,9 +50,30 @@ func (e *Error) Error() string {
 // Unwrap returns the kind.
 func (e *Error) Unwrap() error { return e.Kind }
 
-// NotFound says that a resource does not stand.
+// NotFound says that a resource does not stand; the name is within its studio, for example "runs/blue-7".
 func NotFound(name string) error {
-	return &Error{Kind: ErrNotFound, Subject: name, Message: fmt.Sprintf("there is no %s", name)}
+	return &Error{Kind: ErrNotFound, Subject: name, Message: "there is no " + inWords(name)}
+}
+
+// words are what people call one resource of a collection.
+var words = map[string]string{
+	"studios": "studio", "rooms": "room", "extractionCircuits": "extraction circuit", "supplies": "supply", "furnaces": "furnace",
+	"staffedHours": "set of staffed hours for room", "closures": "closure", "materials": "material", "recipes": "recipe",
+	"runs": "run", "firings": "firing", "versions": "version",
+}
+
+// inWords turns "recipes/blue/versions/9" into "version 9 of recipe blue".
+func inWords(name string) string {
+	parts := strings.Split(name, "/")
+	text := ""
+	for i := 0; i+1 < len(parts); i += 2 {
+		one := cmp.Or(words[parts[i]], parts[i]) + " " + parts[i+1]
+		if text != "" {
+			one += " of " + text
+		}
+		text = one
+	}
+	return cmp.Or(text, name)
 }
 
 // Refusal is what a booking gets when a finding blocks it or a warning is not acknowledged.

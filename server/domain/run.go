@@ -107,6 +107,11 @@ func (r Run) State() RunState {
 	}
 }
 
+// Begun reports whether the first window of a run that has not ended has begun.
+func (r Run) Begun(now time.Time) bool {
+	return r.State() != RunCancelled && len(r.Loads) > 0 && !r.Loads[0].Window.Start.After(now)
+}
+
 // Firing is one heat cycle of one furnace, exclusive in time on it.
 type Firing struct {
 	Key        int64

@@ -80,6 +80,13 @@ func (s *Site) CircuitList() []air.Circuit {
 	return list
 }
 
+// WithoutClosures is the same site with nothing out of use.
+func (s *Site) WithoutClosures() *Site {
+	open := *s
+	open.Closures = nil
+	return &open
+}
+
 // Needs lists the equipment without which a furnace cannot be fired: itself, its room, its supply and its circuit.
 func (s *Site) Needs(furnace heat.Furnace) map[EquipmentKind]string {
 	needs := map[EquipmentKind]string{KindFurnace: furnace.ID, KindRoom: furnace.Room}

@@ -44,7 +44,7 @@ func TestStudios(t *testing.T) {
 
 		_, err = tx.Studio(ctx, "nowhere")
 		require.ErrorIs(t, err, domain.ErrNotFound)
-		require.ErrorContains(t, err, "studios/nowhere")
+		require.ErrorContains(t, err, "studio nowhere")
 		require.ErrorIs(t, tx.UpdateStudio(ctx, domain.Studio{Key: 999, ID: "gone"}), domain.ErrNotFound)
 		return nil
 	})

@@ -100,10 +100,10 @@ func TestWhatIsNotBookedIsNotFound(t *testing.T) {
 	b.do(func(ctx context.Context, tx *store.Tx) error {
 		_, err := tx.Run(ctx, b.studio.Key, "blue-1")
 		require.ErrorIs(t, err, domain.ErrNotFound)
-		require.ErrorContains(t, err, "runs/blue-1")
+		require.ErrorContains(t, err, "run blue-1")
 		_, err = tx.Firing(ctx, b.studio.Key, "f1")
 		require.ErrorIs(t, err, domain.ErrNotFound)
-		require.ErrorContains(t, err, "firings/f1")
+		require.ErrorContains(t, err, "firing f1")
 		return nil
 	})
 }

@@ -74,7 +74,7 @@ func TestALockOfNoStudioNamesIt(t *testing.T) {
 	} {
 		err := b.InTx(t.Context(), lock)
 		require.ErrorIs(t, err, domain.ErrNotFound, name)
-		require.ErrorContains(t, err, "studios/nowhere", name)
+		require.ErrorContains(t, err, "studio nowhere", name)
 	}
 }
 

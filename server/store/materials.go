@@ -20,7 +20,7 @@ func (t *Tx) Material(ctx context.Context, studioKey int64, id string, version i
 		})
 	}
 	if err != nil {
-		return chem.Material{}, named(err, "materials", id)
+		return chem.Material{}, named(err, "materials", versionOf(id, version))
 	}
 	return toMaterial(body)
 }

@@ -130,3 +130,11 @@ func taken(err error, collection, id string) error {
 	}
 	return err
 }
+
+// versionOf is an id with the version asked for, if any.
+func versionOf(id string, version int) string {
+	if version == 0 {
+		return id
+	}
+	return fmt.Sprintf("%s/versions/%d", id, version)
+}

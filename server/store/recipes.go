@@ -20,7 +20,7 @@ func (t *Tx) Recipe(ctx context.Context, studioKey int64, id string, version int
 		})
 	}
 	if err != nil {
-		return chem.Recipe{}, named(err, "recipes", id)
+		return chem.Recipe{}, named(err, "recipes", versionOf(id, version))
 	}
 	return toRecipe(body)
 }

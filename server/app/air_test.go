@@ -1,0 +1,116 @@
+package app_test
+
+import (
+	"fmt"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"saggar/chem/air"
+	"saggar/chem/finding"
+	"saggar/server/app"
+	"saggar/server/domain"
+)
+
+// put stores one equipment resource as it shall be.
+func (b bench) put(t *testing.T, e domain.Equipment) {
+	t.Helper()
+	_, err := b.UpdateEquipment(b.ctx, call("Update"), app.EquipmentUpdate{StudioID: "test", Equipment: e, AllowMissing: true})
+	require.NoError(t, err)
+}
+
+func fan(cubicMetersPerSecond float64, more ...air.Branch) domain.Equipment {
+	return domain.Equipment{Kind: domain.KindCircuit, ID: "fan", Circuit: &air.Circuit{ID: "fan", Branches: append([]air.Branch{
+		{ID: "hood", Room: "bay", CubicMetersPerSecond: cubicMetersPerSecond, MeasuredOn: "2026-10-05"},
+	}, more...)}}
+}
+
+// blocks lists the codes of the findings that refuse what a plan's windows would book.
+func (b bench) blocks(t *testing.T, run app.RunRequest) []string {
+	t.Helper()
+	result, err := b.BookRun(b.ctx, app.Call{Caller: steward, ValidateOnly: true}, app.BookRunInput{
+		StudioID: "test", Runs: []app.RunRequest{run},
+	})
+	require.NoError(t, err)
+	var list []string
+	for _, f := range result.Findings {
+		if f.Severity == finding.Block {
+			list = append(list, f.Code)
+		}
+	}
+	return list
+}
+
+func TestALargerFiringTheSameDayDoesNotExcuseOneThatIsTooMuch(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	large := b.plan(t, request("blue", 3), monday)
+	require.Equal(t, app.PlanOptimal, large.Status)
+	_, err := b.book(large, "")
+	require.NoError(t, err)
+	small := b.plan(t, request("blue", 2), monday.AddDate(0, 0, 14))
+	require.Empty(t, b.blocks(t, small.Run))
+	b.put(t, fan(0.4)) // the fan has weakened: both would be refused now
+	require.NotEmpty(t, b.blocks(t, small.Run), "it must be too much alone for this to show anything")
+
+	oxidise := large.Run.Windows[3].Window().Start
+	near := small.Run
+	near.Windows = shifted(small.Run.Windows, oxidise.Sub(small.Run.Windows[2].Window().Start)+30*time.Hour)
+	assert.Contains(t, fmt.Sprint(b.blocks(t, near)), "AIR_")
+}
+
+func TestAClosedFanDrawsNothingForWhatAnotherBranchDoes(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	b.put(t, domain.Equipment{Kind: domain.KindCircuit, ID: "other", Circuit: &air.Circuit{ID: "other", Branches: []air.Branch{
+		{ID: "hood", Room: "bay", CubicMetersPerSecond: 0.02, MeasuredOn: "2026-10-05"},
+	}}})
+	for _, id := range []string{"pot", "muffle-a"} {
+		furnace := testFurnace(id)
+		furnace.Branch = "other/hood"
+		b.put(t, domain.Equipment{Kind: domain.KindFurnace, ID: id, Furnace: &furnace})
+	}
+	run := b.plan(t, request("blue", 3), monday)
+	require.Equal(t, app.PlanOptimal, run.Status, "%v", run.Blames)
+	b.put(t, domain.Equipment{Kind: domain.KindClosure, ID: "motor", Closure: &domain.Closure{
+		ID: "motor", SubjectKind: domain.KindCircuit, SubjectID: "fan", Start: monday.AddDate(0, 0, -1), End: monday.AddDate(0, 2, 0),
+	}})
+	assert.Contains(t, fmt.Sprint(b.blocks(t, run.Run)), "AIR_")
+}
+
+func TestAirIsFollowedThroughTwoRooms(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	room := func(id string, volume, flow float64, to ...air.Transfer) domain.Equipment {
+		return domain.Equipment{Kind: domain.KindRoom, ID: id, Room: &air.Room{
+			ID: id, VolumeCubicMeters: volume, MakeUpCubicMetersPerSecond: flow, MixingFactor: 3, CrewCount: 2, Transfers: to,
+			Detectors: []air.Detector{{Species: "CO", TestedOn: "2027-02-22"}, {Species: "SO2", TestedOn: "2027-02-22"}},
+		}}
+	}
+	b.put(t, room("closet", 5, 0))
+	b.put(t, room("hall", 300, 1, air.Transfer{ToRoom: "closet", CubicMetersPerSecond: 0.5}))
+	b.put(t, room("bay", 180, 1.2, air.Transfer{ToRoom: "hall", CubicMetersPerSecond: 0.5}))
+	answer := b.plan(t, request("blue", 4), monday)
+	assert.Equal(t, app.PlanInfeasible, answer.Status)
+	assert.Contains(t, fmt.Sprint(answer.Findings), "closet")
+}
+
+func TestWithoutAnyFlowEarlierGasStillCounts(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	b.put(t, fan(0))
+	refused := false
+	for n := range 8 {
+		answer := b.plan(t, request("blue", 0.006), monday.AddDate(0, 0, n))
+		if answer.Status == app.PlanInfeasible {
+			refused = n > 0
+			break
+		}
+		_, err := b.book(answer, "")
+		require.NoError(t, err)
+		t.Logf("%d: %v %v", n, answer.Run.Windows[0].Window().Start, codes(answer))
+	}
+	assert.True(t, refused, "gas that never leaves must add up to a refusal, and not at once")
+}
