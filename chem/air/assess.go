@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"saggar/chem/data"
 	"saggar/chem/finding"
 )
 
@@ -28,8 +29,9 @@ type RoomCheck struct {
 // Assessment is the predicted air of one room against every limit, with what would cure what is wrong.
 type Assessment struct {
 	Species []SpeciesAssessment `json:"species"`
-	// MixtureRatio is the larger of the two below; above 1 refuses (29 CFR 1910.1000(d)(2)). 0 with fewer than two
-	// species that have such limits.
+	// MixtureRatio is the larger of the two below: the largest sum of concentration over limit, each species at its
+	// strictest limit of that kind that refuses. Above 1 refuses (29 CFR 1910.1000(d)(2)). With one species it is that
+	// species' own ratio, and 0 only where none has such a limit.
 	MixtureRatio          float64 `json:"mixture_ratio"`
 	ShiftMixtureRatio     float64 `json:"shift_mixture_ratio"`
 	ShortTermMixtureRatio float64 `json:"short_term_mixture_ratio"`
@@ -106,13 +108,13 @@ func CheckRoom(check RoomCheck) (Assessment, error) {
 		result.Species = append(result.Species, m.assess(&check.Zone))
 	}
 	result.ReentryMinute = latestReentry(result.Species)
-	result.ShiftMixtureRatio = survey.mixture(MixtureShift).reported()
-	result.ShortTermMixtureRatio = survey.mixture(MixtureShortTerm).reported()
+	result.ShiftMixtureRatio = survey.largestSum(MixtureShift)
+	result.ShortTermMixtureRatio = survey.largestSum(MixtureShortTerm)
 	result.MixtureRatio = max(result.ShiftMixtureRatio, result.ShortTermMixtureRatio)
 	result.FlowNeeded = survey.flowNeeded(&check.Zone)
 	result.cureByRelease(survey, check)
 	result.Series = survey.series(check.SeriesStepMinutes)
-	result.Findings = append(survey.findings(&check, &result, excesses), detectors...)
+	result.Findings = slices.Concat(survey.findings(&check, &result, excesses), check.extractionFindings(), detectors)
 	finding.SortWorstFirst(result.Findings)
 	return result, nil
 }
@@ -159,11 +161,8 @@ func latestReentry(species []SpeciesAssessment) *float64 {
 	return &latest
 }
 
-// reported is the ratio where there is a mixture at all.
-func (x mixture) reported() float64 {
-	if len(x.parts) < 2 {
-		return 0
-	}
-	ratio, _ := x.ratio()
+// largestSum is the ratio of a mixture, also of one species; 0 where none has such a limit.
+func (s survey) largestSum(kind data.LimitKind) float64 {
+	ratio, _ := s.mixture(kind).ratio()
 	return ratio
 }

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"math"
 	"slices"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -127,6 +128,70 @@ func TestCheckRoomWithoutFlow(t *testing.T) {
 	_, err = json.Marshal(got)
 	require.NoError(t, err)
 	require.NotNil(t, got.FlowNeeded)
+}
+
+// One gas at nineteen times its limit must not read as a mixture ratio of none.
+func TestMixtureRatioOfOneGasIsItsOwn(t *testing.T) {
+	check := sulfurCase()
+	check.Sources[0].Releases = []Release{{"SO2", 0, 45, 4}}
+	got, err := CheckRoom(check)
+	require.NoError(t, err)
+	ratio := func(authority string, kind data.LimitKind) float64 {
+		limits := got.Species[0].Limits
+		return limits[slices.IndexFunc(limits, func(l LimitCheck) bool { return l.Authority == authority && l.Kind == kind })].Ratio
+	}
+	assert.InEpsilon(t, ratio("NIOSH", data.TimeWeighted), got.ShiftMixtureRatio, 1e-12)
+	assert.InEpsilon(t, ratio("NIOSH", data.ShortTerm), got.ShortTermMixtureRatio, 1e-12)
+	assert.Equal(t, max(got.ShiftMixtureRatio, got.ShortTermMixtureRatio), got.MixtureRatio)
+	assert.Greater(t, got.MixtureRatio, 1.0)
+	assert.NotContains(t, codesOf(got.Findings), "AIR_MIXTURE", "it takes two to be a mixture")
+	check.Sources[0].Releases = []Release{{"COS", 0, 45, 4}}
+	got, err = CheckRoom(check)
+	require.NoError(t, err)
+	assert.Zero(t, got.MixtureRatio, "no limit, no ratio")
+}
+
+func codesOf(found []finding.Finding) []string {
+	var list []string
+	for _, f := range found {
+		list = append(list, f.Code)
+	}
+	return list
+}
+
+func TestARoomWithoutAnyFlowWarns(t *testing.T) {
+	const code = "AIR_NO_EXTRACTION"
+	for name, test := range map[string]struct {
+		flow    []FlowStep
+		release Release
+		warns   bool
+	}{
+		"no flow stated":      {nil, Release{"CO2", 0, 45, 1e-6}, true},
+		"a flow of nothing":   {ConstantFlow(0), Release{"HF", 0, 45, 1e-6}, true},
+		"the least flow":      {ConstantFlow(1e-9), Release{"CO2", 0, 45, 1e-6}, false},
+		"steam alone":         {nil, Release{"H2O", 0, 45, 10}, false},
+		"nothing comes off":   {nil, Release{"CO2", 0, 45, 0}, false},
+		"it flows for a time": {[]FlowStep{{0, 0}, {10, 1}}, Release{"CO2", 0, 45, 1e-6}, false},
+	} {
+		t.Run(name, func(t *testing.T) {
+			got, err := CheckRoom(RoomCheck{Zone: Zone{ID: "cellar", VolumeCubicMeters: 100, Flow: test.flow},
+				Sources: []Source{{Releases: []Release{test.release}}}})
+			require.NoError(t, err)
+			at := slices.IndexFunc(got.Findings, func(f finding.Finding) bool { return f.Code == code })
+			require.Equal(t, test.warns, at >= 0)
+			if test.warns {
+				assert.Equal(t, finding.Warn, got.Findings[at].Severity)
+				assert.Contains(t, got.Findings[at].Message, "cellar")
+				assert.Contains(t, got.Findings[at].Cure, "make-up air")
+			}
+		})
+	}
+}
+
+func TestAssumptionsSayWhenARoomMayBeEnteredAgain(t *testing.T) {
+	got, err := CheckRoom(sulfurCase())
+	require.NoError(t, err)
+	assert.Contains(t, strings.Join(got.Assumptions, "\n"), "re-entry below 0.1 of the strictest shift limit")
 }
 
 func TestCheckRoomWithForeignGasInTheIncomingAir(t *testing.T) {

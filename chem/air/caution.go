@@ -20,6 +20,8 @@ func (c RoomCheck) assumptions() []string {
 		noteSO3,
 		"people stay in the room for the whole of each averaging time",
 		"NIOSH and OSHA values refuse, stricter published ones warn; a value not read in its source only warns",
+		fmt.Sprintf("re-entry below %g of the strictest shift limit that refuses, of the strictest limit where none does "+
+			"(common practice, no source)", reentryShareOfShift),
 	}
 	if len(c.Zone.BackgroundPPM) == 0 {
 		lines = append(lines, "incoming air holds none of these gases")

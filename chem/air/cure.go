@@ -123,7 +123,7 @@ func (s survey) shareEnough() (float64, bool) {
 		share = min(share, part)
 	}
 	for _, mixture := range []mixture{s.mixture(MixtureShift), s.mixture(MixtureShortTerm)} {
-		ratio := mixture.reported()
+		ratio, _ := mixture.ratio()
 		if !above(ratio, 1) {
 			continue
 		}

@@ -65,13 +65,13 @@ func (r *Room) detectorFinding(species string, on time.Time, days int) (finding.
 	case !found:
 		result.Code = "AIR_DETECTOR_MISSING"
 		result.Message = fmt.Sprintf("%s is given off in %s, which has no alarm for it", species, r.ID)
-		result.Cure = fmt.Sprintf("an alarm for %s in the room, its function tested", species)
+		result.Cure = fmt.Sprintf("an alarm for %s in %s, its function tested", species, r.ID)
 	case tested.IsZero() || on.Sub(tested) > time.Duration(days)*24*time.Hour:
 		result.Code = "AIR_DETECTOR_UNTESTED"
 		result.Message = fmt.Sprintf("the alarm for %s in %s has no function test within %d days before %s",
 			species, r.ID, days, on.Format(time.DateOnly))
 		result.Figures = []finding.Figure{{Name: "test_counts_for", Value: float64(days), Unit: "d"}}
-		result.Cure = "test its function and note the date"
+		result.Cure = fmt.Sprintf("test the function of the alarm for %s in %s and note the date", species, r.ID)
 	default:
 		return finding.Finding{}, false
 	}

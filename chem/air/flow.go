@@ -2,6 +2,8 @@ package air
 
 import (
 	"fmt"
+	"slices"
+	"strings"
 	"time"
 
 	"saggar/chem/finding"
@@ -32,6 +34,31 @@ func drawn(room Room, circuits []Circuit) float64 {
 		}
 	}
 	return total
+}
+
+// extractionFindings warns of a room without any flow of fresh air in which something is given off: what escapes stays.
+func (c *RoomCheck) extractionFindings() []finding.Finding {
+	flows := slices.ContainsFunc(c.Zone.Flow, func(s FlowStep) bool { return s.CubicMetersPerSecond > 0 })
+	var released []string
+	for _, source := range c.Sources {
+		for _, r := range source.Releases {
+			if r.GramsPerMinute > 0 && !slices.Contains(harmless, r.Species) && !slices.Contains(released, r.Species) {
+				released = append(released, r.Species)
+			}
+		}
+	}
+	if flows || len(released) == 0 {
+		return nil
+	}
+	slices.Sort(released)
+	return []finding.Finding{{
+		Severity: finding.Warn, Code: "AIR_NO_EXTRACTION", About: c.Zone.ID,
+		Message: fmt.Sprintf("%s is given off in %s, through which no fresh air flows: what escapes stays there",
+			strings.Join(released, ", "), c.Zone.name()),
+		Figures: []finding.Figure{{Name: "flow", Value: 0, Unit: "m3/s"}},
+		Cure:    "extraction that draws from the room to the outside, with make-up air for it, measured",
+		Source:  commonPractice,
+	}}
 }
 
 // Spillage refuses extraction above make-up air in a room with a flue of natural draught: the fan then draws the
