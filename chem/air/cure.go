@@ -4,7 +4,7 @@ import (
 	"saggar/chem/finding"
 )
 
-// CaptureCure is the capture of one source that would be enough.
+// CaptureCure is the capture of one source that would be enough, each share rounded up to two decimals.
 type CaptureCure struct {
 	Source           string  `json:"source"`
 	CaptureFraction  float64 `json:"capture_fraction"`
@@ -154,8 +154,8 @@ func captures(sources []Source, share float64) []CaptureCure {
 	for i, source := range sources {
 		cures[i] = CaptureCure{
 			Source:           source.Name,
-			CaptureFraction:  1 - share*(1-source.CaptureFraction),
-			DoorOpenFraction: 1 - share*(1-source.DoorOpenFraction),
+			CaptureFraction:  captureUp(1 - share*(1-source.CaptureFraction)),
+			DoorOpenFraction: captureUp(1 - share*(1-source.DoorOpenFraction)),
 		}
 	}
 	return cures

@@ -70,8 +70,8 @@ func (e Excess) finding(about string) finding.Finding {
 	if e.Limit.AveragingMinutes > 0 {
 		window = fmt.Sprintf("over %g min", e.Limit.AveragingMinutes)
 	}
-	result.Message = fmt.Sprintf("%s reaches %.3g ppm %s from minute %.0f, the limit %s %s is %.3g ppm",
-		e.Limit.Species, e.PPM, window, e.Minute, e.Limit.Authority, e.Limit.Kind, e.Limit.PPM)
+	result.Message = fmt.Sprintf("%s reaches %s %s from minute %.0f, the limit %s %s is %s", e.Limit.Species,
+		worded(e.Limit.Species, e.PPM), window, e.Minute, e.Limit.Authority, e.Limit.Kind, worded(e.Limit.Species, e.Limit.PPM))
 	if e.Limit.Read != data.WasRead {
 		result.Message += " (a value not read in its source)"
 	}
@@ -100,11 +100,11 @@ func (s survey) cure(f *finding.Finding, excess Excess, check *RoomCheck, result
 	var ways []string
 	if flow != nil {
 		f.Figures = append(f.Figures, finding.Figure{Name: "flow_needed", Value: *flow, Unit: "m3/s"})
-		ways = append(ways, fmt.Sprintf("a steady flow of at least %.3g m3/s through the room", roundUp(*flow)))
+		ways = append(ways, fmt.Sprintf("a steady flow of at least %.2g m3/s through the room", roundUp(*flow)))
 	}
 	if ok && share < 1 {
 		f.Figures = append(f.Figures, finding.Figure{Name: "charge_share_enough", Value: share, Unit: "1"})
-		ways = append(ways, fmt.Sprintf("%.3g of the charge", roundDown(share)), captureWay(check.Sources, excess, share))
+		ways = append(ways, fmt.Sprintf("%.2g of the charge", roundDown(share)), captureWay(check.Sources, excess, share))
 	}
 	ways = append(ways, "a slower release, another time or another room")
 	f.Cure = strings.Join(ways, "; or ")
@@ -118,7 +118,7 @@ func captureWay(sources []Source, excess Excess, share float64) string {
 	}
 	most := slices.MaxFunc(sources, func(a, b Source) int { return cmp.Compare(a.escaping(excess), b.escaping(excess)) })
 	need := captures([]Source{most}, share)[0]
-	return fmt.Sprintf("capture that lets at most %.3g of what now escapes escape (%s: %.4g closed, %.4g with the door open)",
+	return fmt.Sprintf("capture that lets at most %.2g of what now escapes escape (%s: %.2f closed, %.2f with the door open)",
 		roundDown(share), most.Name, need.CaptureFraction, need.DoorOpenFraction)
 }
 

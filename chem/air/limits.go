@@ -92,6 +92,21 @@ var limitTable = sync.OnceValue(func() map[string][]Limit {
 	return table
 })
 
+// limitedByMass reports whether the limits of a species are set in mg/m3 and none of them in ppm.
+func limitedByMass(species string) bool { return massLimited()[countedAs(species)] }
+
+var massLimited = sync.OnceValue(func() map[string]bool {
+	byMass := map[string]bool{}
+	for _, row := range data.ExposureLimits() {
+		if row.Kind == data.NoLimit {
+			continue
+		}
+		others, seen := byMass[row.Formula]
+		byMass[row.Formula] = row.PPM == 0 && (others || !seen)
+	}
+	return byMass
+})
+
 func toLimit(row data.ExposureLimit) (Limit, bool) {
 	limit := Limit{
 		Species: row.Formula, Authority: row.Authority, Kind: row.Kind, AveragingMinutes: float64(row.AveragingMinutes),

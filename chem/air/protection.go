@@ -63,7 +63,7 @@ func Protection(species string, ppm float64) []ProtectionClass {
 			class.MaximumUsePPM = maximumUse(row.Factor, limit.PPM, danger)
 			class.NeedsGoggles = cartridges[species].eyes && !coversEyes(row.Facepiece)
 		}
-		class.judge(ppm, limit, danger)
+		class.judge(species, ppm, limit, danger)
 		classes = append(classes, class)
 	}
 	return classes
@@ -100,7 +100,8 @@ func coversEyes(facepiece string) bool {
 	return facepiece == "full_facepiece" || facepiece == "helmet_hood"
 }
 
-func (p *ProtectionClass) judge(ppm float64, limit Limit, danger float64) {
+func (p *ProtectionClass) judge(species string, ppm float64, limit Limit, danger float64) {
+	there := worded(species, ppm)
 	switch {
 	case p.Reason != "":
 	case limit.PPM == 0:
@@ -108,13 +109,13 @@ func (p *ProtectionClass) judge(ppm float64, limit Limit, danger float64) {
 	case !atLeastZero(ppm):
 		p.Reason = fmt.Sprintf("%v ppm is no concentration", ppm)
 	case ppm > danger:
-		p.Reason = fmt.Sprintf("%.3g ppm is above %.3g ppm, dangerous to life", ppm, danger)
+		p.Reason = fmt.Sprintf("%s is above %s, dangerous to life", there, worded(species, danger))
 	case above(ppm, p.MaximumUsePPM):
-		p.Reason = fmt.Sprintf("%.3g ppm is above the maximum use concentration of %.3g ppm", ppm, p.MaximumUsePPM)
+		p.Reason = fmt.Sprintf("%s is above the maximum use concentration of %s", there, worded(species, p.MaximumUsePPM))
 	default:
 		p.Enough = true
-		p.Reason = fmt.Sprintf("%.3g ppm is within the maximum use concentration of %.3g ppm (%g times the limit %s %s)",
-			ppm, p.MaximumUsePPM, p.AssignedProtectionFactor, limit.Authority, limit.Kind)
+		p.Reason = fmt.Sprintf("%s is within the maximum use concentration of %s (%g times the limit %s %s)", there,
+			worded(species, p.MaximumUsePPM), p.AssignedProtectionFactor, limit.Authority, limit.Kind)
 		if p.NeedsGoggles {
 			p.Reason += ", with gas-tight goggles"
 		}

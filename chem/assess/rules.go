@@ -302,11 +302,17 @@ var wordOf = map[string]string{
 	"Hg": heat.VolatileMetal, "As": heat.VolatileMetal,
 }
 
-// contentWords are what a stage's charge holds in the words of a furnace's exclusions. Ordinary ware does not count.
+// traceShare is the share of a charge's mass up to which an element is a trace that ordinary ware also brings: common
+// practice, no source.
+const traceShare = 0.001
+
+// contentWords are what a stage's charge holds in the words of a furnace's exclusions. Traces and ordinary ware do not count.
 func (c Charge) contentWords(index int) []string {
 	words := map[string]bool{}
-	for _, e := range c.Balance.Stages[index].Elements {
-		if word, ok := wordOf[e.Element]; ok && e.InMoles > 0 {
+	stage := c.Balance.Stages[index]
+	for _, e := range stage.Elements {
+		grams := chem.Moles{e.Element: e.InMoles}.Grams()
+		if word, ok := wordOf[e.Element]; ok && grams > traceShare*stage.MassInGrams {
 			words[word] = true
 		}
 	}

@@ -134,7 +134,8 @@ func (t *Treatment) tooMuch(c Charge) []finding.Finding {
 		Figures: []finding.Figure{
 			{Name: "charge", Value: liters, Unit: "l"}, {Name: "chamber", Value: t.Furnace.ChamberLiters, Unit: "l"},
 		},
-		Cure: fmt.Sprintf("make at most %.2f of this scale at a time, or use a larger furnace", t.Furnace.ChamberLiters/liters),
+		Cure: fmt.Sprintf("make at most %.2f of this scale at a time, or use a larger furnace",
+			math.Floor(100*t.Furnace.ChamberLiters/liters)/100),
 	}}
 }
 

@@ -1,0 +1,66 @@
+package air
+
+import (
+	"regexp"
+	"slices"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"saggar/chem/finding"
+)
+
+func TestWhatACureNamesIsRoundedToTheSafeSide(t *testing.T) {
+	assert.InDelta(t, 0.42, roundUp(0.4101), 1e-12)
+	assert.InDelta(t, 0.41, roundUp(0.41), 1e-12)
+	assert.InDelta(t, 0.41, roundDown(0.4199), 1e-12)
+	assert.InDelta(t, 130, roundUp(123), 1e-9)
+	assert.Zero(t, roundUp(0))
+	assert.InDelta(t, 0.97, captureUp(0.9601), 1e-12)
+	assert.InDelta(t, 0.96, captureUp(0.96), 1e-12)
+	assert.Equal(t, 1.0, captureUp(0.9901))
+	rapid.Check(t, func(t *rapid.T) {
+		x := rapid.Float64Range(1e-9, 1).Draw(t, "x")
+		assert.GreaterOrEqual(t, roundUp(x), x*(1-1e-12))
+		assert.LessOrEqual(t, roundUp(x), 1.1*x+1e-12)
+		assert.LessOrEqual(t, roundDown(x), x*(1+1e-12))
+		assert.GreaterOrEqual(t, captureUp(x), x*(1-1e-8))
+		assert.LessOrEqual(t, captureUp(x), min(1, x+0.01))
+	})
+}
+
+func TestCuresAreNoFinerThanTheyAreKnown(t *testing.T) {
+	got, err := CheckRoom(sulfurCase())
+	require.NoError(t, err)
+	require.NotEmpty(t, got.CaptureEnough)
+	assert.Greater(t, *got.FlowNeeded, 7.7)
+	assert.Less(t, *got.FlowNeeded, 7.8)
+	assert.Contains(t, got.Findings[0].Cure, "at least 7.8 m3/s through the room; or 0.062 of the charge; or capture that lets at "+
+		"most 0.062 of what now escapes escape (muffle: 0.97 closed, 0.96 with the door open)")
+	assert.Equal(t, CaptureCure{"muffle", 0.97, 0.96}, got.CaptureEnough[0])
+}
+
+// Sulfuric acid mist has its limits in mg/m3: 29 CFR 1910.1000 Table Z-1, 1 mg/m3.
+func TestALimitByMassIsShownByMassFirst(t *testing.T) {
+	zone := Zone{ID: "kiln-room", VolumeCubicMeters: 100, MixingFactor: 1, InitialPPM: map[string]float64{"H2SO4": 0.5, "SO2": 3}}
+	got, err := CheckRoom(RoomCheck{Zone: zone})
+	require.NoError(t, err)
+	message := func(species string) string {
+		at := slices.IndexFunc(got.Findings, func(f finding.Finding) bool {
+			return f.Code == "AIR_SHIFT_LIMIT" && f.Severity == finding.Block && regexp.MustCompile("^"+species+" ").MatchString(f.Message)
+		})
+		require.GreaterOrEqual(t, at, 0)
+		assert.Equal(t, "ppm", got.Findings[at].Figures[0].Unit)
+		return got.Findings[at].Message
+	}
+	assert.Contains(t, message("H2SO4"), "reaches 2.01 mg/m3 (0.5 ppm)")
+	assert.Contains(t, message("H2SO4"), "TWA is 1 mg/m3 (0.249 ppm)")
+	assert.NotContains(t, message("SO2"), "mg/m3", "its limits are set in ppm too")
+	for _, class := range Protection("H2SO4", 0.5) {
+		if class.Enough {
+			assert.Contains(t, class.Reason, "2.01 mg/m3 (0.5 ppm)")
+		}
+	}
+}
