@@ -264,3 +264,22 @@ func TestWaterAtTheExactBoundary(t *testing.T) {
 		assert.Equal(t, c.want, severities(wetFinding(chem.Stage{Kind: c.kind}, c.share, "f"))["WATER_INTO_HOT"], "%v %v", c.kind, c.share)
 	}
 }
+
+func TestTracesAreNoContents(t *testing.T) {
+	share := func(sulfur float64) []string {
+		s := site()
+		recipe := chem.Recipe{ID: "clay", Stages: []chem.Stage{{
+			ID: "fire", Kind: chem.Calcine, Additions: []chem.Addition{{Material: "clay", MassGrams: 100}},
+			Program: &heat.Program{Segments: []heat.Segment{{ToCelsius: 600}}}, Atmosphere: heat.Oxidising,
+		}}}
+		materials := chem.Materials{"clay": {ID: "clay", Phases: []chem.Phase{
+			{Formula: "SiO2", MassFraction: 1 - sulfur}, {Formula: "S", MassFraction: sulfur},
+		}}}
+		c, err := s.NewCharge(recipe, materials, chem.Scale{})
+		require.NoError(t, err)
+		return c.contentWords(0)
+	}
+	assert.Empty(t, share(0.0009))
+	assert.Empty(t, share(0.001), "exactly at the share is a trace")
+	assert.Equal(t, []string{heat.Sulfur}, share(0.0011))
+}

@@ -195,18 +195,38 @@ func (p *planner) calendarOf(furnace heat.Furnace, watch heat.Watch) int {
 	}
 }
 
+// addLags states the recipe's lags, which run to the charge. The scheduler knows only a firing's start, so a most is
+// shortened by the longest warming of any furnace: a plan may then not be the earliest, but it is never too late.
 func (p *planner) addLags() {
 	index := map[string]int{}
 	for i, stage := range p.charge.Recipe.Stages {
 		index[stage.ID] = i
 	}
 	for _, lag := range allLags(p.charge.Recipe) {
-		most := lag.MaxMinutes
-		if most == 0 {
-			most = -1
+		most := -1
+		if lag.MaxMinutes > 0 {
+			head := p.longestHead(index[lag.ToStage])
+			most = max(lag.MaxMinutes-head, lag.MinMinutes)
+			p.unproven = p.unproven || head > 0
 		}
 		p.problem.Lags = append(p.problem.Lags, scheduler.Lag{
 			From: index[lag.FromStage], To: index[lag.ToStage], MinMinutes: lag.MinMinutes, MaxMinutes: most,
 		})
 	}
+}
+
+// longestHead is the most minutes that any furnace warms before a stage is charged.
+func (p *planner) longestHead(task int) int {
+	longest := 0
+	for _, t := range p.modes[task] {
+		head := 0
+		for _, phase := range t.Phases {
+			if phase.Kind != heat.Warm {
+				break
+			}
+			head += phase.Minutes
+		}
+		longest = max(longest, head)
+	}
+	return longest
 }

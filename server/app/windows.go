@@ -188,8 +188,8 @@ func (w windowCheck) lags() []finding.Finding {
 	}
 	var found []finding.Finding
 	for _, lag := range allLags(w.recipe) {
-		from, to := w.windows[index[lag.FromStage]].Drawn(), w.windows[index[lag.ToStage]].Window()
-		minutes := int(to.Start.Sub(from) / time.Minute)
+		from, to := w.windows[index[lag.FromStage]].Drawn(), w.windows[index[lag.ToStage]].Charged()
+		minutes := int(to.Sub(from) / time.Minute)
 		if minutes >= lag.MinMinutes && (lag.MaxMinutes == 0 || minutes <= lag.MaxMinutes) {
 			continue
 		}
@@ -199,7 +199,7 @@ func (w windowCheck) lags() []finding.Finding {
 		}
 		found = append(found, finding.Finding{
 			Severity: finding.Block, Code: "LAG_BROKEN", Field: w.path(index[lag.ToStage]), About: lag.ToStage,
-			Message: fmt.Sprintf("%s starts %d min after %s is drawn, which must be at least %d min%s", lag.ToStage, minutes,
+			Message: fmt.Sprintf("%s is charged %d min after %s is drawn, which must be at least %d min%s", lag.ToStage, minutes,
 				lag.FromStage, lag.MinMinutes, mostWords(lag.MaxMinutes)),
 			Figures: []finding.Figure{
 				{Name: "given", Value: float64(minutes), Unit: "min"}, {Name: "least", Value: float64(lag.MinMinutes), Unit: "min"},

@@ -182,6 +182,16 @@ func (w StageWindow) Drawn() time.Time {
 	return w.Window().End
 }
 
+// Charged is when what is fired goes in: the start of the charge, after any warming; the start of bench work.
+func (w StageWindow) Charged() time.Time {
+	for _, p := range w.Phases {
+		if p.Kind == heat.Charge {
+			return p.Window.Start
+		}
+	}
+	return w.Window().Start
+}
+
 // RunSummary is a run as the change log keeps it.
 type RunSummary struct {
 	Recipe       string        `json:"recipe"`

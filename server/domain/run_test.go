@@ -65,6 +65,9 @@ func TestDrawnIsBeforeWhatTheFurnaceStillOwes(t *testing.T) {
 		{heat.Charge, Window{at(8), at(9)}}, {heat.Draw, Window{at(9), at(10)}}, {heat.Clear, Window{at(10), at(14)}},
 	}}
 	assert.Equal(t, at(10), w.Drawn())
+	assert.Equal(t, at(8), w.Charged())
+	hot := StageWindow{Phases: []PhaseWindow{{heat.Warm, Window{at(6), at(8)}}, {heat.Charge, Window{at(8), at(9)}}}}
+	assert.Equal(t, at(8), hot.Charged(), "warming is before")
 	assert.Equal(t, Window{at(8), at(14)}, w.Window())
 	bench := StageWindow{Phases: []PhaseWindow{{heat.Work, Window{at(8), at(9)}}}}
 	assert.Equal(t, at(9), bench.Drawn())

@@ -86,11 +86,11 @@ func redRun() *saggarv1.Run {
 	return &saggarv1.Run{Recipe: north + "/recipes/red", Department: "pigments", Scale: &saggarv1.Scale{Factor: 1}}
 }
 
-// plan returns the last answer for a run, from Monday's clock on for four weeks.
+// plan returns the last answer for a run, from an hour after Monday's clock on, so that it has not begun, for four weeks.
 func (s *served) plan(t *testing.T, run *saggarv1.Run) *saggarv1.PlanRunsResponse {
 	t.Helper()
 	stream, err := saggarv1.NewRunServiceClient(s.connection).PlanRuns(s.as(t, domain.RoleMaker), &saggarv1.PlanRunsRequest{
-		Parent: north, Runs: []*saggarv1.Run{run}, StartTime: timestamppb.New(monday), EndTime: timestamppb.New(monday.Add(28 * 24 * time.Hour)),
+		Parent: north, Runs: []*saggarv1.Run{run}, StartTime: timestamppb.New(monday.Add(time.Hour)), EndTime: timestamppb.New(monday.Add(28 * 24 * time.Hour)),
 	})
 	require.NoError(t, err)
 	var last *saggarv1.PlanRunsResponse

@@ -45,7 +45,7 @@ func serve(t *testing.T) *served {
 	kept, err := store.Open(t.Context(), pgtest.New(t), store.Options{MaxConnections: 4})
 	require.NoError(t, err)
 	t.Cleanup(kept.Close)
-	clock := func() time.Time { return monday }
+	clock := func() time.Time { return monday.Add(-time.Hour) }
 	operations := app.New(kept, clock, rand.Reader)
 	s := &served{keys: map[domain.Role]string{}, away: new(atomic.Bool)}
 	for role, id := range map[domain.Role]string{
@@ -141,7 +141,7 @@ func TestAStudioIsLoadedShownAndChanged(t *testing.T) {
 	shown, err := client.GetStudio(s.as(t, domain.RoleViewer), &saggarv1.GetStudioRequest{Name: north})
 	require.NoError(t, err)
 	assert.Equal(t, "North", shown.GetTitle())
-	assert.Equal(t, monday, shown.GetCreateTime().AsTime())
+	assert.Equal(t, monday.Add(-time.Hour), shown.GetCreateTime().AsTime())
 
 	changed, err := client.UpdateStudio(s.steward(t), &saggarv1.UpdateStudioRequest{
 		Studio: &saggarv1.Studio{Name: north, Title: "Far north", Etag: shown.GetEtag()},
