@@ -1,4 +1,4 @@
-// Package config gathers what the server is told: defaults, then SAGGAR_* in the environment, then flags; the later
+// Package config gathers what the server is told: defaults, then SAGGARD_* in the environment, then flags; the later
 // wins. It reads no file and opens nothing. Load reports every fault at once.
 package config
 
@@ -91,9 +91,9 @@ func (c *Config) flags(around Surroundings) *pflag.FlagSet {
 	return flags
 }
 
-// environmentName is SAGGAR_DATA_DIR for data-dir.
+// environmentName is SAGGARD_DATA_DIR for data-dir.
 func environmentName(flag string) string {
-	return "SAGGAR_" + strings.ToUpper(strings.ReplaceAll(flag, "-", "_"))
+	return "SAGGARD_" + strings.ToUpper(strings.ReplaceAll(flag, "-", "_"))
 }
 
 func readEnvironment(flags *pflag.FlagSet, lookup func(string) (string, bool)) (faults []error) {

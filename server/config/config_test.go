@@ -48,14 +48,14 @@ func TestTheDataFolderFollowsTheUser(t *testing.T) {
 		})
 	}
 	_, err := Load(nil, around(1))
-	require.ErrorContains(t, err, "--data-dir (SAGGAR_DATA_DIR): there is no default because HOME is not set")
+	require.ErrorContains(t, err, "--data-dir (SAGGARD_DATA_DIR): there is no default because HOME is not set")
 	_, err = Load([]string{"--data-dir", "/data"}, around(1))
 	require.NoError(t, err, "without HOME it is enough to name the folder")
 }
 
 func TestFlagsBeatTheEnvironmentWhichBeatsDefaults(t *testing.T) {
 	c, err := Load([]string{"--listen=unix:/run/saggar.sock", "--log-level", "WARN"}, around(0,
-		"SAGGAR_LISTEN=localhost:1", "SAGGAR_LOG_LEVEL=debug", "SAGGAR_REQUEST_TIMEOUT=5s", "SAGGAR_KEY_FILE=/etc/saggar.key"))
+		"SAGGARD_LISTEN=localhost:1", "SAGGARD_LOG_LEVEL=debug", "SAGGARD_REQUEST_TIMEOUT=5s", "SAGGARD_KEY_FILE=/etc/saggar.key"))
 	require.NoError(t, err)
 	network, address := c.Address()
 	assert.Equal(t, []string{"unix", "/run/saggar.sock"}, []string{network, address})
@@ -118,9 +118,9 @@ func TestAllFaultsAreListedAtOnceAndNoPasswordIsShown(t *testing.T) {
 	assert.Len(t, strings.Split(err.Error(), "\n"), 4)
 	assert.NotContains(t, err.Error(), "secret")
 
-	_, err = Load(nil, around(0, "SAGGAR_REQUEST_TIMEOUT=soon", "SAGGAR_MAX_MESSAGE_BYTES=4MiB"))
-	assert.ErrorContains(t, err, `SAGGAR_REQUEST_TIMEOUT is "soon"`)
-	assert.ErrorContains(t, err, `SAGGAR_MAX_MESSAGE_BYTES is "4MiB"`)
+	_, err = Load(nil, around(0, "SAGGARD_REQUEST_TIMEOUT=soon", "SAGGARD_MAX_MESSAGE_BYTES=4MiB"))
+	assert.ErrorContains(t, err, `SAGGARD_REQUEST_TIMEOUT is "soon"`)
+	assert.ErrorContains(t, err, `SAGGARD_MAX_MESSAGE_BYTES is "4MiB"`)
 }
 
 func TestHelp(t *testing.T) {
