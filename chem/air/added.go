@@ -71,6 +71,7 @@ func (s survey) stays(zone Zone, added []Source) (map[string]stay, error) {
 		for _, limit := range m.limits {
 			level = math.Min(level, presentShare*limit.PPM)
 		}
+		level += curves[at].background // the incoming air's own is no gas of theirs
 		if peak, _ := curves[at].Peak(); peak <= level {
 			continue
 		}

@@ -171,7 +171,7 @@ func (l *load) settle(zone *Zone) {
 			return 0
 		}
 	})
-	l.background = countedTogether(zone.BackgroundPPM, l.species)
+	l.background = zone.background(l.species)
 	l.initial = max(0, countedTogether(zone.InitialPPM, l.species)-l.background)
 	if len(zone.InitialPPM) > 0 || l.first > l.last {
 		l.first, l.last = zone.StartMinute, max(zone.StartMinute, l.last)

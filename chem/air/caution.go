@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"saggar/chem"
+	"saggar/chem/data"
 )
 
 // Caution stands beside every figure of this package that a person sees.
@@ -23,9 +24,7 @@ func (c RoomCheck) assumptions() []string {
 		fmt.Sprintf("re-entry below %g of the strictest shift limit that refuses, of the strictest limit where none does "+
 			"(common practice, no source)", reentryShareOfShift),
 	}
-	if len(c.Zone.BackgroundPPM) == 0 {
-		lines = append(lines, "incoming air holds none of these gases")
-	}
+	lines = append(lines, c.Zone.incomingAssumptions()...)
 	if c.Room == nil {
 		lines = append(lines, "gas alarms were not checked")
 	}
@@ -48,4 +47,18 @@ func (z *Zone) flowAssumption() string {
 	default:
 		return fmt.Sprintf("a flow of fresh air in %d steps from %g m3/s", len(z.Flow), z.Flow[0].CubicMetersPerSecond)
 	}
+}
+
+// incomingAssumptions say what the fresh air brings along.
+func (z *Zone) incomingAssumptions() []string {
+	var lines []string
+	for _, row := range data.IncomingAir() {
+		if _, named := z.BackgroundPPM[row.Species]; !named {
+			lines = append(lines, fmt.Sprintf("incoming air holds %g ppm %s (%s)", row.PPM, row.Species, row.Source))
+		}
+	}
+	if len(z.BackgroundPPM) == 0 {
+		return append(lines, "incoming air holds none of the other gases")
+	}
+	return append(lines, "incoming air holds of the other gases what is given for it")
 }

@@ -6,7 +6,9 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"sync"
 
+	"saggar/chem/data"
 	"saggar/chem/finding"
 )
 
@@ -33,7 +35,8 @@ type Zone struct {
 	MixingFactor float64 `json:"mixing_factor"`
 	// Flow is in order of time; the first step also holds before its minute. None: no flow at all.
 	Flow []FlowStep `json:"flow"`
-	// BackgroundPPM is what the incoming air holds, by species.
+	// BackgroundPPM is what the incoming air holds, by species. One that is not named is there as in outdoor air: CO2 by
+	// its global mean, others not at all.
 	BackgroundPPM map[string]float64 `json:"background_ppm"`
 	// InitialPPM is what the room was measured to hold at StartMinute, by species. Where it is given no release may
 	// begin earlier; where it is less than the background the background counts.
@@ -149,6 +152,25 @@ func (s *Source) validateStart(faults *finding.Faults, index int, startMinute fl
 func finite(x float64) bool      { return !math.IsNaN(x) && !math.IsInf(x, 0) }
 func atLeastZero(x float64) bool { return x >= 0 && finite(x) }
 func fraction(x float64) bool    { return x >= 0 && x <= 1 }
+
+// background is what the incoming air holds of all that counts as one species.
+func (z *Zone) background(counted string) float64 {
+	if outdoor, there := outdoorAir()[counted]; there {
+		if _, named := z.BackgroundPPM[counted]; !named {
+			return outdoor.PPM
+		}
+	}
+	return countedTogether(z.BackgroundPPM, counted)
+}
+
+// outdoorAir is read once, by species.
+var outdoorAir = sync.OnceValue(func() map[string]data.Background {
+	air := map[string]data.Background{}
+	for _, row := range data.IncomingAir() {
+		air[row.Species] = row
+	}
+	return air
+})
 
 // mixing is K with its default.
 func (z *Zone) mixing() float64 {

@@ -67,6 +67,14 @@ type ExposureLimit struct {
 	Source   string
 }
 
+// Background is what outdoor air holds of one species.
+type Background struct {
+	Species string
+	PPM     float64
+	Read    Read
+	Source  string
+}
+
 // ProtectionFactor is the assigned protection factor of one class of respirator (29 CFR 1910.134 Table 1).
 type ProtectionFactor struct {
 	// Type is air_purifying, papr, supplied_air or scba.
@@ -86,6 +94,9 @@ var (
 	exposureLimits = sync.OnceValue(func() []ExposureLimit {
 		return mustRead("exposure-limits.csv", toExposureLimit)
 	})
+	incomingAir = sync.OnceValue(func() []Background {
+		return mustRead("incoming-air.csv", toBackground)
+	})
 	protectionFactors = sync.OnceValue(func() []ProtectionFactor {
 		return mustRead("respirator-apf.csv", toProtectionFactor)
 	})
@@ -96,6 +107,9 @@ func AtomicWeights() []AtomicWeight { return slices.Clone(atomicWeights()) }
 
 // ExposureLimits returns every limit in the table's order.
 func ExposureLimits() []ExposureLimit { return slices.Clone(exposureLimits()) }
+
+// IncomingAir returns what outdoor air holds of the species that have limits, in the table's order.
+func IncomingAir() []Background { return slices.Clone(incomingAir()) }
 
 // ProtectionFactors returns every class of respirator in the table's order.
 func ProtectionFactors() []ProtectionFactor { return slices.Clone(protectionFactors()) }
@@ -126,6 +140,10 @@ func toExposureLimit(r *row) ExposureLimit {
 		Read:                    Read(r.text("read")),
 		Source:                  r.text("source"),
 	}
+}
+
+func toBackground(r *row) Background {
+	return Background{Species: r.text("species"), PPM: r.number("ppm"), Read: Read(r.text("read")), Source: r.text("source")}
 }
 
 func toProtectionFactor(r *row) ProtectionFactor {

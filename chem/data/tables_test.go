@@ -89,6 +89,15 @@ func TestTablesAreCopies(t *testing.T) {
 	assert.Positive(t, AtomicWeights()[0].GramsPerMole)
 }
 
+func TestIncomingAirNamesItsSource(t *testing.T) {
+	require.NotEmpty(t, IncomingAir())
+	for _, row := range IncomingAir() {
+		assert.Positive(t, row.PPM, row.Species)
+		assert.Contains(t, known, row.Read, row.Species)
+		assert.NotEmpty(t, row.Source, row.Species)
+	}
+}
+
 func TestReadTableNamesTheFault(t *testing.T) {
 	_, err := readTable("respirator-apf.csv", func(r *row) float64 { return r.number("mode") })
 	assert.ErrorContains(t, err, `respirator-apf.csv line 2 column mode: "negative pressure" is not a number`)
