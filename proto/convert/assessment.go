@@ -30,8 +30,12 @@ func AssessmentToProto(a assess.Assessment) *saggarv1.CheckRecipeResponse {
 		}
 		m.OffGas = append(m.OffGas, offGasLines(stage)...)
 	}
-	for _, stage := range a.Stages {
-		m.Stages = append(m.Stages, stageTimesToProto(stage))
+	for i, stage := range a.Stages {
+		times := stageTimesToProto(stage)
+		if i < len(balance.Stages) {
+			times.MassInGrams, times.MassOutGrams = balance.Stages[i].MassInGrams, balance.Stages[i].MassOutGrams
+		}
+		m.Stages = append(m.Stages, times)
 		if stage.Air != nil {
 			m.Air = append(m.Air, roomAirToProto(stage.Stage, *stage.Air))
 		}

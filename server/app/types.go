@@ -93,7 +93,7 @@ const (
 // PlanReason says why a stage does not start earlier, or why nothing fits.
 type PlanReason struct {
 	Stage   string // id; empty when it is about the whole
-	Code    string // FURNACE_BUSY, STAFFED_HOURS, LAG, SUPPLY, CREW, AIR, HORIZON, START_TIME, STEP
+	Code    string // as the contract lists them
 	About   string
 	Message string
 }

@@ -531,7 +531,7 @@ func (x *ListFiringsRequest) GetPageToken() string {
 // Response of ListFirings.
 type ListFiringsResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Ordered by start, then furnace.
+	// Ordered by start, then in the order of booking.
 	Firings []*Firing `protobuf:"bytes,1,rep,name=firings,proto3" json:"firings,omitempty"`
 	// Empty when there are no more.
 	NextPageToken string `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`

@@ -32,7 +32,8 @@ const (
 type FiringServiceClient interface {
 	// Returns one firing. Errors: NOT_FOUND.
 	GetFiring(ctx context.Context, in *GetFiringRequest, opts ...grpc.CallOption) (*Firing, error)
-	// Lists firings that overlap a window, by start and furnace.
+	// Lists firings that overlap a window, by start, then in the order of booking. Errors: INVALID_ARGUMENT for a furnace
+	// that does not stand.
 	ListFirings(ctx context.Context, in *ListFiringsRequest, opts ...grpc.CallOption) (*ListFiringsResponse, error)
 	// Lists when furnaces stand free within a window.
 	ListOpenings(ctx context.Context, in *ListOpeningsRequest, opts ...grpc.CallOption) (*ListOpeningsResponse, error)
@@ -84,7 +85,8 @@ func (c *firingServiceClient) ListOpenings(ctx context.Context, in *ListOpenings
 type FiringServiceServer interface {
 	// Returns one firing. Errors: NOT_FOUND.
 	GetFiring(context.Context, *GetFiringRequest) (*Firing, error)
-	// Lists firings that overlap a window, by start and furnace.
+	// Lists firings that overlap a window, by start, then in the order of booking. Errors: INVALID_ARGUMENT for a furnace
+	// that does not stand.
 	ListFirings(context.Context, *ListFiringsRequest) (*ListFiringsResponse, error)
 	// Lists when furnaces stand free within a window.
 	ListOpenings(context.Context, *ListOpeningsRequest) (*ListOpeningsResponse, error)

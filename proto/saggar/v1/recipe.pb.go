@@ -1512,8 +1512,12 @@ type StageTimes struct {
 	Furnace string `protobuf:"bytes,3,opt,name=furnace,proto3" json:"furnace,omitempty"`
 	// Heat into the chamber in kWh.
 	EnergyKilowattHours float64 `protobuf:"fixed64,4,opt,name=energy_kilowatt_hours,json=energyKilowattHours,proto3" json:"energy_kilowatt_hours,omitempty"`
-	unknownFields       protoimpl.UnknownFields
-	sizeCache           protoimpl.SizeCache
+	// Mass of the charge as it goes in, in g, additions and water included.
+	MassInGrams float64 `protobuf:"fixed64,5,opt,name=mass_in_grams,json=massInGrams,proto3" json:"mass_in_grams,omitempty"`
+	// Mass of what stays, in g, in the likely case: what to expect on the balance.
+	MassOutGrams  float64 `protobuf:"fixed64,6,opt,name=mass_out_grams,json=massOutGrams,proto3" json:"mass_out_grams,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *StageTimes) Reset() {
@@ -1570,6 +1574,20 @@ func (x *StageTimes) GetFurnace() string {
 func (x *StageTimes) GetEnergyKilowattHours() float64 {
 	if x != nil {
 		return x.EnergyKilowattHours
+	}
+	return 0
+}
+
+func (x *StageTimes) GetMassInGrams() float64 {
+	if x != nil {
+		return x.MassInGrams
+	}
+	return 0
+}
+
+func (x *StageTimes) GetMassOutGrams() float64 {
+	if x != nil {
+		return x.MassOutGrams
 	}
 	return 0
 }
@@ -2041,13 +2059,15 @@ const file_saggar_v1_recipe_proto_rawDesc = "" +
 	"\aspecies\x18\x03 \x01(\tR\aspecies\x12\x14\n" +
 	"\x05moles\x18\x04 \x01(\x01R\x05moles\x12\x1d\n" +
 	"\n" +
-	"mass_grams\x18\x05 \x01(\x01R\tmassGrams\"\x9e\x01\n" +
+	"mass_grams\x18\x05 \x01(\x01R\tmassGrams\"\xe8\x01\n" +
 	"\n" +
 	"StageTimes\x12\x14\n" +
 	"\x05stage\x18\x01 \x01(\tR\x05stage\x12,\n" +
 	"\x06phases\x18\x02 \x03(\v2\x14.saggar.v1.PhaseTimeR\x06phases\x12\x18\n" +
 	"\afurnace\x18\x03 \x01(\tR\afurnace\x122\n" +
-	"\x15energy_kilowatt_hours\x18\x04 \x01(\x01R\x13energyKilowattHours\"\x8a\x01\n" +
+	"\x15energy_kilowatt_hours\x18\x04 \x01(\x01R\x13energyKilowattHours\x12\"\n" +
+	"\rmass_in_grams\x18\x05 \x01(\x01R\vmassInGrams\x12$\n" +
+	"\x0emass_out_grams\x18\x06 \x01(\x01R\fmassOutGrams\"\x8a\x01\n" +
 	"\tPhaseTime\x12*\n" +
 	"\x05phase\x18\x01 \x01(\x0e2\x14.saggar.v1.PhaseKindR\x05phase\x12)\n" +
 	"\x10duration_minutes\x18\x02 \x01(\x05R\x0fdurationMinutes\x12&\n" +

@@ -990,7 +990,8 @@ type PlanReason struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Id of the stage; empty when it is about the whole.
 	Stage string `protobuf:"bytes,1,opt,name=stage,proto3" json:"stage,omitempty"`
-	// Stable code: FURNACE_BUSY, STAFFED_HOURS, LAG, SUPPLY, CREW, AIR, HORIZON, START_TIME, STEP.
+	// Stable code: FURNACE_BUSY, STAFFED_HOURS, LAG, SUPPLY, CREW, AIR, HORIZON, START_TIME, MAKESPAN (an earlier start
+	// would end later), or the code of a finding that no time cures.
 	Code string `protobuf:"bytes,2,opt,name=code,proto3" json:"code,omitempty"`
 	// What holds it: a furnace, room, supply or stage.
 	About string `protobuf:"bytes,3,opt,name=about,proto3" json:"about,omitempty"`
