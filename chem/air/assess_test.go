@@ -183,6 +183,7 @@ func TestARoomWithoutAnyFlowWarns(t *testing.T) {
 				assert.Equal(t, finding.Warn, got.Findings[at].Severity)
 				assert.Contains(t, got.Findings[at].Message, "cellar")
 				assert.Contains(t, got.Findings[at].Cure, "make-up air")
+				assert.Contains(t, got.Assumptions, "no flow of fresh air")
 			}
 		})
 	}

@@ -43,6 +43,9 @@ func (z *Zone) flowAssumption() string {
 	case 0:
 		return "no flow of fresh air"
 	case 1:
+		if z.Flow[0].CubicMetersPerSecond == 0 {
+			return "no flow of fresh air"
+		}
 		return fmt.Sprintf("a steady flow of %g m3/s", z.Flow[0].CubicMetersPerSecond)
 	default:
 		return fmt.Sprintf("a flow of fresh air in %d steps from %g m3/s", len(z.Flow), z.Flow[0].CubicMetersPerSecond)
