@@ -108,7 +108,7 @@ func (o Options) unary() grpc.UnaryClientInterceptor {
 	) error {
 		ctx, cancel := context.WithTimeout(o.withKey(ctx), o.Timeout)
 		defer cancel()
-		return invoke(ctx, method, request, reply, conn, options...)
+		return o.plain(invoke(ctx, method, request, reply, conn, options...))
 	}
 }
 
@@ -117,9 +117,22 @@ func (o Options) stream() grpc.StreamClientInterceptor {
 	return func(ctx context.Context, desc *grpc.StreamDesc, conn *grpc.ClientConn, method string,
 		open grpc.Streamer, options ...grpc.CallOption,
 	) (grpc.ClientStream, error) {
-		return open(o.withKey(ctx), desc, conn, method, options...)
+		stream, err := open(o.withKey(ctx), desc, conn, method, options...)
+		if err != nil {
+			return nil, o.plain(err)
+		}
+		return plainStream{stream, o}, nil
 	}
 }
+
+// plainStream is a stream whose errors are told plainly.
+type plainStream struct {
+	grpc.ClientStream
+	o Options
+}
+
+// RecvMsg receives the next message.
+func (s plainStream) RecvMsg(m any) error { return s.o.plain(s.ClientStream.RecvMsg(m)) }
 
 func (o Options) withKey(ctx context.Context) context.Context {
 	if o.Key == "" {

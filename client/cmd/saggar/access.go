@@ -12,7 +12,9 @@ import (
 func (s *shell) keyCommand() *cobra.Command {
 	var role string
 	create := &cobra.Command{
-		Use: "create CALLER --role viewer|maker|technician|steward", Short: "Make a key; its secret is shown once", Args: cobra.ExactArgs(1),
+		Use:     "create CALLER --role viewer|maker|technician|steward",
+		Example: "  saggar key create ada --role maker",
+		Short:   "Make a key; its secret is shown once", Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			key := &saggarv1.AccessKey{Caller: args[0]}
 			value, err := file.EnumNumber(key.GetRole().Descriptor(), role)

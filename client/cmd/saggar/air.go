@@ -46,7 +46,9 @@ func (s *shell) airCommand() *cobra.Command {
 	mixing, capture := between(1, 100, air.DefaultMixingFactor), between(0, 1, 0)
 	var path string
 	room := &cobra.Command{
-		Use:   "room --volume-cubic-meters V --flow-cubic-meters-per-second Q --release FILE",
+		Use:     "room --volume-cubic-meters V --flow-cubic-meters-per-second Q --release FILE",
+		Example: "  saggar air room --volume-cubic-meters 60 --flow-cubic-meters-per-second 0.2 --release release.csv",
+
 		Short: "Predict a room's air from what is given off, against the published limits", Args: cobra.NoArgs,
 		Long: "Predict a room's air from what is given off, against the published limits.\n\n" +
 			"The release file is comma-separated with the header species,start_minute,end_minute,grams_per_minute.\n" +

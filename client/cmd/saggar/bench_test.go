@@ -154,7 +154,7 @@ func TestBadInputIsNamedWithItsPlaceAndWhatWouldBeRight(t *testing.T) {
 		"two scales":                {offline + "--factor 2 --product-grams 5", "", []string{"factor", "product-grams"}},
 		"crucibles without volume":  {offline + "--crucibles 2", "", []string{"crucible-milliliters"}},
 		"product that nobody names": {offline + "--material-file testdata/sulfur.yaml --product-grams 5", "", []string{"--product-grams"}},
-		"no studio for the server":  {"recipe check testdata/oxidise.yaml", "", []string{"--studio"}},
+		"no studio for the server":  {"recipe check testdata/oxidise.yaml --studio Marl", "", []string{"--studio"}},
 		"format unknown":            {"formula mass NaCl --output xml", "", []string{"xml", "table, json, yaml or csv"}},
 	} {
 		r := at(t, c.input, strings.Fields(c.args)...)

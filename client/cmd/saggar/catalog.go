@@ -6,6 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
 
 	"saggar/client/api"
 	"saggar/client/render"
@@ -15,7 +16,7 @@ import (
 
 func (s *shell) materialCommand() *cobra.Command {
 	list := &cobra.Command{
-		Use: "list", Short: "List the newest version of each", Args: cobra.NoArgs,
+		Use: "list", Short: "List the newest version of each material", Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return s.inStudio(c.Context(), func(connection *api.Connection, parent string) error {
 				all, err := pages(func(token string) (proto.Message, string, error) {
@@ -32,7 +33,9 @@ func (s *shell) materialCommand() *cobra.Command {
 		},
 	}
 	show := &cobra.Command{
-		Use: "show ID", Short: "Show the newest version, or ID/versions/N", Args: cobra.ExactArgs(1),
+		Use:     "show ID",
+		Example: "  saggar material show kaolin",
+		Short:   "Show the newest version of a material, or with ID/versions/N another", Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			return s.inStudio(c.Context(), func(connection *api.Connection, _ string) error {
 				m, err := connection.Materials.GetMaterial(c.Context(), &saggarv1.GetMaterialRequest{
@@ -46,7 +49,9 @@ func (s *shell) materialCommand() *cobra.Command {
 		},
 	}
 	add := &cobra.Command{
-		Use: "add FILE", Short: "Store a new version; the newest is returned when nothing differs", Args: cobra.ExactArgs(1),
+		Use:     "add FILE",
+		Example: "  saggar material add kaolin.yaml",
+		Short:   "Store a new version of a material; the newest is returned when nothing differs", Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			return s.inStudio(c.Context(), func(connection *api.Connection, _ string) error {
 				m := &saggarv1.Material{}
@@ -76,7 +81,7 @@ func materialGrid(list ...*saggarv1.Material) render.Grid {
 			parts = append(parts, render.Number(100*o.GetMassFraction())+" % "+o.GetFormula())
 		}
 		for _, h := range m.GetHazards() {
-			hazards = append(hazards, render.Enum(h))
+			hazards = append(hazards, words(h))
 		}
 		grid.Rows = append(grid.Rows, []string{
 			shortName(m.GetName()), count(m.GetVersion()), m.GetTitle(), render.Number(m.GetMoistureFraction()),
@@ -88,7 +93,7 @@ func materialGrid(list ...*saggarv1.Material) render.Grid {
 
 func (s *shell) recipeCommand() *cobra.Command {
 	list := &cobra.Command{
-		Use: "list", Short: "List the newest version of each", Args: cobra.NoArgs,
+		Use: "list", Short: "List the newest version of each recipe", Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return s.inStudio(c.Context(), func(connection *api.Connection, parent string) error {
 				all, err := pages(func(token string) (proto.Message, string, error) {
@@ -105,7 +110,9 @@ func (s *shell) recipeCommand() *cobra.Command {
 		},
 	}
 	show := &cobra.Command{
-		Use: "show ID", Short: "Show the newest version, or ID/versions/N", Args: cobra.ExactArgs(1),
+		Use:     "show ID",
+		Example: "  saggar recipe show bisque",
+		Short:   "Show the newest version of a recipe, or with ID/versions/N another", Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			return s.inStudio(c.Context(), func(connection *api.Connection, _ string) error {
 				r, err := connection.Recipes.GetRecipe(c.Context(), &saggarv1.GetRecipeRequest{Name: convert.Name(s.studio, "recipes", args[0])})
@@ -117,7 +124,9 @@ func (s *shell) recipeCommand() *cobra.Command {
 		},
 	}
 	add := &cobra.Command{
-		Use: "add FILE", Short: "Store a new version; the newest is returned when nothing differs", Args: cobra.ExactArgs(1),
+		Use:     "add FILE",
+		Example: "  saggar recipe add bisque.yaml",
+		Short:   "Store a new version of a recipe; the newest is returned when nothing differs", Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			return s.inStudio(c.Context(), func(connection *api.Connection, _ string) error {
 				r := &saggarv1.Recipe{}
@@ -154,7 +163,7 @@ func stageGrid(r *saggarv1.Recipe) render.Grid {
 	grid := render.Grid{Columns: []string{"stage", "kind", "what is put in", "program", "atmosphere", "product"}}
 	for _, stage := range r.GetStages() {
 		grid.Rows = append(grid.Rows, []string{
-			stage.GetId(), render.Enum(stage.GetKind()), additionWords(stage), programWords(stage),
+			stage.GetId(), words(stage.GetKind()), additionWords(stage), programWords(stage),
 			render.Enum(stage.GetAtmosphere()), stage.GetProduct(),
 		})
 	}
@@ -193,3 +202,6 @@ func programWords(stage *saggarv1.Stage) string {
 	}
 	return strings.Join(parts, "; ")
 }
+
+// words is the name of a value as a table shows it.
+func words(value protoreflect.Enum) string { return strings.ReplaceAll(render.Enum(value), "_", " ") }

@@ -20,8 +20,10 @@ func (s *shell) closureCommand() *cobra.Command {
 func (s *shell) closureAddCommand() *cobra.Command {
 	var subject, from, until, reason string
 	command := &cobra.Command{
-		Use: "add ID --subject furnaces/X --from TIME --until TIME", Short: "Take equipment, a room, a circuit or a supply out of use",
-		Args: cobra.ExactArgs(1),
+		Use:     "add ID --subject furnaces/X --from TIME --until TIME",
+		Example: "  saggar closure add repair --subject furnaces/big-kiln --from '2027-03-01 08:00' --until '2027-03-02 12:00'",
+		Short:   "Take equipment, a room, a circuit or a supply out of use",
+		Args:    cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			return s.inStudio(c.Context(), func(connection *api.Connection, parent string) error {
 				zone, err := s.zone(c.Context(), connection, parent)
@@ -41,7 +43,7 @@ func (s *shell) closureAddCommand() *cobra.Command {
 				if err != nil {
 					return err
 				}
-				return s.print(closure, func() []render.Grid { return []render.Grid{closureKind.grid(closure)} })
+				return s.print(closure, func() []render.Grid { return []render.Grid{closureKind.grid(zone, closure)} })
 			})
 		},
 	}
@@ -58,7 +60,9 @@ func (s *shell) closureAddCommand() *cobra.Command {
 
 func (s *shell) closureRemoveCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "remove ID", Short: "Put it back into use", Args: cobra.ExactArgs(1),
+		Use:     "remove ID",
+		Example: "  saggar closure remove repair",
+		Short:   "Put back into use what a closure took out", Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			return s.inStudio(c.Context(), func(connection *api.Connection, _ string) error {
 				_, err := connection.Equipment.DeleteClosure(c.Context(), &saggarv1.DeleteClosureRequest{

@@ -1,9 +1,11 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 	"google.golang.org/protobuf/proto"
@@ -11,6 +13,7 @@ import (
 	"google.golang.org/protobuf/types/known/fieldmaskpb"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"saggar/chem/air"
 	"saggar/client/api"
 	"saggar/client/render"
 	"saggar/proto/convert"
@@ -19,14 +22,16 @@ import (
 
 // equipmentKind is one kind of equipment on the command line. All have the same verbs; the functions say which RPC each is.
 type equipmentKind struct {
-	noun, collection, short string
+	noun, plural, exampleID string
+	collection, short       string
 	field                   string // of the resource in the request of its update
 	empty                   func() proto.Message
 	get                     func(ctx context.Context, c *api.Connection, name string) (proto.Message, error)
 	list                    func(ctx context.Context, c *api.Connection, parent, token string) (page proto.Message, next string, err error)
 	update                  func(ctx context.Context, c *api.Connection, x change) (proto.Message, error)
 	columns                 []string
-	row                     func(m proto.Message) []string
+	row                     func(m proto.Message, zone *time.Location) []string
+	details                 func(m proto.Message) []render.Grid // below the row of one; nil for none
 }
 
 // change is what a resource is to become.
@@ -37,7 +42,7 @@ type change struct {
 }
 
 var roomKind = equipmentKind{
-	noun: "room", field: "room", collection: "rooms", short: "Rooms: air volume, make-up air, detectors, crew",
+	noun: "room", exampleID: "kiln-hall", plural: "rooms", field: "room", collection: "rooms", short: "Rooms: air volume, make-up air, detectors, crew",
 	empty: func() proto.Message { return &saggarv1.Room{} },
 	get: func(ctx context.Context, c *api.Connection, name string) (proto.Message, error) {
 		return c.Equipment.GetRoom(ctx, &saggarv1.GetRoomRequest{Name: name})
@@ -51,8 +56,9 @@ var roomKind = equipmentKind{
 			Room: x.to.(*saggarv1.Room), UpdateMask: x.mask, AllowMissing: x.create,
 		})
 	},
+	details: roomDetails,
 	columns: []string{"room", "title", "volume m3", "make-up m3/s", "mixing", "crew", "detectors"},
-	row: func(m proto.Message) []string {
+	row: func(m proto.Message, _ *time.Location) []string {
 		r := m.(*saggarv1.Room)
 		var detectors []string
 		for _, d := range r.GetDetectors() {
@@ -60,14 +66,14 @@ var roomKind = equipmentKind{
 		}
 		return []string{
 			shortName(r.GetName()), r.GetTitle(), render.Number(r.GetVolumeCubicMeters()),
-			render.Number(r.GetMakeUpCubicMetersPerSecond()), render.Number(r.GetMixingFactor()), count(r.GetCrewCount()),
+			render.Number(r.GetMakeUpCubicMetersPerSecond()), render.Number(cmp.Or(r.GetMixingFactor(), air.DefaultMixingFactor)), count(cmp.Or(r.GetCrewCount(), 1)),
 			strings.Join(detectors, ", "),
 		}
 	},
 }
 
 var circuitKind = equipmentKind{
-	noun: "circuit", field: "extraction_circuit", collection: "extractionCircuits", short: "Extraction circuits: a fan and its branches",
+	noun: "circuit", exampleID: "bay-fan", plural: "extraction circuits", field: "extraction_circuit", collection: "extractionCircuits", short: "Extraction circuits: a fan and its branches",
 	empty: func() proto.Message { return &saggarv1.ExtractionCircuit{} },
 	get: func(ctx context.Context, c *api.Connection, name string) (proto.Message, error) {
 		return c.Equipment.GetExtractionCircuit(ctx, &saggarv1.GetExtractionCircuitRequest{Name: name})
@@ -81,8 +87,9 @@ var circuitKind = equipmentKind{
 			ExtractionCircuit: x.to.(*saggarv1.ExtractionCircuit), UpdateMask: x.mask, AllowMissing: x.create,
 		})
 	},
+	details: circuitDetails,
 	columns: []string{"circuit", "title", "recirculating", "branches m3/s"},
-	row: func(m proto.Message) []string {
+	row: func(m proto.Message, _ *time.Location) []string {
 		x := m.(*saggarv1.ExtractionCircuit)
 		var branches []string
 		for _, b := range x.GetBranches() {
@@ -93,7 +100,7 @@ var circuitKind = equipmentKind{
 }
 
 var supplyKind = equipmentKind{
-	noun: "supply", field: "supply", collection: "supplies", short: "Supplies: panels and gas lines that furnaces share",
+	noun: "supply", exampleID: "hall-panel", plural: "supplies", field: "supply", collection: "supplies", short: "Supplies: panels and gas lines that furnaces share",
 	empty: func() proto.Message { return &saggarv1.Supply{} },
 	get: func(ctx context.Context, c *api.Connection, name string) (proto.Message, error) {
 		return c.Equipment.GetSupply(ctx, &saggarv1.GetSupplyRequest{Name: name})
@@ -108,14 +115,14 @@ var supplyKind = equipmentKind{
 		})
 	},
 	columns: []string{"supply", "title", "limit kW"},
-	row: func(m proto.Message) []string {
+	row: func(m proto.Message, _ *time.Location) []string {
 		x := m.(*saggarv1.Supply)
 		return []string{shortName(x.GetName()), x.GetTitle(), render.Number(x.GetLimitKilowatts())}
 	},
 }
 
 var furnaceKind = equipmentKind{
-	noun: "furnace", field: "furnace", collection: "furnaces", short: "Furnaces and stations: what can be booked",
+	noun: "furnace", exampleID: "big-kiln", plural: "furnaces and stations", field: "furnace", collection: "furnaces", short: "Furnaces and stations: what can be booked",
 	empty: func() proto.Message { return &saggarv1.Furnace{} },
 	get: func(ctx context.Context, c *api.Connection, name string) (proto.Message, error) {
 		return c.Equipment.GetFurnace(ctx, &saggarv1.GetFurnaceRequest{Name: name})
@@ -129,18 +136,19 @@ var furnaceKind = equipmentKind{
 			Furnace: x.to.(*saggarv1.Furnace), UpdateMask: x.mask, AllowMissing: x.create,
 		})
 	},
+	details: furnaceDetails,
 	columns: []string{"furnace", "title", "room", "heat", "kW", "top C", "litres", "supply"},
-	row: func(m proto.Message) []string {
+	row: func(m proto.Message, _ *time.Location) []string {
 		f := m.(*saggarv1.Furnace)
 		return []string{
-			shortName(f.GetName()), f.GetTitle(), f.GetRoom(), render.Enum(f.GetSource()), render.Number(f.GetInputKilowatts()),
-			render.Number(f.GetTopCelsius()), render.Number(f.GetChamberLiters()), f.GetSupply(),
+			shortName(f.GetName()), f.GetTitle(), f.GetRoom(), render.Enum(f.GetSource()), orDash(f.GetInputKilowatts()),
+			orDash(f.GetTopCelsius()), orDash(f.GetChamberLiters()), f.GetSupply(),
 		}
 	},
 }
 
 var hoursKind = equipmentKind{
-	noun: "hours", field: "staffed_hours", collection: "staffedHours", short: "Staffed hours: when somebody who answers for a room is there",
+	noun: "hours", exampleID: "kiln-hall", plural: "staffed hours", field: "staffed_hours", collection: "staffedHours", short: "Staffed hours: when somebody who answers for a room is there",
 	empty: func() proto.Message { return &saggarv1.StaffedHours{} },
 	get: func(ctx context.Context, c *api.Connection, name string) (proto.Message, error) {
 		return c.Equipment.GetStaffedHours(ctx, &saggarv1.GetStaffedHoursRequest{Name: name})
@@ -155,7 +163,7 @@ var hoursKind = equipmentKind{
 		})
 	},
 	columns: []string{"room", "weekly hours", "exceptions"},
-	row: func(m proto.Message) []string {
+	row: func(m proto.Message, _ *time.Location) []string {
 		h := m.(*saggarv1.StaffedHours)
 		var weekly []string
 		for _, w := range h.GetWeekly() {
@@ -170,7 +178,7 @@ var hoursKind = equipmentKind{
 }
 
 var closureKind = equipmentKind{
-	noun: "closure", field: "closure", collection: "closures", short: "Closures: what is out of use for a time",
+	noun: "closure", exampleID: "repair", plural: "closures", field: "closure", collection: "closures", short: "Closures: what is out of use for a time",
 	empty: func() proto.Message { return &saggarv1.Closure{} },
 	get: func(ctx context.Context, c *api.Connection, name string) (proto.Message, error) {
 		return c.Equipment.GetClosure(ctx, &saggarv1.GetClosureRequest{Name: name})
@@ -184,10 +192,12 @@ var closureKind = equipmentKind{
 			Closure: x.to.(*saggarv1.Closure), UpdateMask: x.mask, AllowMissing: x.create,
 		})
 	},
-	columns: []string{"closure", "subject", "from (UTC)", "until (UTC)", "reason"},
-	row: func(m proto.Message) []string {
+	columns: []string{"closure", "subject", "from", "until", "reason"},
+	row: func(m proto.Message, zone *time.Location) []string {
 		x := m.(*saggarv1.Closure)
-		return []string{shortName(x.GetName()), x.GetSubject(), utc(x.GetStartTime()), utc(x.GetEndTime()), x.GetReason()}
+		return []string{
+			shortName(x.GetName()), x.GetSubject(), localWithYear(x.GetStartTime(), zone), localWithYear(x.GetEndTime(), zone), x.GetReason(),
+		}
 	},
 }
 
@@ -197,16 +207,20 @@ func (s *shell) equipmentCommand(k equipmentKind) *cobra.Command {
 
 func (s *shell) equipmentListCommand(k equipmentKind) *cobra.Command {
 	return &cobra.Command{
-		Use: "list", Short: "List all of the studio", Args: cobra.NoArgs,
+		Use: "list", Short: "List all " + k.plural + " of the studio", Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return s.inStudio(c.Context(), func(connection *api.Connection, parent string) error {
+				zone, err := s.zone(c.Context(), connection, parent)
+				if err != nil {
+					return err
+				}
 				all, err := pages(func(token string) (proto.Message, string, error) {
 					return k.list(c.Context(), connection, parent, token)
 				})
 				if err != nil {
 					return err
 				}
-				return s.print(all, func() []render.Grid { return []render.Grid{k.grid(elements(all)...)} })
+				return s.print(all, func() []render.Grid { return []render.Grid{k.grid(zone, elements(all)...)} })
 			})
 		},
 	}
@@ -214,14 +228,25 @@ func (s *shell) equipmentListCommand(k equipmentKind) *cobra.Command {
 
 func (s *shell) equipmentShowCommand(k equipmentKind) *cobra.Command {
 	return &cobra.Command{
-		Use: "show ID", Short: "Show one; --output yaml gives what 'update' takes", Args: cobra.ExactArgs(1),
+		Use: "show ID", Example: "  saggar " + k.noun + " show " + k.exampleID,
+		Short: "Show one of the " + k.plural + "; --output yaml gives all of it", Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
-			return s.inStudio(c.Context(), func(connection *api.Connection, _ string) error {
+			return s.inStudio(c.Context(), func(connection *api.Connection, parent string) error {
+				zone, err := s.zone(c.Context(), connection, parent)
+				if err != nil {
+					return err
+				}
 				m, err := k.get(c.Context(), connection, convert.Name(s.studio, k.collection, args[0]))
 				if err != nil {
 					return err
 				}
-				return s.print(m, func() []render.Grid { return []render.Grid{k.grid(m)} })
+				return s.print(m, func() []render.Grid {
+					grids := []render.Grid{k.grid(zone, m)}
+					if k.details != nil {
+						grids = append(grids, k.details(m)...)
+					}
+					return grids
+				})
 			})
 		},
 	}
@@ -231,7 +256,7 @@ func (s *shell) equipmentUpdateCommand(k equipmentKind) *cobra.Command {
 	var path string
 	var create bool
 	command := &cobra.Command{
-		Use: "update --file FILE", Short: "Change one; the fields in the file are set", Args: cobra.NoArgs,
+		Use: "update --file FILE", Short: "Change one of the " + k.plural + "; the fields in the file are set", Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return s.inStudio(c.Context(), func(connection *api.Connection, parent string) error {
 				zone, err := s.zone(c.Context(), connection, parent)
@@ -247,7 +272,7 @@ func (s *shell) equipmentUpdateCommand(k equipmentKind) *cobra.Command {
 				if err != nil {
 					return from.serverFaults(k.field, err)
 				}
-				return s.print(changed, func() []render.Grid { return []render.Grid{k.grid(changed)} })
+				return s.print(changed, func() []render.Grid { return []render.Grid{k.grid(zone, changed)} })
 			})
 		},
 	}
@@ -256,10 +281,10 @@ func (s *shell) equipmentUpdateCommand(k equipmentKind) *cobra.Command {
 	return command
 }
 
-func (k equipmentKind) grid(list ...proto.Message) render.Grid {
+func (k equipmentKind) grid(zone *time.Location, list ...proto.Message) render.Grid {
 	grid := render.Grid{Columns: k.columns}
 	for _, m := range list {
-		grid.Rows = append(grid.Rows, k.row(m))
+		grid.Rows = append(grid.Rows, k.row(m, zone))
 	}
 	return grid
 }
@@ -296,6 +321,14 @@ func elements(response proto.Message) []proto.Message {
 
 func shortName(name string) string { return convert.ID(name) }
 
+// orDash shows a number that may be left out, as that of a bench's heat.
+func orDash(x float64) string {
+	if x == 0 {
+		return "-"
+	}
+	return render.Number(x)
+}
+
 func yes(b bool) string {
 	if b {
 		return "yes"
@@ -303,4 +336,7 @@ func yes(b bool) string {
 	return "no"
 }
 
-func utc(t *timestamppb.Timestamp) string { return t.AsTime().UTC().Format("2006-01-02 15:04") }
+// localWithYear shows an instant, which may be long ago or far off, in the studio's time.
+func localWithYear(t *timestamppb.Timestamp, zone *time.Location) string {
+	return t.AsTime().In(zone).Format("Mon 2 Jan 2006 15:04")
+}

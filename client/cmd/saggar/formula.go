@@ -28,19 +28,22 @@ type formulaMass struct {
 }
 
 func (s *shell) formulaCommand() *cobra.Command {
+	var input string
 	mass := &cobra.Command{
-		Annotations: map[string]string{readsLines: "yes"},
-		Use:         "mass FORMULA...", Short: "Molar mass and elements of formulas such as 'CaSO4.2H2O'",
+		Use:     "mass FORMULA...",
+		Example: "  saggar formula mass 'CaSO4.2H2O'",
+		Short:   "Molar mass and elements of formulas such as 'CaSO4.2H2O'",
 		Long: "Molar mass and elements of formulas such as 'CaSO4.2H2O', from the abridged standard atomic weights.\n\n" +
 			"With --input - formulas come as JSON lines, {\"formula\": \"NaCl\"} or \"NaCl\", and with --output json\n" +
 			"each answer is one line. When one line is at fault nothing is answered and every fault is named.",
 		RunE: func(_ *cobra.Command, args []string) error {
-			if s.input == "" {
+			if input == "" {
 				return s.formulaMasses(args)
 			}
-			return s.formulaLines(args)
+			return s.formulaLines(input, args)
 		},
 	}
+	mass.Flags().StringVar(&input, "input", "", "- reads formulas as JSON lines from standard input")
 	return group("formula", "Formulas: molar mass and elements", mass)
 }
 
@@ -69,9 +72,9 @@ func (s *shell) formulaMasses(formulas []string) error {
 }
 
 // formulaLines answers for formulas that come as JSON lines.
-func (s *shell) formulaLines(args []string) error {
-	if len(args) > 0 || s.input != "-" {
-		return badInput(fmt.Errorf("--input %q with %d formulas: give formulas, or --input - alone", s.input, len(args)))
+func (s *shell) formulaLines(input string, args []string) error {
+	if len(args) > 0 || input != "-" {
+		return badInput(fmt.Errorf("--input %q with %d formulas: give formulas, or --input - alone", input, len(args)))
 	}
 	list, err := readFormulas(s.in)
 	if err != nil {

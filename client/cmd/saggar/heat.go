@@ -34,7 +34,9 @@ func (s *shell) heatCommand() *cobra.Command {
 	start, openBelow := between(-40, 2000, heat.DefaultAmbientCelsius), between(-40, 2000, heat.DefaultOpenBelowCelsius)
 	var furnacePath, programPath string
 	timeCommand := &cobra.Command{
-		Use: "time --furnace FILE --program FILE", Short: "How long a heat program takes on a furnace", Args: cobra.NoArgs,
+		Use:     "time --furnace FILE --program FILE",
+		Example: "  saggar heat time --furnace furnace.yaml --program program.yaml",
+		Short:   "How long a heat program takes on a furnace", Args: cobra.NoArgs,
 		Long: "How long a heat program takes on a furnace, from the furnace's own measured times, and how long it then cools.\n\n" +
 			"A segment that the furnace cannot reach is answered as such and left out of the sums.",
 		RunE: func(c *cobra.Command, _ []string) error {

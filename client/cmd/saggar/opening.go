@@ -16,7 +16,9 @@ func (s *shell) openingCommand() *cobra.Command {
 	var furnaces []string
 	var minutes int32
 	list := &cobra.Command{
-		Use: "list --from TIME --until TIME", Short: "List when furnaces stand free", Args: cobra.NoArgs,
+		Use:     "list --from TIME --until TIME",
+		Example: "  saggar opening list --from '2027-03-01 08:00' --until '2027-03-08 08:00'",
+		Short:   "List when furnaces stand free", Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return s.inStudio(c.Context(), func(connection *api.Connection, parent string) error {
 				zone, err := s.zone(c.Context(), connection, parent)

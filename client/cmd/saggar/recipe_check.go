@@ -31,7 +31,9 @@ type recipeQuestion struct {
 func (s *shell) recipeCheckCommand() *cobra.Command {
 	q := recipeQuestion{scale: newScaleFlags()}
 	command := &cobra.Command{
-		Use: "check FILE", Short: "Check a recipe on a studio's equipment: findings, weights, balance, off-gas, times, air",
+		Use:     "check FILE",
+		Example: "  saggar recipe check recipe.yaml",
+		Short:   "Check a recipe on a studio's equipment: findings, weights, balance, off-gas, times, air",
 		Long: "Check a recipe on a studio's equipment: findings, what to weigh out, every element's balance, off-gas, times and\n" +
 			"the room's air. Nothing is stored or booked, and nobody else is taken to be there.\n\n" +
 			"FILE holds one recipe, or a list under recipes: of which --recipe names one; - reads standard input. The\n" +
@@ -90,22 +92,19 @@ func (s *shell) checkRecipe(ctx context.Context, q recipeQuestion) error {
 }
 
 func (s *shell) checkOnServer(ctx context.Context, q recipeQuestion) (*saggarv1.CheckRecipeResponse, source, error) {
-	parent, err := s.parent()
-	if err != nil {
-		return nil, source{}, err
-	}
-	recipe, from, err := s.readRecipe(q, s.studio)
-	if err != nil {
-		return nil, source{}, badInput(err)
-	}
 	var response *saggarv1.CheckRecipeResponse
-	err = s.connected(ctx, func(connection *api.Connection) error {
+	var from source
+	err := s.inStudio(ctx, func(connection *api.Connection, parent string) (err error) {
+		var recipe *saggarv1.Recipe
+		if recipe, from, err = s.readRecipe(q, s.studio); err != nil {
+			return badInput(err)
+		}
 		response, err = connection.Recipes.CheckRecipe(ctx, &saggarv1.CheckRecipeRequest{
 			Parent: parent, Recipe: recipe, Scale: q.scale.message(),
 		})
-		return err
+		return from.serverFaults("recipe", err)
 	})
-	return response, from, from.serverFaults("recipe", err)
+	return response, from, err
 }
 
 // readRecipe reads the recipe asked about from a file with one or with several.

@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -14,6 +15,7 @@ import (
 	"saggar/client/api"
 	"saggar/client/file"
 	"saggar/client/render"
+	saggarv1 "saggar/proto/saggar/v1"
 )
 
 // shell is one invocation: its streams, its environment and its global flags.
@@ -27,13 +29,9 @@ type shell struct {
 	studio  string
 	keyFile string
 	output  string
-	input   string
 	timeout time.Duration
 	format  render.Format
 }
-
-// readsLines is the annotation of commands that --input is for.
-const readsLines = "reads JSON lines"
 
 // errRefused ends a command whose answer shows a finding that blocks; the answer itself was printed.
 var errRefused = errors.New("refused by a finding that blocks")
@@ -58,7 +56,8 @@ func (s *shell) run(ctx context.Context, args []string) int {
 	root.SetIn(s.in)
 	root.SetOut(s.out)
 	root.SetErr(s.errOut)
-	err := nameTyped(root.ExecuteContext(ctx))
+	command, err := root.ExecuteContextC(ctx)
+	err = nameTyped(plainFlags(command, err))
 	code := exitCode(err)
 	if err != nil && !errors.Is(err, errRefused) {
 		fmt.Fprintln(s.errOut, "saggar:", describe(err))
@@ -98,10 +97,7 @@ func (s *shell) command() *cobra.Command {
 			"Figures on air, heat and protection are planning estimates from stated assumptions. They replace no\n" +
 			"measurement, no local code, no safety officer and no licensed engineer.",
 		SilenceUsage: true, SilenceErrors: true,
-		PersistentPreRunE: func(c *cobra.Command, _ []string) (err error) {
-			if s.input != "" && c.Annotations[readsLines] == "" {
-				return badInput(fmt.Errorf("--input: %s takes no lines of JSON; leave it out", c.CommandPath()))
-			}
+		PersistentPreRunE: func(*cobra.Command, []string) (err error) {
 			if s.timeout <= 0 {
 				return badInput(fmt.Errorf("--timeout: %v is no time to wait: give one above zero, such as 30s", s.timeout))
 			}
@@ -114,7 +110,6 @@ func (s *shell) command() *cobra.Command {
 	flags.StringVar(&s.studio, "studio", s.env("SAGGAR_STUDIO", ""), "id of the studio [SAGGAR_STUDIO]")
 	flags.StringVar(&s.keyFile, "key-file", s.env("SAGGAR_KEY_FILE", s.defaultKeyFile()), "file with your key [SAGGAR_KEY_FILE]")
 	flags.StringVar(&s.output, "output", "table", "table, json, yaml or csv")
-	flags.StringVar(&s.input, "input", "", "- reads JSON lines from standard input where many values are asked")
 	flags.DurationVar(&s.timeout, "timeout", 30*time.Second, "longest time for one call")
 	root.AddCommand(
 		s.studioCommand(), s.equipmentCommand(roomKind), s.equipmentCommand(circuitKind), s.equipmentCommand(supplyKind),
@@ -123,6 +118,7 @@ func (s *shell) command() *cobra.Command {
 		s.keyCommand(), s.callerCommand(),
 		s.formulaCommand(), s.airCommand(), s.heatCommand(),
 	)
+	plainArguments(root)
 	return root
 }
 
@@ -159,24 +155,45 @@ func (s *shell) dial(context.Context) (*api.Connection, error) {
 	return connection, badInput(err)
 }
 
-// parent is the studio's resource name.
-func (s *shell) parent() (string, error) {
-	if s.studio == "" {
-		return "", badInput(errors.New("no studio: name one with --studio or SAGGAR_STUDIO"))
+// mostNamed is how many studios are named when one must be chosen.
+const mostNamed = 10
+
+// findStudio finds out which studio is meant: the one that was named, or the only one that the caller may see.
+func (s *shell) findStudio(ctx context.Context, connection *api.Connection) error {
+	if s.studio != "" {
+		return nil
 	}
-	if err := file.CheckID(s.studio); err != nil {
-		return "", badInput(fmt.Errorf("--studio: %w", err))
+	page, err := connection.Studios.ListStudios(ctx, &saggarv1.ListStudiosRequest{PageSize: mostNamed})
+	if err != nil {
+		return err
 	}
-	return "studios/" + s.studio, nil
+	var ids []string
+	for _, studio := range page.GetStudios() {
+		ids = append(ids, shortName(studio.GetName()))
+	}
+	switch {
+	case len(ids) == 0:
+		return badInput(errors.New("no studio: the server has none that you may see; load one with 'saggar studio load'"))
+	case len(ids) > 1 || page.GetNextPageToken() != "":
+		return badInput(fmt.Errorf("no studio: name one with --studio or SAGGAR_STUDIO: %s", strings.Join(ids, ", ")))
+	}
+	s.studio = ids[0]
+	return nil
 }
 
 // inStudio runs fn with a connection and the studio's name.
 func (s *shell) inStudio(ctx context.Context, fn func(connection *api.Connection, parent string) error) error {
-	parent, err := s.parent()
-	if err != nil {
-		return err
+	if s.studio != "" {
+		if err := file.CheckID(s.studio); err != nil {
+			return badInput(fmt.Errorf("--studio: %w", err))
+		}
 	}
-	return s.connected(ctx, func(connection *api.Connection) error { return fn(connection, parent) })
+	return s.connected(ctx, func(connection *api.Connection) error {
+		if err := s.findStudio(ctx, connection); err != nil {
+			return err
+		}
+		return fn(connection, "studios/"+s.studio)
+	})
 }
 
 // connected runs fn with a connection.
@@ -191,7 +208,10 @@ func (s *shell) connected(ctx context.Context, fn func(connection *api.Connectio
 
 // group is a noun whose verbs are its sub-commands.
 func group(use, short string, verbs ...*cobra.Command) *cobra.Command {
-	command := &cobra.Command{Use: use, Short: short, Args: cobra.NoArgs, RunE: func(c *cobra.Command, _ []string) error { return c.Help() }}
+	command := &cobra.Command{
+		Use: use, Short: short, Args: cobra.NoArgs, DisableFlagsInUseLine: true,
+		RunE: func(c *cobra.Command, _ []string) error { return c.Help() },
+	}
 	command.AddCommand(verbs...)
 	return command
 }

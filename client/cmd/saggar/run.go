@@ -116,7 +116,9 @@ func (s *shell) runPlanCommand() *cobra.Command {
 	w := &wish{scale: newScaleFlags()}
 	var save string
 	command := &cobra.Command{
-		Use: "plan RECIPE --department D", Short: "Find the earliest windows of all stages at once; books nothing", Args: cobra.ExactArgs(1),
+		Use:     "plan RECIPE --department D",
+		Example: "  saggar run plan bisque --department ceramics --save bisque.json",
+		Short:   "Find the earliest windows of all stages at once; books nothing", Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			return s.inStudio(c.Context(), func(connection *api.Connection, _ string) error {
 				answer, zone, err := s.planned(c.Context(), connection, w, w.run(s.studio, args[0]))
@@ -149,7 +151,9 @@ func (s *shell) printPlan(answer *saggarv1.PlanRunsResponse, zone *time.Location
 func (s *shell) runCheckCommand() *cobra.Command {
 	var path string
 	command := &cobra.Command{
-		Use: "check --plan FILE", Short: "Hold a plan against everything, as booking would; stores nothing", Args: cobra.NoArgs,
+		Use:     "check --plan FILE",
+		Example: "  saggar run check --plan bisque.json",
+		Short:   "Hold a plan against everything, as booking would; stores nothing", Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return s.inStudio(c.Context(), func(connection *api.Connection, parent string) error {
 				kept, from, err := s.readPlan(path)
@@ -182,7 +186,9 @@ func (s *shell) runBookCommand() *cobra.Command {
 	var path string
 	var acknowledge []string
 	command := &cobra.Command{
-		Use: "book (--plan FILE | RECIPE --department D)", Short: "Book all stages of a run, or none", Args: cobra.MaximumNArgs(1),
+		Use:     "book (--plan FILE | RECIPE --department D)",
+		Example: "  saggar run book --plan bisque.json",
+		Short:   "Book all stages of a run, or none", Args: cobra.MaximumNArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			switch {
 			case (path == "") == (len(args) == 0):
@@ -253,7 +259,9 @@ func (s *shell) readPlan(path string) (*saggarv1.PlanRunsResponse, source, error
 
 func (s *shell) runShowCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "show ID", Short: "Show a run with its stages", Args: cobra.ExactArgs(1),
+		Use:     "show ID",
+		Example: "  saggar run show bisque-one",
+		Short:   "Show a run with its stages", Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			return s.inStudio(c.Context(), func(connection *api.Connection, parent string) error {
 				zone, err := s.zone(c.Context(), connection, parent)
@@ -304,7 +312,9 @@ func (s *shell) runMoveCommand() *cobra.Command {
 	var path string
 	var acknowledge []string
 	command := &cobra.Command{
-		Use: "move ID (--plan FILE | --from TIME)", Short: "Move a run that is not charged yet to other windows", Args: cobra.ExactArgs(1),
+		Use:     "move ID (--plan FILE | --from TIME)",
+		Example: "  saggar run move bisque-one --from '2027-03-05 08:00'",
+		Short:   "Move a run that is not charged yet to other windows", Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			return s.inStudio(c.Context(), func(connection *api.Connection, parent string) error {
 				run, err := connection.Runs.GetRun(c.Context(), &saggarv1.GetRunRequest{Name: convert.Name(s.studio, "runs", args[0])})
@@ -357,7 +367,9 @@ func (s *shell) windowsForMove(ctx context.Context, connection *api.Connection, 
 
 func (s *shell) runCancelCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "cancel ID", Short: "Call a run off and free its windows", Args: cobra.ExactArgs(1),
+		Use:     "cancel ID",
+		Example: "  saggar run cancel bisque-one",
+		Short:   "Call a run off and free its windows", Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			return s.inStudio(c.Context(), func(connection *api.Connection, _ string) error {
 				run, err := connection.Runs.CancelRun(c.Context(), &saggarv1.CancelRunRequest{

@@ -332,7 +332,7 @@ func TestRunVerbsRefuseBadInput(t *testing.T) {
 		"two things to book":     {[]string{"book", "bisque", "--plan", path}, "--plan"},
 		"book for nobody":        {[]string{"book", "bisque"}, "--department"},
 		"plan for nobody":        {[]string{"plan", "bisque"}, "department"},
-		"plan nothing":           {[]string{"plan", "--department", "ceramics"}, "arg"},
+		"plan nothing":           {[]string{"plan", "--department", "ceramics"}, "needs RECIPE"},
 		"another scale":          {[]string{"book", "--plan", path, "--factor", "3"}, "factor"},
 		"another time":           {[]string{"book", "--plan", path, "--from", "2027-03-01 08:00"}, "from"},
 		"another department":     {[]string{"book", "--plan", path, "--department", "glass"}, "department"},

@@ -53,6 +53,8 @@ func TestStudioLoadReadsItsFilesAsOne(t *testing.T) {
 func TestStudioShowListUpdate(t *testing.T) {
 	f := newFakeServer(t)
 	golden(t, "studio.table.golden", f.succeed("studio", "show"))
+	f.answer("GetStudio", &saggarv1.Studio{Name: "studios/marl-lane", TimeZone: "Europe/Lisbon"})
+	assert.Contains(t, f.succeed("studio", "show", "--output", "csv"), "Europe/Lisbon,5,", "a grid that is not given is the default")
 	f.answer("ListStudios", &saggarv1.ListStudiosResponse{Studios: []*saggarv1.Studio{{Name: "studios/a"}}, NextPageToken: "more"},
 		&saggarv1.ListStudiosResponse{Studios: []*saggarv1.Studio{{Name: "studios/b"}}})
 	out := f.succeed("studio", "list")
@@ -277,6 +279,7 @@ func TestExitCodesOfAServersAnswers(t *testing.T) {
 
 func TestWhatStopsACommandBeforeTheServer(t *testing.T) {
 	f := newFakeServer(t)
+	f.answer("ListStudios", &saggarv1.ListStudiosResponse{Studios: []*saggarv1.Studio{{Name: "studios/east"}, {Name: "studios/west"}}})
 	open := f.written("open.key", "secret")
 	require.NoError(t, os.Chmod(open, 0o644))
 	for name, c := range map[string]struct {
@@ -288,15 +291,26 @@ func TestWhatStopsACommandBeforeTheServer(t *testing.T) {
 		"no such verb":        {"room burn", 2, "unknown command"},
 		"no such flag":        {"room list --colour", 2, "--colour"},
 		"no such format":      {"room list --output xml", 2, "table, json, yaml or csv"},
-		"too few arguments":   {"room show", 2, "arg"},
-		"input not read":      {"room list --input -", 2, "--input: saggar room list"},
+		"too few arguments":   {"room show", 2, "saggar room show needs ID, for example: saggar room show kiln-hall"},
+		"input not read":      {"room list --input -", 2, "--input"},
 		"no time":             {"room list --timeout 0s", 2, "--timeout"},
 		"key readable by all": {"room list --key-file " + open, 2, "chmod 600"},
 		"key not there":       {"room list --key-file " + f.dir + "/none", 2, "--key-file"},
 		"clear text":          {"room list --server 192.0.2.1:7817", 2, "clear text"},
-		"nobody listens":      {"room list --server unix:" + f.dir + "/none", 5, "cannot be reached"},
-		"no studio":           {"room list --studio=", 2, "--studio"},
-		"file not there":      {"room update -f " + f.dir + "/none.yaml", 2, "cannot be read"},
+		"too many arguments":  {"room show a b", 2, "saggar room show takes one ID, not a b"},
+		"no arguments":        {"room list a", 2, "saggar room list takes no arguments: leave out a"},
+		"verb of a noun":      {"room burn", 2, "give one of list, show, update"},
+		"either or":           {"run book a b", 2, "saggar run book is typed as: saggar run book (--plan FILE | RECIPE --department D)"},
+		"flag not given":      {"run plan bisque", 2, "saggar run plan needs --department, for example: saggar run plan"},
+		"two flags not given": {"opening list", 2, "needs --from and --until"},
+		"flags that exclude":  {"run book --plan x --factor 2", 2, "saggar: --factor and --plan contradict each other: give only one"},
+		"flags that join":     {"run plan b --department c --crucibles 2", 2, "--crucible-milliliters go together: give --crucible-milliliters too"},
+		"nobody listens": {
+			"room list --server unix:" + f.dir + "/none", 5, "cannot be reached: nothing answers at unix:" + f.dir +
+				"/none (no such file or directory); see that saggard runs, and that --server or SAGGAR_SERVER names its address\n",
+		},
+		"no studio":      {"room list --studio=", 2, "--studio or SAGGAR_STUDIO: east, west"},
+		"file not there": {"room update -f " + f.dir + "/none.yaml", 2, "cannot be read"},
 	} {
 		r := f.run(strings.Fields(c.args)...)
 		assert.Equal(t, c.code, r.code, "%s: %s", name, r.errOut)
@@ -304,6 +318,58 @@ func TestWhatStopsACommandBeforeTheServer(t *testing.T) {
 		assert.True(t, strings.HasPrefix(r.errOut, "saggar: "), name)
 		assert.Empty(t, r.out, name)
 	}
+}
+
+func TestTheOnlyStudioOfAServerNeedsNotBeNamed(t *testing.T) {
+	f := newFakeServer(t)
+	f.answer("ListRooms", &saggarv1.ListRoomsResponse{})
+	f.answer("ListStudios", &saggarv1.ListStudiosResponse{Studios: []*saggarv1.Studio{{Name: "studios/marl-lane"}}})
+	assert.Equal(t, "none\n", f.succeed("room", "list", "--studio="))
+	assert.Equal(t, "studios/marl-lane", asked[*saggarv1.ListRoomsRequest](f).GetParent())
+	for _, answer := range []*saggarv1.ListStudiosResponse{{}, {Studios: []*saggarv1.Studio{{Name: "studios/east"}}, NextPageToken: "more"}} {
+		f.answer("ListStudios", answer)
+		r := f.run("room", "list", "--studio=")
+		assert.Equal(t, 2, r.code)
+		assert.Contains(t, r.errOut, "no studio: ")
+	}
+}
+
+func TestOneIsShownWithAllThatDecidesAboutIt(t *testing.T) {
+	f := newFakeServer(t)
+	f.answer("GetFurnace", &saggarv1.Furnace{
+		Name: "studios/marl-lane/furnaces/pot", Room: "bay", Branch: "bay-fan/hood", Source: saggarv1.HeatSource_HEAT_SOURCE_ELECTRIC,
+		InputKilowatts: 9, NetKilowatts: 7.5, TopCelsius: 1200, ChamberLiters: 30,
+		Atmospheres:  []saggarv1.Atmosphere{saggarv1.Atmosphere_ATMOSPHERE_OXIDISING, saggarv1.Atmosphere_ATMOSPHERE_REDUCING},
+		HeatingTimes: []*saggarv1.Timing{{FromCelsius: 20, ToCelsius: 600, Minutes: 95}}, Excludes: []string{"chloride", "volatile_metal"},
+		CoolingTimes: []*saggarv1.Timing{{FromCelsius: 900, ToCelsius: 300, Minutes: 400}}, OverTemperatureCutOut: true,
+		Capture: &saggarv1.Capture{ClosedFraction: 0.9, Method: "tracer", MeasuredOn: "2027-01-15"},
+	}, &saggarv1.Furnace{Name: "studios/marl-lane/furnaces/mortar", Room: "bay", Source: saggarv1.HeatSource_HEAT_SOURCE_BENCH})
+	golden(t, "furnace-details.table.golden", f.succeed("furnace", "show", "pot"))
+	golden(t, "bench-details.table.golden", f.succeed("furnace", "show", "mortar"))
+	f.answer("GetRoom", &saggarv1.Room{
+		Name: "studios/marl-lane/rooms/bay", Transfers: []*saggarv1.Transfer{{ToRoom: "hall", CubicMetersPerSecond: 0.2}},
+		Detectors: []*saggarv1.Detector{{Species: "CO", TestedOn: "2027-02-01"}, {Species: "SO2"}},
+	})
+	golden(t, "room-details.table.golden", f.succeed("room", "show", "bay"))
+	f.answer("GetExtractionCircuit", &saggarv1.ExtractionCircuit{
+		Name: "studios/marl-lane/extractionCircuits/fan", Branches: []*saggarv1.Branch{
+			{Id: "hood", Room: "bay", CubicMetersPerSecond: 0.5, MeasuredOn: "2027-02-01", DamperPosition: "open", Method: "pitot"},
+			{Id: "wall", Room: "hall"},
+		},
+	})
+	golden(t, "circuit-details.table.golden", f.succeed("circuit", "show", "fan"))
+}
+
+func TestHelpNamesTheNounAndAGroupHasNoFlags(t *testing.T) {
+	f := newFakeServer(t)
+	for _, k := range []equipmentKind{roomKind, circuitKind, supplyKind, furnaceKind, hoursKind, closureKind} {
+		help := f.succeed(k.noun)
+		assert.Contains(t, help, "List all "+k.plural+" of the studio", k.noun)
+		assert.Contains(t, help, "Show one of the "+k.plural, k.noun)
+		assert.NotContains(t, help, "saggar "+k.noun+" [flags]")
+	}
+	assert.NotContains(t, f.succeed("room", "list", "--help"), "--input")
+	assert.Contains(t, f.succeed("formula", "mass", "--help"), "--input")
 }
 
 func TestAFileAtFaultIsNamedWithItsLine(t *testing.T) {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"strconv"
 
 	"github.com/spf13/cobra"
@@ -19,7 +20,9 @@ func (s *shell) studioCommand() *cobra.Command {
 func (s *shell) studioLoadCommand() *cobra.Command {
 	var check bool
 	command := &cobra.Command{
-		Use: "load FILE...", Short: "Load a studio from YAML files, all or nothing", Args: cobra.MinimumNArgs(1),
+		Use:     "load FILE...",
+		Example: "  saggar studio load studio.yaml materials.yaml recipes.yaml",
+		Short:   "Load a studio from YAML files, all or nothing", Args: cobra.MinimumNArgs(1),
 		RunE: func(c *cobra.Command, paths []string) error {
 			studio, err := file.ReadStudio(paths, file.Options{Studio: s.studio})
 			if err != nil {
@@ -88,7 +91,9 @@ func (s *shell) studioListCommand() *cobra.Command {
 func (s *shell) studioUpdateCommand() *cobra.Command {
 	var path string
 	command := &cobra.Command{
-		Use: "update --file FILE", Short: "Change the studio's own fields; those in the file are set", Args: cobra.NoArgs,
+		Use:     "update --file FILE",
+		Example: "  saggar studio update --file studio.yaml",
+		Short:   "Change the studio's own fields; those in the file are set", Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return s.inStudio(c.Context(), func(connection *api.Connection, parent string) error {
 				studio := &saggarv1.Studio{}
@@ -111,11 +116,14 @@ func (s *shell) studioUpdateCommand() *cobra.Command {
 	return command
 }
 
+// defaultStepMinutes is the grid that a studio has when it gives none.
+const defaultStepMinutes = 5
+
 func studioGrid(studios ...*saggarv1.Studio) render.Grid {
 	grid := render.Grid{Columns: []string{"studio", "title", "time zone", "grid min", "revision"}}
 	for _, studio := range studios {
 		grid.Rows = append(grid.Rows, []string{
-			shortName(studio.GetName()), studio.GetTitle(), studio.GetTimeZone(), count(studio.GetStepMinutes()),
+			shortName(studio.GetName()), studio.GetTitle(), studio.GetTimeZone(), count(cmp.Or(studio.GetStepMinutes(), defaultStepMinutes)),
 			count(studio.GetRevision()),
 		})
 	}

@@ -24,10 +24,13 @@ const (
 	markCool   = '~'
 	markWait   = '-' // cold and closed until drawn
 	markClosed = 'x'
+	markBoth   = '!' // booked and closed
 )
 
-// cellHours are the hours that a character can stand for: those that divide a day.
-var cellHours = []int{1, 2, 3, 4, 6, 8, 12}
+// cellHours are the hours that a character can stand for: those that divide a day and leave room for its date.
+var cellHours = []int{1, 2, 3, 4, 6}
+
+const bothLegend = "! booked and closed"
 
 const chartLegend = "o people at it   # heat on   ~ cooling   - cold, waits to be drawn   x closed   . free"
 
@@ -38,7 +41,7 @@ func (s *shell) weekCommand() *cobra.Command {
 		Use: "week", Short: "Show a week by furnace as a chart, and its firings", Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			if days < 1 || days > 31 || hours != 0 && !slices.Contains(cellHours, hours) {
-				return badInput(fmt.Errorf("--days takes 1 to 31 and --hours 1, 2, 3, 4, 6, 8 or 12, not %d and %d", days, hours))
+				return badInput(fmt.Errorf("--days takes 1 to 31 and --hours 1, 2, 3, 4 or 6, not %d and %d", days, hours))
 			}
 			return s.inStudio(c.Context(), func(connection *api.Connection, parent string) error {
 				w, err := s.readWeek(c.Context(), connection, from, days)
@@ -148,15 +151,51 @@ func (w *week) grids(hours int) []render.Grid {
 	title := fmt.Sprintf("%s to %s, %s, %d h to a character", w.start.Format("Mon 2 Jan 2006"),
 		w.day(w.days-1).Format("Mon 2 Jan"), w.zone, hours)
 	chart := render.Grid{Title: title}
-	for _, line := range w.heading(hours) {
-		chart.Rows = append(chart.Rows, []string{strings.Repeat(" ", width) + " " + line})
+	margin := strings.Repeat(" ", width) + " "
+	fit := max((tableWidth-len(margin))/(24/hours+1), 1)
+	for first := 0; first < w.days; first += fit {
+		days := dayRange{first, min(first+fit, w.days)}
+		for _, line := range w.heading(days, hours) {
+			chart.Rows = append(chart.Rows, []string{margin + line})
+		}
+		for _, id := range w.furnaces {
+			chart.Rows = append(chart.Rows, []string{fmt.Sprintf("%-*s %s", width, id, w.row(id, days, hours))})
+		}
 	}
-	for _, id := range w.furnaces {
-		chart.Rows = append(chart.Rows, []string{fmt.Sprintf("%-*s %s", width, id, w.row(id, hours))})
+	chart.Rows = append(chart.Rows, []string{margin + chartLegend})
+	both := w.bookedAndClosed()
+	if len(both.Rows) > 0 {
+		chart.Rows = append(chart.Rows, []string{margin + bothLegend})
 	}
-	chart.Rows = append(chart.Rows, []string{strings.Repeat(" ", width) + " " + chartLegend})
-	return []render.Grid{chart, w.list()}
+	return []render.Grid{chart, both, w.list()}
 }
+
+// bookedAndClosed names the firings that a closure lies over, a line each.
+func (w *week) bookedAndClosed() render.Grid {
+	grid := render.Grid{Title: "Booked and closed: move the run or end the closure"}
+	for _, f := range w.firings.GetFirings() {
+		for _, c := range w.closures[f.GetFurnace()] {
+			if overlap(f.GetStartTime(), f.GetEndTime(), c.GetStartTime(), c.GetEndTime()) == 0 {
+				continue
+			}
+			grid.Rows = append(grid.Rows, paragraph("", fmt.Sprintf("%s: %s, stage %s, run %s, %s to %s; closure %s of %s, %s to %s",
+				f.GetFurnace(), f.GetTitle(), f.GetStage(), shortName(f.GetRun()), local(f.GetStartTime(), w.zone), local(f.GetEndTime(), w.zone),
+				shortName(c.GetName()), c.GetSubject(), local(c.GetStartTime(), w.zone), local(c.GetEndTime(), w.zone)))...)
+		}
+	}
+	if len(grid.Rows) == 0 {
+		return render.Grid{}
+	}
+	return grid
+}
+
+// overlap is how long two windows last at once.
+func overlap(start, end, otherStart, otherEnd *timestamppb.Timestamp) time.Duration {
+	return max(minTime(end.AsTime(), otherEnd.AsTime()).Sub(maxTime(start.AsTime(), otherStart.AsTime())), 0)
+}
+
+// dayRange are days of a chart, counted from its first; end is the one after the last.
+type dayRange struct{ first, end int }
 
 // fittingHours are the fewest hours to a character with which the chart is no wider than a table gets.
 func (w *week) fittingHours(labelWidth int) int {
@@ -169,20 +208,24 @@ func (w *week) fittingHours(labelWidth int) int {
 }
 
 // heading is the days, and below them midnight and noon.
-func (w *week) heading(hours int) []string {
+func (w *week) heading(shown dayRange, hours int) []string {
 	var days, ticks strings.Builder
 	width := 24 / hours
-	for n := range w.days {
-		fmt.Fprintf(&days, "|%-*.*s", width, width, w.day(n).Format("Mon 2"))
+	for n := shown.first; n < shown.end; n++ {
+		name := w.day(n).Format("Mon 2")
+		if width < len("Mon 28") { // as wide on every day
+			name = name[:2] + w.day(n).Format("_2")
+		}
+		fmt.Fprintf(&days, "|%-*.*s", width, width, name)
 		fmt.Fprintf(&ticks, "|%-*.*s%-*.*s", width/2, width/2, "0", width-width/2, width-width/2, "12")
 	}
 	return []string{days.String(), ticks.String()}
 }
 
 // row is one furnace's week: for each character the mark of what fills the most of it.
-func (w *week) row(furnace string, hours int) string {
+func (w *week) row(furnace string, days dayRange, hours int) string {
 	var b strings.Builder
-	for n := range w.days {
+	for n := days.first; n < days.end; n++ {
 		b.WriteByte('|')
 		for k := range 24 / hours {
 			b.WriteRune(w.mark(furnace, w.clock(n, k*hours), w.clock(n, (k+1)*hours)))
@@ -203,7 +246,13 @@ func (w *week) mark(furnace string, start, end time.Time) rune {
 			for _, p := range f.GetPhases() {
 				add(phaseMark(p.GetKind()), p.GetStartTime().AsTime(), p.GetEndTime().AsTime())
 			}
+			for _, c := range w.closures[furnace] {
+				add(markBoth, maxTime(f.GetStartTime().AsTime(), c.GetStartTime().AsTime()), minTime(f.GetEndTime().AsTime(), c.GetEndTime().AsTime()))
+			}
 		}
+	}
+	if filled[markBoth] > 0 { // however short: somebody must act
+		return markBoth
 	}
 	for _, c := range w.closures[furnace] {
 		add(markClosed, c.GetStartTime().AsTime(), c.GetEndTime().AsTime())
@@ -249,7 +298,7 @@ func (w *week) list() render.Grid {
 	for _, f := range w.firings.GetFirings() {
 		grid.Rows = append(grid.Rows, []string{
 			local(f.GetStartTime(), w.zone), local(f.GetEndTime(), w.zone), f.GetFurnace(), f.GetTitle(), f.GetStage(),
-			f.GetDepartment(), render.Number(f.GetTopCelsius()), render.Enum(f.GetState()),
+			f.GetDepartment(), orDash(f.GetTopCelsius()), render.Enum(f.GetState()),
 		})
 	}
 	return grid

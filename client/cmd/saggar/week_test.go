@@ -32,7 +32,7 @@ func weekServer(t *testing.T) *fakeServer {
 		closure("extractionCircuits/bay-fan", "2027-03-06T00:00:00Z", "2027-03-06T06:00:00Z"),
 	}})
 	f.answer("ListFirings", &saggarv1.ListFiringsResponse{Firings: []*saggarv1.Firing{{
-		Name: "studios/marl-lane/firings/f1", Furnace: "big-kiln", Title: "Tiles", Stage: "bisque", Department: "ceramics",
+		Name: "studios/marl-lane/firings/f1", Run: "studios/marl-lane/runs/tiles", Furnace: "big-kiln", Title: "Tiles", Stage: "bisque", Department: "ceramics",
 		State: saggarv1.LoadState_LOAD_STATE_CONFIRMED, TopCelsius: 1000,
 		StartTime: instant("2027-03-01T08:00:00Z"), EndTime: instant("2027-03-02T10:20:00Z"), Phases: bisquePhases(),
 	}}})
@@ -66,6 +66,46 @@ func TestWeekFitsAHundredColumns(t *testing.T) {
 			assert.LessOrEqual(t, utf8.RuneCountInString(line), 100, "%s days: %s", days, line)
 		}
 	}
+}
+
+func TestEveryDayOfAChartHasItsDateAndIsShownOnce(t *testing.T) {
+	f := weekServer(t)
+	for _, hours := range []string{"1", "2", "3", "4", "6"} {
+		out := f.succeed("week", "--from", "2027-03-01", "--days", "31", "--hours", hours)
+		chart, _, _ := strings.Cut(out, "\n\n")
+		assert.Equal(t, 31, strings.Count(chart, "|0 "), "%s hours: days", hours)
+		for _, line := range strings.Split(chart, "\n")[1:] {
+			assert.LessOrEqual(t, utf8.RuneCountInString(line), 100, "%s hours: %s", hours, line)
+		}
+		for _, day := range []string{"Mo", "We"} {
+			assert.Contains(t, chart, "|"+day)
+		}
+		assert.Regexp(t, `\|We(d 31|31)`, chart, "%s hours", hours)
+	}
+}
+
+func TestAFiringThatAClosureLiesOverIsMarkedAndNamed(t *testing.T) {
+	f := weekServer(t)
+	over := closure("rooms/kiln-hall", "2027-03-02T03:30:00Z", "2027-03-02T14:00:00Z")
+	over.Name = "studios/marl-lane/closures/floor"
+	f.answer("ListClosures", &saggarv1.ListClosuresResponse{Closures: []*saggarv1.Closure{over}})
+	out := f.succeed("week", "--from", "2027-03-01", "--hours", "2")
+	assert.Contains(t, out, "big-kiln |....#####~~~|~!!!!!x.....|", "the firing ends within the sixth")
+	assert.Contains(t, out, "! booked and closed\n")
+	assert.Contains(t, out, "Booked and closed: move the run or end the closure\n"+
+		"big-kiln: Tiles, stage bisque, run tiles, Mon 1 Mar 08:00 to Tue 2 Mar 10:20; closure floor of\n"+
+		"  rooms/kiln-hall, Tue 2 Mar 03:30 to Tue 2 Mar 14:00\n")
+	assert.NotContains(t, weekServer(t).succeed("week", "--from", "2027-03-01"), "!", "closures beside firings are no fault")
+	assert.Contains(t, f.succeed("week", "--from", "2027-03-01", "--output", "csv"), "starts,free again", "the list is what programs get")
+}
+
+func TestBenchWorkHasNoTemperature(t *testing.T) {
+	f := weekServer(t)
+	f.answer("ListFirings", &saggarv1.ListFiringsResponse{Firings: []*saggarv1.Firing{{
+		Furnace: "mortar", Title: "Grind", Stage: "grind", Department: "glass", State: saggarv1.LoadState_LOAD_STATE_CONFIRMED,
+		StartTime: instant("2027-03-01T08:00:00Z"), EndTime: instant("2027-03-01T09:00:00Z"),
+	}}})
+	assert.Regexp(t, `mortar +Grind  grind  glass +- +CONFIRMED`, f.succeed("week", "--from", "2027-03-01"))
 }
 
 func TestWeekStartsOnMonday(t *testing.T) {
@@ -105,7 +145,7 @@ func TestNoInstantOfAWeekIsLeftOutOrShownTwice(t *testing.T) {
 			}
 			assert.True(t, until.Equal(w.day(1)), "%v: the day ends at %v", c, until)
 		}
-		row := w.row("kiln", 2)
+		row := w.row("kiln", dayRange{0, w.days}, 2)
 		assert.Equal(t, "|"+strings.Repeat("#", 12)+"|"+strings.Repeat(".", 12), row, "%v: fired all day", c)
 	}
 }
@@ -118,8 +158,8 @@ func TestTheMarkIsOfWhatFillsTheMost(t *testing.T) {
 			cool, "2027-03-01T06:30:00Z", wait, "2027-03-01T10:00:00Z", draw, "2027-03-01T12:00:00Z")},
 		{Furnace: "other", Phases: phases("2027-03-01T12:00:00Z", fire, "2027-03-01T20:00:00Z")},
 	}}
-	assert.Equal(t, "|##~--o....x.", w.row("kiln", 2))
-	assert.Equal(t, "|......####..", w.row("other", 2))
+	assert.Equal(t, "|##~--o....x.", w.row("kiln", dayRange{0, w.days}, 2))
+	assert.Equal(t, "|......####..", w.row("other", dayRange{0, w.days}, 2))
 }
 
 func stamp(t time.Time) *timestamppb.Timestamp { return timestamppb.New(t) }
@@ -127,7 +167,7 @@ func stamp(t time.Time) *timestamppb.Timestamp { return timestamppb.New(t) }
 func TestWeekRefusesBadInput(t *testing.T) {
 	f := weekServer(t)
 	for _, args := range [][]string{
-		{"--from", "2027-02-30"}, {"--from", "monday"}, {"--days", "0"}, {"--days", "32"}, {"--hours", "5"}, {"--hours", "-1"}, {"--hours", "24"},
+		{"--from", "2027-02-30"}, {"--from", "monday"}, {"--days", "0"}, {"--days", "32"}, {"--hours", "5"}, {"--hours", "8"}, {"--hours", "12"}, {"--hours", "-1"}, {"--hours", "24"},
 	} {
 		r := f.run(append([]string{"week"}, args...)...)
 		assert.Equal(t, 2, r.code, "%v", args)

@@ -1,0 +1,94 @@
+package main
+
+import (
+	"fmt"
+	"regexp"
+	"strings"
+
+	"github.com/spf13/cobra"
+)
+
+// plainArguments makes every command below say in plain words what to give when its arguments are not right.
+func plainArguments(command *cobra.Command) {
+	for _, c := range command.Commands() {
+		plainArguments(c)
+		check := c.Args
+		if check == nil {
+			continue
+		}
+		c.Args = func(c *cobra.Command, args []string) error {
+			if err := check(c, args); err != nil {
+				return badInput(argumentFault(c, args))
+			}
+			return nil
+		}
+	}
+}
+
+func argumentFault(c *cobra.Command, args []string) error {
+	takes := argumentWords(c)
+	switch {
+	case c.HasSubCommands():
+		var verbs []string
+		for _, verb := range c.Commands() {
+			verbs = append(verbs, verb.Name())
+		}
+		return fmt.Errorf("unknown command %q for %q: give one of %s", args[0], c.CommandPath(), strings.Join(verbs, ", "))
+	case takes == "" && strings.Contains(c.Use, "("):
+		return fmt.Errorf("%s is typed as: %s%s", c.CommandPath(), c.UseLine(), example(c))
+	case takes == "":
+		return fmt.Errorf("%s takes no arguments: leave out %s", c.CommandPath(), strings.Join(args, " "))
+	case len(args) == 0:
+		return fmt.Errorf("%s needs %s%s", c.CommandPath(), takes, example(c))
+	}
+	return fmt.Errorf("%s takes one %s, not %s%s", c.CommandPath(), takes, strings.Join(args, " "), example(c))
+}
+
+// argumentWords are the arguments in a command's usage, without its flags.
+func argumentWords(c *cobra.Command) string {
+	var words []string
+	for _, word := range strings.Fields(c.Use)[1:] {
+		if strings.HasPrefix(word, "-") || strings.HasPrefix(word, "(") {
+			break
+		}
+		words = append(words, word)
+	}
+	return strings.Join(words, " ")
+}
+
+// example is how a command is typed, for the end of a sentence.
+func example(c *cobra.Command) string {
+	if c.Example == "" {
+		return "; see " + c.CommandPath() + " --help"
+	}
+	return ", for example: " + strings.TrimSpace(c.Example)
+}
+
+// What the library says of flags, with the names of the flags in it.
+var (
+	excludedFlags = regexp.MustCompile(`^if any flags in the group \[(.*)\] are set none of the others can be; \[(.*)\] were all set$`)
+	joinedFlags   = regexp.MustCompile(`^if any flags in the group \[(.*)\] are set they must all be set; missing \[(.*)\]$`)
+	missingFlags  = regexp.MustCompile(`^required flag\(s\) (.*) not set$`)
+)
+
+// plainFlags says in plain words what the library says of flags that miss or contradict each other. Other errors stay.
+func plainFlags(c *cobra.Command, err error) error {
+	if err == nil {
+		return nil
+	}
+	text := err.Error()
+	if found := excludedFlags.FindStringSubmatch(text); found != nil {
+		return badInput(fmt.Errorf("%s contradict each other: give only one of them", flagWords(found[2])))
+	}
+	if found := joinedFlags.FindStringSubmatch(text); found != nil {
+		return badInput(fmt.Errorf("%s go together: give %s too", flagWords(found[1]), flagWords(found[2])))
+	}
+	if found := missingFlags.FindStringSubmatch(text); found != nil {
+		return badInput(fmt.Errorf("%s needs %s%s", c.CommandPath(), flagWords(strings.NewReplacer(`"`, "", ",", "").Replace(found[1])), example(c)))
+	}
+	return err
+}
+
+func flagWords(names string) string {
+	return "--" + strings.Join(strings.Fields(names), " and --")
+}
