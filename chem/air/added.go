@@ -26,6 +26,9 @@ type stay struct{ from, until float64 }
 
 // worsened keeps to each limit's windows that touch the stay of the added gas.
 func (s survey) worsened(zone Zone, added []Source) ([]Excess, error) {
+	if len(s.excesses()) == 0 {
+		return nil, nil // nothing at any time
+	}
 	stays, err := s.stays(zone, added)
 	if err != nil {
 		return nil, err
