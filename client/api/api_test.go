@@ -200,6 +200,22 @@ func TestNobodyListens(t *testing.T) {
 	assert.Equal(t, api.ExitUnreachable, api.ExitCode(err))
 }
 
+func TestAServerThatIsAwayIsNamedInOneLineByItsAddress(t *testing.T) {
+	c, err := api.Dial(api.Options{Address: "127.0.0.1:1", Timeout: 5 * time.Second})
+	require.NoError(t, err)
+	defer c.Close()
+	const want = "the server cannot be reached: nothing answers at 127.0.0.1:1 (connection refused); see that saggard runs, " +
+		"and that --server or SAGGAR_SERVER names its address"
+	_, err = c.Studios.GetStudio(t.Context(), &saggarv1.GetStudioRequest{})
+	assert.Equal(t, want, api.Describe(err))
+	assert.Equal(t, 5, api.ExitCode(err))
+	stream, err := c.Runs.PlanRuns(t.Context(), &saggarv1.PlanRunsRequest{})
+	if err == nil {
+		_, err = stream.Recv()
+	}
+	assert.Equal(t, want, api.Describe(err), "also of a stream")
+}
+
 func TestRequestIDs(t *testing.T) {
 	first, err := uuid.Parse(api.NewRequestID())
 	require.NoError(t, err)

@@ -8,8 +8,6 @@ import (
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
-
-	saggarv1 "saggar/proto/saggar/v1"
 )
 
 // invalid is a server's refusal of fields, given as field and description in turn; two more had no room.
@@ -81,15 +79,15 @@ func TestWhatAServerFindsInWhatWasTypedIsNamedAsTyped(t *testing.T) {
 		args          []string
 		says          string
 	}{
-		"department":   {"PlanRuns", "runs[0].department", []string{"run", "plan", "bisque", "--department", "A B"}, "saggar: --department: no"},
-		"id":           {"PlanRuns", "runs[0].name", []string{"run", "plan", "bisque", "--department", "a", "--id", "A"}, "--id: no"},
-		"recipe":       {"PlanRuns", "runs[0].recipe", []string{"run", "plan", "B", "--department", "a"}, "RECIPE: no"},
-		"scale":        {"PlanRuns", "runs[0].scale.product_grams", []string{"run", "plan", "B", "--department", "a"}, "--product-grams: no"},
-		"end":          {"PlanRuns", "end_time", []string{"run", "plan", "B", "--department", "a"}, "--until: no"},
-		"caller":       {"CreateAccessKey", "access_key.caller", []string{"key", "create", "A"}, "CALLER: no"},
-		"name":         {"GetRun", "name", []string{"run", "show", "A"}, "ID: no"},
+		"department":   {"PlanRuns", "runs[0].department", []string{"run", "plan", "bisque", "--department", "a"}, "saggar: --department: no"},
+		"id":           {"PlanRuns", "runs[0].name", []string{"run", "plan", "bisque", "--department", "a", "--id", "a"}, "--id: no"},
+		"recipe":       {"PlanRuns", "runs[0].recipe", []string{"run", "plan", "b", "--department", "a"}, "RECIPE: no"},
+		"scale":        {"PlanRuns", "runs[0].scale.product_grams", []string{"run", "plan", "b", "--department", "a"}, "--product-grams: no"},
+		"end":          {"PlanRuns", "end_time", []string{"run", "plan", "b", "--department", "a"}, "--until: no"},
+		"caller":       {"CreateAccessKey", "access_key.caller", []string{"key", "create", "a"}, "CALLER: no"},
+		"name":         {"GetRun", "name", []string{"run", "show", "a"}, "ID: no"},
 		"furnaces":     {"ListOpenings", "furnaces[1]", []string{"opening", "list", "--from", "2027-03-01 08:00", "--until", "2027-03-02 08:00"}, "--furnace: no"},
-		"id of a plan": {"BookRun", "runs[0].name", []string{"run", "book", "--plan", kept, "--id", "A"}, "saggar: --id: no"},
+		"id of a plan": {"BookRun", "runs[0].name", []string{"run", "book", "--plan", kept, "--id", "a"}, "saggar: --id: no"},
 		"in a plan":    {"BookRun", "runs[0].stage_windows[0].stage", []string{"run", "book", "--plan", kept}, kept + ":"},
 		"plan checked": {"CheckRun", "runs[0].department", []string{"run", "check", "--plan", kept}, "runs[0].department: no"},
 		"code":         {"BookRun", "acknowledged_finding_codes[0]", []string{"run", "book", "--plan", kept, "--acknowledge", "x"}, "--acknowledge: no"},
@@ -101,8 +99,21 @@ func TestWhatAServerFindsInWhatWasTypedIsNamedAsTyped(t *testing.T) {
 		assert.Contains(t, r.errOut, c.says, name)
 		assert.Empty(t, r.out, name)
 	}
-	r := f.run("room", "list", "--studio", "Marl Lane")
-	assert.Equal(t, 2, r.code)
-	assert.Contains(t, r.errOut, `--studio: "Marl Lane" is no id; use 1 to 63`)
-	assert.Zero(t, requests[*saggarv1.ListRoomsRequest](f))
+}
+
+func TestWhatIsNoIDIsRefusedAsItWasTyped(t *testing.T) {
+	f := newFakeServer(t)
+	for says, args := range map[string][]string{
+		`--studio: "Marl Lane" is no id; use 1 to 63`: {"room", "list", "--studio", "Marl Lane"},
+		`"--department" flag: "A B" is no id`:         {"run", "plan", "bisque", "--department", "A B"},
+		`"--id" flag: "A" is no id`:                   {"run", "book", "bisque", "--department", "a", "--id", "A"},
+		`RECIPE: "Bisque" is no id`:                   {"run", "plan", "Bisque/versions/2", "--department", "a"},
+		`ID: "x/y" is no id`:                          {"run", "cancel", "x/y"},
+		`CALLER: "Ada" is no id`:                      {"key", "create", "Ada"},
+	} {
+		r := f.run(args...)
+		assert.Equal(t, 2, r.code, says)
+		assert.Contains(t, r.errOut, says)
+	}
+	assert.Empty(t, f.seen, "nothing was asked")
 }

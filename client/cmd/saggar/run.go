@@ -26,15 +26,15 @@ func (s *shell) runCommand() *cobra.Command {
 
 // wish is what a run is to be and when, as flags say it.
 type wish struct {
-	department, id, title string
-	scale                 scaleFlags
-	from, until           string
+	department, id     idFlag
+	title, from, until string
+	scale              scaleFlags
 }
 
 func (w *wish) flags(command *cobra.Command) {
 	flags := command.Flags()
-	flags.StringVar(&w.department, "department", "", "id of the department that it is for")
-	flags.StringVar(&w.id, "id", "", "id for the run (default: given by the server)")
+	flags.Var(&w.department, "department", "id of the department that it is for")
+	flags.Var(&w.id, "id", "id for the run (default: given by the server)")
 	flags.StringVar(&w.title, "title", "", "what to call it (default: the recipe's title)")
 	w.scale.flags(command)
 	w.window(command)
@@ -64,10 +64,10 @@ func (w *wish) request(parent string, run *saggarv1.Run, zone *time.Location) (*
 
 func (w *wish) run(studio, recipe string) *saggarv1.Run {
 	run := &saggarv1.Run{
-		Recipe: convert.Name(studio, "recipes", recipe), Department: w.department, Title: w.title, Scale: w.scale.message(),
+		Recipe: convert.Name(studio, "recipes", recipe), Department: string(w.department), Title: w.title, Scale: w.scale.message(),
 	}
 	if w.id != "" {
-		run.Name = convert.Name(studio, "runs", w.id)
+		run.Name = convert.Name(studio, "runs", string(w.id))
 	}
 	return run
 }
@@ -232,7 +232,7 @@ func (s *shell) planToBook(ctx context.Context, connection *api.Connection, w *w
 	if path != "" {
 		kept, from, err := s.readPlan(path)
 		if err == nil && w.id != "" {
-			kept.GetRuns()[0].Name = convert.Name(s.studio, "runs", w.id)
+			kept.GetRuns()[0].Name = convert.Name(s.studio, "runs", string(w.id))
 			delete(from.lines, "runs[0].name") // a fault in it is the flag's
 		}
 		return kept, from, err
@@ -283,14 +283,14 @@ func (s *shell) printRun(run *saggarv1.Run, zone *time.Location) error {
 }
 
 func (s *shell) runListCommand() *cobra.Command {
-	var department string
+	var department idFlag
 	command := &cobra.Command{
 		Use: "list", Short: "List runs, newest first", Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return s.inStudio(c.Context(), func(connection *api.Connection, parent string) error {
 				all, err := pages(func(token string) (proto.Message, string, error) {
 					page, err := connection.Runs.ListRuns(c.Context(), &saggarv1.ListRunsRequest{
-						Parent: parent, Department: department, PageToken: token,
+						Parent: parent, Department: string(department), PageToken: token,
 					})
 					return page, page.GetNextPageToken(), err
 				})
@@ -303,7 +303,7 @@ func (s *shell) runListCommand() *cobra.Command {
 			})
 		},
 	}
-	command.Flags().StringVar(&department, "department", "", "only this department's")
+	command.Flags().Var(&department, "department", "only this department's")
 	return command
 }
 

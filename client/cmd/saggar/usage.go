@@ -6,6 +6,8 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
+
+	"saggar/client/file"
 )
 
 // plainArguments makes every command below say in plain words what to give when its arguments are not right.
@@ -20,7 +22,7 @@ func plainArguments(command *cobra.Command) {
 			if err := check(c, args); err != nil {
 				return badInput(argumentFault(c, args))
 			}
-			return nil
+			return badInput(idFault(c, args))
 		}
 	}
 }
@@ -35,13 +37,31 @@ func argumentFault(c *cobra.Command, args []string) error {
 		}
 		return fmt.Errorf("unknown command %q for %q: give one of %s", args[0], c.CommandPath(), strings.Join(verbs, ", "))
 	case takes == "" && strings.Contains(c.Use, "("):
-		return fmt.Errorf("%s is typed as: %s%s", c.CommandPath(), c.UseLine(), example(c))
+		return fmt.Errorf("%s is typed as: %s%s", verbPath(c), c.UseLine(), example(c))
 	case takes == "":
-		return fmt.Errorf("%s takes no arguments: leave out %s", c.CommandPath(), strings.Join(args, " "))
+		return fmt.Errorf("%s takes no arguments: leave out %s", verbPath(c), strings.Join(args, " "))
 	case len(args) == 0:
-		return fmt.Errorf("%s needs %s%s", c.CommandPath(), takes, example(c))
+		return fmt.Errorf("%s needs %s%s", verbPath(c), takes, example(c))
 	}
-	return fmt.Errorf("%s takes one %s, not %s%s", c.CommandPath(), takes, strings.Join(args, " "), example(c))
+	return fmt.Errorf("%s takes one %s, not %s%s", verbPath(c), takes, strings.Join(args, " "), example(c))
+}
+
+// idFault refuses an argument that stands for an id and is none; it may say a version.
+func idFault(c *cobra.Command, args []string) error {
+	takes := argumentWords(c)
+	if len(args) == 0 || takes != "ID" && takes != "RECIPE" && takes != "CALLER" {
+		return nil
+	}
+	id, _, _ := strings.Cut(args[0], "/versions/")
+	if err := file.CheckID(id); err != nil {
+		return fmt.Errorf("%s: %w", takes, err)
+	}
+	return nil
+}
+
+// verbPath is a command as it is typed after the program's name.
+func verbPath(c *cobra.Command) string {
+	return strings.TrimPrefix(c.CommandPath(), c.Root().Name()+" ")
 }
 
 // argumentWords are the arguments in a command's usage, without its flags.
@@ -84,7 +104,7 @@ func plainFlags(c *cobra.Command, err error) error {
 		return badInput(fmt.Errorf("%s go together: give %s too", flagWords(found[1]), flagWords(found[2])))
 	}
 	if found := missingFlags.FindStringSubmatch(text); found != nil {
-		return badInput(fmt.Errorf("%s needs %s%s", c.CommandPath(), flagWords(strings.NewReplacer(`"`, "", ",", "").Replace(found[1])), example(c)))
+		return badInput(fmt.Errorf("%s needs %s%s", verbPath(c), flagWords(strings.NewReplacer(`"`, "", ",", "").Replace(found[1])), example(c)))
 	}
 	return err
 }
