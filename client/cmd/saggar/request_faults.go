@@ -56,12 +56,13 @@ func (s source) planFaults(err error) error {
 	}
 	var located file.Errors
 	for _, fault := range faults {
-		if _, kept := s.lines[fault.Field]; !kept && typed(fault.Field) != fault.Field || s.name == "" {
+		at := s.path + fault.Field
+		if _, kept := s.lines[at]; !kept && typed(fault.Field) != fault.Field || s.name == "" {
 			located = append(located, &file.Error{Field: typed(fault.Field), Problem: fault.Message})
 			continue
 		}
 		located = append(located, &file.Error{
-			File: s.name, Line: s.lines.Of(fault.Field), Field: fault.Field, Problem: fault.Message,
+			File: s.name, Line: s.lines.Of(at), Field: at, Problem: fault.Message,
 		})
 	}
 	return badInput(withRest(located, err))

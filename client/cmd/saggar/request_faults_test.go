@@ -74,6 +74,7 @@ func TestWhatAServerFindsInWhatWasTypedIsNamedAsTyped(t *testing.T) {
 	f := newFakeServer(t)
 	f.answer("PlanRuns", planAnswer())
 	kept := keptPlan(t, f)
+	f.answer("GetRun", booked().GetRuns()[0])
 	for name, c := range map[string]struct {
 		method, field string
 		args          []string
@@ -89,6 +90,7 @@ func TestWhatAServerFindsInWhatWasTypedIsNamedAsTyped(t *testing.T) {
 		"furnaces":     {"ListOpenings", "furnaces[1]", []string{"opening", "list", "--from", "2027-03-01 08:00", "--until", "2027-03-02 08:00"}, "--furnace: no"},
 		"id of a plan": {"BookRun", "runs[0].name", []string{"run", "book", "--plan", kept, "--id", "a"}, "saggar: --id: no"},
 		"in a plan":    {"BookRun", "runs[0].stage_windows[0].stage", []string{"run", "book", "--plan", kept}, kept + ":"},
+		"moved":        {"MoveRun", "stage_windows[1].furnace", []string{"run", "move", "tiles", "--plan", kept}, ": runs[0].stage_windows[1].furnace: no"},
 		"plan checked": {"CheckRun", "runs[0].department", []string{"run", "check", "--plan", kept}, "runs[0].department: no"},
 		"code":         {"BookRun", "acknowledged_finding_codes[0]", []string{"run", "book", "--plan", kept, "--acknowledge", "x"}, "--acknowledge: no"},
 		"something":    {"ListRuns", "page_size", []string{"run", "list"}, "page_size: no"},

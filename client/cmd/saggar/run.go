@@ -321,7 +321,11 @@ func (s *shell) runMoveCommand() *cobra.Command {
 				if err != nil {
 					return err
 				}
-				answer, zone, err := s.windowsForMove(c.Context(), connection, w, path, run)
+				answer, from, err := s.windowsForMove(c.Context(), connection, w, path, run)
+				if err != nil {
+					return err
+				}
+				zone, err := s.zone(c.Context(), connection, parent)
 				if err != nil {
 					return err
 				}
@@ -331,7 +335,7 @@ func (s *shell) runMoveCommand() *cobra.Command {
 				})
 				s.warnOfUnknown(acknowledge, answer.GetFindings(), api.Findings(err))
 				if err != nil {
-					return err
+					return from.planFaults(err)
 				}
 				return s.printRun(moved, zone)
 			})
@@ -346,14 +350,11 @@ func (s *shell) runMoveCommand() *cobra.Command {
 }
 
 // windowsForMove plans a run anew, or takes a kept plan's windows.
-func (s *shell) windowsForMove(ctx context.Context, connection *api.Connection, w *wish, path string, run *saggarv1.Run) (*saggarv1.PlanRunsResponse, *time.Location, error) {
+func (s *shell) windowsForMove(ctx context.Context, connection *api.Connection, w *wish, path string, run *saggarv1.Run) (*saggarv1.PlanRunsResponse, source, error) {
 	if path != "" {
-		kept, _, err := s.readPlan(path)
-		if err != nil {
-			return nil, nil, err
-		}
-		zone, err := s.zone(ctx, connection, "studios/"+s.studio)
-		return kept, zone, err
+		kept, from, err := s.readPlan(path)
+		from.path = "runs[0]." // the request holds the run's windows alone
+		return kept, from, err
 	}
 	again := &saggarv1.Run{ // with its name: its own windows are free to it
 		Name: run.GetName(), Recipe: run.GetRecipe(), Department: run.GetDepartment(), Title: run.GetTitle(), Scale: run.GetScale(),
@@ -362,7 +363,7 @@ func (s *shell) windowsForMove(ctx context.Context, connection *api.Connection, 
 	if err == nil && answer.GetStatus() == saggarv1.PlanStatus_PLAN_STATUS_INFEASIBLE {
 		err = s.printPlan(answer, zone)
 	}
-	return answer, zone, err
+	return answer, source{}, err
 }
 
 func (s *shell) runCancelCommand() *cobra.Command {

@@ -75,11 +75,16 @@ func unreadable(name string, err error) error {
 
 // decode reads a YAML or JSON file into a message; times without an offset are local to the zone.
 func (s *shell) decode(path string, into proto.Message, zone *time.Location) (source, error) {
+	o := file.Options{Studio: s.studio, Zone: zone}
+	if path != "-" {
+		lines, err := file.Read(path, into, o)
+		return source{name: path, lines: lines}, err
+	}
 	name, data, err := s.read(path)
 	if err != nil {
 		return source{}, err
 	}
-	lines, err := file.Decode(name, data, into, file.Options{Studio: s.studio, Zone: zone})
+	lines, err := file.Decode(name, data, into, o)
 	return source{name: name, lines: lines}, err
 }
 
