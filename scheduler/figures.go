@@ -6,8 +6,8 @@ import (
 	"saggar/scheduler/plan"
 )
 
-// figures are Need and Have of a blamed group, as Blame documents them.
-func (r *run) figures(g group) (need, have int) {
+// figures are Need and Have of a group that is blamed with others, as Blame documents them.
+func (r *run) figures(g group, blamed []group) (need, have int) {
 	p := r.problem
 	switch g.kind {
 	case KindHorizon:
@@ -21,7 +21,7 @@ func (r *run) figures(g group) (need, have int) {
 	case KindShared:
 		return boundTo(p, g.index), p.HorizonMinutes
 	case KindCalendar:
-		return longestBound(p, g.index), longest(r.res.open[g.index], p.HorizonMinutes)
+		return longestStretch(p, []int{g.index}), longest(r.res.open[g.index], r.end(blamed))
 	case KindCumulative:
 		return greatestDemand(p, g.index), r.leastFree(g.index)
 	case KindLagMinimum:
@@ -30,6 +30,32 @@ func (r *run) figures(g group) (need, have int) {
 		return -1, p.Lags[g.index].MaxMinutes
 	}
 	return -1, -1
+}
+
+// figuresTogether are Need and Have of all calendars blamed taken as one, where these show what those of one calendar do
+// not; else those of the calendar.
+func (r *run) figuresTogether(b Blame, blamed []group) (need, have int) {
+	var calendars []int
+	var open set
+	for _, g := range blamed {
+		if g.kind == KindCalendar {
+			calendars = append(calendars, g.index)
+			open = union(open, r.res.open[g.index])
+		}
+	}
+	need, have = longestStretch(r.problem, calendars), longest(open, r.end(blamed))
+	if need > have {
+		return need, have
+	}
+	return b.Need, b.Have
+}
+
+// end is the horizon if it is blamed; without it no minute is too late.
+func (r *run) end(blamed []group) int {
+	if slices.Contains(blamed, group{kind: KindHorizon}) {
+		return r.problem.HorizonMinutes
+	}
+	return far
 }
 
 func (r *run) makespanWithoutHorizon() int {
@@ -101,22 +127,32 @@ func boundTo(p *plan.Problem, unary int) int {
 	return sum
 }
 
-// longestBound is the most minutes that a task must have in one opening of the calendar: over tasks the greatest, over a
-// task's modes the least.
-func longestBound(p *plan.Problem, calendar int) int {
+// longestStretch is the most minutes that a task must have without a break in the openings of the calendars, taken as one:
+// over tasks the greatest, over a task's modes the least.
+func longestStretch(p *plan.Problem, calendars []int) int {
 	most := 0
 	for _, task := range p.Tasks {
 		easiest := far
 		for _, mode := range task.Modes {
-			hardest := 0
-			for _, phase := range mode.Phases {
-				if phase.Calendar == calendar {
-					hardest = max(hardest, phase.Minutes)
-				}
-			}
-			easiest = min(easiest, hardest)
+			easiest = min(easiest, stretch(mode, calendars))
 		}
 		most = max(most, easiest)
+	}
+	return most
+}
+
+// stretch is the most minutes of phases in a row that are bound to any of the calendars. They follow each other without a
+// gap, so that all lie in one opening.
+func stretch(mode plan.Mode, calendars []int) int {
+	most, minutes := 0, 0
+	for _, phase := range mode.Phases {
+		switch {
+		case slices.Contains(calendars, phase.Calendar):
+			minutes += phase.Minutes
+			most = max(most, minutes)
+		case phase.LongestMinutes() > 0:
+			minutes = 0
+		}
 	}
 	return most
 }
@@ -167,13 +203,14 @@ func (m *moment) consider(minute, anchor int) {
 	}
 }
 
-// untilMinute is Reason.UntilMinute: the minute from which the group holds the task, or one of its phases, no longer; -1
-// where no such minute lies within a step of it.
-func untilMinute(p *plan.Problem, solution plan.Solution, task int, g group) int {
+// untilMinute is Reason.UntilMinute of all but calendars: the minute from which the group holds the task, or the phase that
+// the reason names, no longer; -1 where no such minute lies within a step of it.
+func untilMinute(p *plan.Problem, solution plan.Solution, reason Reason) int {
+	task := reason.Task
 	placed := solution.Tasks[task]
 	mode := p.Tasks[task].Modes[placed.Mode]
 	m := moment{step: max(p.StepMinutes, 1), latest: -1}
-	switch g.kind {
+	switch reason.Kind {
 	case KindRelease:
 		m.consider(p.Tasks[task].ReleaseMinute, placed.StartMinute)
 	case KindForbidden:
@@ -181,39 +218,28 @@ func untilMinute(p *plan.Problem, solution plan.Solution, task int, g group) int
 			m.consider(forbidden.End, placed.StartMinute)
 		}
 	case KindBusy:
-		for _, busy := range p.Unaries[g.index].Busy {
+		for _, busy := range p.Unaries[reason.Index].Busy {
 			m.consider(busy.End, placed.StartMinute)
 		}
 	case KindShared:
 		for _, other := range solution.Tasks {
-			if p.Tasks[other.Task].Modes[other.Mode].Unary == g.index {
+			if p.Tasks[other.Task].Modes[other.Mode].Unary == reason.Index {
 				m.consider(other.EndMinute(), placed.StartMinute)
 			}
 		}
-	case KindCalendar, KindCumulative:
-		for i, phase := range mode.Phases {
-			m.considerPhase(p, phase, placed.Phases[i].Start, g)
+	case KindCumulative:
+		if reason.Phase < 0 {
+			break
+		}
+		for _, step := range p.Cumulatives[reason.Index].Used {
+			m.consider(step.End, placed.Phases[reason.Phase].Start)
 		}
 	case KindLagMinimum:
-		if lag := p.Lags[g.index]; lag.To == task {
+		if lag := p.Lags[reason.Index]; lag.To == task {
 			from := solution.Tasks[lag.From]
 			ready := from.ReadyMinute(p.Tasks[lag.From].Modes[from.Mode])
 			m.consider(ready+lag.MinMinutes, placed.StartMinute)
 		}
 	}
 	return m.latest
-}
-
-func (m *moment) considerPhase(p *plan.Problem, phase plan.Phase, start int, g group) {
-	if g.kind == KindCalendar && phase.Calendar == g.index {
-		for _, open := range p.Calendars[g.index].Open {
-			m.consider(open.Start, start)
-		}
-	}
-	needs := func(d plan.Demand) bool { return d.Cumulative == g.index }
-	if g.kind == KindCumulative && slices.ContainsFunc(phase.Demands, needs) {
-		for _, step := range p.Cumulatives[g.index].Used {
-			m.consider(step.End, start)
-		}
-	}
 }

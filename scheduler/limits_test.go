@@ -62,6 +62,25 @@ func TestContextEndsTheSearch(t *testing.T) {
 	}
 }
 
+// TestContextLeavesTheBestFound: once one solution is known, a context that ends gives it, however late it ends.
+func TestContextLeavesTheBestFound(t *testing.T) {
+	known := false
+	for looks := 1; looks <= 256; looks *= 2 {
+		ctx := &lookLimit{Context: context.Background(), left: looks}
+		result, err := scheduler.Solve(ctx, jobs(25), scheduler.Options{})
+		require.NoError(t, err)
+		if known {
+			require.Equal(t, scheduler.Feasible, result.Status, "after %d looks", looks)
+		}
+		if result.Status == scheduler.Feasible {
+			known = true
+			require.Len(t, result.Solution.Tasks, 25)
+			require.Equal(t, result.Solution.MakespanMinute(), result.MakespanMinute)
+		}
+	}
+	require.True(t, known)
+}
+
 func TestNodeLimitIsDeterministic(t *testing.T) {
 	for _, limit := range []int{1, 50, 2500} {
 		first := solve(t, jobs(25), scheduler.Options{NodeLimit: limit, SkipWhy: true})

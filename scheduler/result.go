@@ -36,7 +36,7 @@ type Result struct {
 	// BlameMinimal says that none of the members can be spared: the rest of Blame alone would leave a solution. False when
 	// the context or the node limit ended the proof; the set then suffices, but may be larger than needed.
 	BlameMinimal bool `json:"blame_minimal"`
-	// Reasons say, for a solution, what keeps each task from starting one step earlier, all else being as it is.
+	// Reasons say, for a solution, what keeps each task from starting earlier, all else being as it is.
 	Reasons []Reason `json:"reasons"`
 }
 
@@ -51,7 +51,7 @@ const (
 	KindBusy       Kind = "unary_busy"      // what holds a unary already; Problem.Unaries
 	KindShared     Kind = "unary_shared"    // tasks of this problem exclude each other on a unary; Problem.Unaries
 	KindCalendar   Kind = "calendar"        // opening times; Problem.Calendars
-	KindTooLong    Kind = "too_long"        // a calendar whose every opening is shorter than a phase; Problem.Calendars
+	KindTooLong    Kind = "too_long"        // a calendar whose every opening is shorter than phases in a row; Problem.Calendars
 	KindCumulative Kind = "cumulative"      // capacity less what is used already and by other tasks; Problem.Cumulatives
 	KindOverDemand Kind = "over_demand"     // a cumulative whose whole capacity is less than a demand; Problem.Cumulatives
 	KindLagMinimum Kind = "lag_minimum"     // least minutes of a lag; Problem.Lags
@@ -66,25 +66,31 @@ type Blame struct {
 	Index int  `json:"index"`
 	// Name is the resource's, calendar's or task's name; for a lag both tasks' names.
 	Name string `json:"name"`
-	// Need and Have are the figures that say how far it is from enough, in minutes or in the cumulative's unit:
+	// Need and Have are the figures that say how far it is from enough, in minutes or in the cumulative's unit. Where Need
+	// is at most Have they explain nothing by themselves: the group fits, but not together with the others blamed.
 	//
 	//	horizon          least makespan if only the horizon were later (-1: none, or not found), horizon
 	//	release          -1, release
 	//	forbidden_start  -1, minutes forbidden in the mode that has the fewest
 	//	unary_busy       least minutes of a mode on it, longest free gap before the horizon
 	//	unary_shared     least minutes of all tasks that have no other unary, horizon
-	//	calendar         most minutes of a phase bound to it, longest opening before the horizon
-	//	too_long         the same
+	//	calendar         most minutes of phases in a row bound to it, its longest opening; if that is enough and the same
+	//	                 of all blamed calendars taken as one is not, the latter
+	//	too_long         most minutes of phases in a row bound to it, its longest opening
 	//	cumulative       greatest demand on it, least free before the horizon
 	//	over_demand      greatest demand on it, capacity
 	//	lag_minimum      MinMinutes, -1
 	//	lag_maximum      -1, MaxMinutes
+	//
+	// Openings end with the horizon where it is blamed too.
 	Need int `json:"need"`
 	Have int `json:"have"`
 }
 
 // Reason is one constraint group that keeps a task from starting one step earlier in its mode while all other tasks stay
-// where they are. Where several are needed together, each is one Reason.
+// where they are. Where several are needed together, each is one Reason. Where the step earlier falls where a calendar is
+// closed, but a later phase rules out the opening before too, the reasons for that come first. A task has none
+// if nothing is known to hold it: in a solution that is not proven best, or where a limit ended the question.
 type Reason struct {
 	Task  int    `json:"task"` // index into Problem.Tasks
 	Kind  Kind   `json:"kind"`
@@ -92,8 +98,11 @@ type Reason struct {
 	Name  string `json:"name"`
 	// OtherTask is, for lags, the task at the other end; else -1.
 	OtherTask int `json:"other_task"`
+	// Phase is, for a calendar or a cumulative, the phase of the task's mode that it holds back, the first if there are
+	// several; else -1.
+	Phase int `json:"phase"`
 	// UntilMinute is when the group lets go of the task, or of the phase that it holds back: the end of what is busy, used
-	// or forbidden, the opening of the calendar, the release, the other task's end or, for a lag, the minute at which it was
+	// or forbidden, the calendar's next opening, the release, the other task's end or, for a lag, the minute at which it was
 	// ready and the lag. -1 where no single minute says it.
 	UntilMinute int `json:"until_minute"`
 }

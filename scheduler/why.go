@@ -50,10 +50,12 @@ func (r *run) blame() ([]Blame, bool) {
 	var blame []Blame
 	for _, g := range kept {
 		b := Blame{Kind: g.kind, Index: g.index, Name: r.nameOf(g)}
-		b.Need, b.Have = r.figures(g)
+		b.Need, b.Have = r.figures(g, kept)
 		switch {
 		case g.kind == KindCalendar && b.Need > b.Have:
 			b.Kind = KindTooLong
+		case g.kind == KindCalendar:
+			b.Need, b.Have = r.figuresTogether(b, kept)
 		case g.kind == KindCumulative && b.Need > r.problem.Cumulatives[g.index].Capacity:
 			b.Kind, b.Have = KindOverDemand, r.problem.Cumulatives[g.index].Capacity
 		}
@@ -63,7 +65,7 @@ func (r *run) blame() ([]Blame, bool) {
 }
 
 // groups are all groups of the problem that constrain anything, those last that make the more telling explanation. The
-// horizon comes after the calendars, since a calendar often ends with it only because nobody listed more.
+// horizon comes last: it is blamed whenever there is a solution without it.
 func (r *run) groups() []group {
 	p := r.problem
 	var groups []group
@@ -113,96 +115,4 @@ func (r *run) nameOf(g group) string {
 		return p.Tasks[p.Lags[g.index].From].Name + " to " + p.Tasks[p.Lags[g.index].To].Name
 	}
 	return ""
-}
-
-// reasons finds what keeps each task of the solution from starting one step earlier.
-func (r *run) reasons(solution plan.Solution) []Reason {
-	var reasons []Reason
-	for task := range solution.Tasks {
-		if r.meter.ctx.Err() != nil {
-			return reasons
-		}
-		reasons = append(reasons, r.reasonsOf(solution, task)...)
-	}
-	return reasons
-}
-
-func (r *run) reasonsOf(solution plan.Solution, task int) []Reason {
-	earlier := solution.Tasks[task].StartMinute - max(r.problem.StepMinutes, 1)
-	if earlier < 0 {
-		return []Reason{{Task: task, Kind: KindOrigin, OtherTask: -1, UntilMinute: 0}}
-	}
-	local := *r // with all else as it is
-	local.problem = r.fixed(solution, task)
-	resources := *r.res
-	resources.problem = local.problem
-	local.res = &resources
-	pins := make([]pin, len(solution.Tasks))
-	for i, placement := range solution.Tasks {
-		pins[i] = pin{mode: 0, starts: span{placement.StartMinute, placement.StartMinute}}
-	}
-	pins[task].starts = span{earlier, earlier}
-	kept, _ := local.filter(local.groupsOf(task), pins)
-	var reasons []Reason
-	for _, g := range kept {
-		reason := Reason{Task: task, Kind: g.kind, Index: g.index, Name: r.nameOf(g), OtherTask: -1}
-		reason.UntilMinute = untilMinute(r.problem, solution, task, g)
-		if g.kind == KindLagMinimum || g.kind == KindLagMaximum {
-			lag := r.problem.Lags[g.index]
-			reason.OtherTask = lag.From + lag.To - task
-		}
-		if g.kind == KindHorizon {
-			reason.Kind = KindMakespan
-		}
-		reasons = append(reasons, reason)
-	}
-	return reasons
-}
-
-// fixed is the problem with each task's mode as in the solution, its phases too but for those of the given task, and the
-// makespan as horizon.
-func (r *run) fixed(solution plan.Solution, task int) *plan.Problem {
-	p := *r.problem
-	p.HorizonMinutes = solution.MakespanMinute()
-	p.Tasks = slices.Clone(p.Tasks)
-	for i, placement := range solution.Tasks {
-		mode := p.Tasks[i].Modes[placement.Mode]
-		if i != task {
-			mode.Phases = slices.Clone(mode.Phases)
-			for k, taken := range placement.Phases {
-				mode.Phases[k].Minutes, mode.Phases[k].MaxMinutes = taken.Minutes(), 0
-			}
-		}
-		p.Tasks[i].Modes = []plan.Mode{mode}
-	}
-	return &p
-}
-
-// groupsOf is the groups that touch the task, in a problem where each task has one mode. The makespan, which is the
-// horizon there, is the last resort of an explanation and so comes first.
-func (r *run) groupsOf(task int) []group {
-	p := r.problem
-	mode := p.Tasks[task].Modes[0]
-	groups := []group{{kind: KindHorizon}}
-	for _, g := range r.groups() {
-		touches := false
-		switch g.kind {
-		case KindRelease, KindForbidden:
-			touches = g.index == task
-		case KindBusy, KindShared:
-			touches = g.index == mode.Unary
-		case KindCalendar:
-			touches = slices.ContainsFunc(mode.Phases, func(ph plan.Phase) bool { return ph.Calendar == g.index })
-		case KindCumulative:
-			touches = slices.ContainsFunc(mode.Phases, func(ph plan.Phase) bool {
-				return slices.ContainsFunc(ph.Demands, func(d plan.Demand) bool { return d.Cumulative == g.index })
-			})
-		case KindLagMinimum, KindLagMaximum:
-			touches = p.Lags[g.index].From == task || p.Lags[g.index].To == task
-		}
-		if touches {
-			groups = append(groups, g)
-		}
-	}
-	return groups
 }

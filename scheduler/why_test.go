@@ -99,6 +99,11 @@ func TestBlameIsMinimalAndSufficient(t *testing.T) {
 		}
 		require.NotEmpty(t, result.Blame)
 		require.True(t, result.BlameMinimal)
+		later := without(p, scheduler.Blame{Kind: scheduler.KindHorizon})
+		if solve(t, later, scheduler.Options{SkipWhy: true}).Status == scheduler.Optimal {
+			last := result.Blame[len(result.Blame)-1]
+			require.Equal(t, scheduler.KindHorizon, last.Kind, "a later horizon would help")
+		}
 		bare := onlyBlamed(p, result.Blame)
 		require.Equal(t, scheduler.Infeasible, solve(t, bare, scheduler.Options{SkipWhy: true}).Status)
 		for i, b := range result.Blame {
@@ -124,7 +129,25 @@ func oneTask() scheduler.Problem {
 	}
 }
 
-// chain is two such tasks, the second 10 to 20 minutes after the first.
+// rigid is a task that somebody must attend throughout: 10, 60 and 40 minutes.
+func rigid() scheduler.Problem {
+	p := oneTask()
+	p.Tasks[0].Modes[0].Phases = []scheduler.Phase{
+		{Name: "charge", Minutes: 10, Calendar: 0}, {Name: "fire", Minutes: 60, Calendar: 0},
+		{Name: "stand", Calendar: -1}, {Name: "draw", Minutes: 40, Calendar: 0},
+	}
+	return p
+}
+
+// attended is a task with somebody there to charge and to draw: 10 minutes, 60 of firing, up to 120 of waiting, then 30.
+func attended() scheduler.Problem {
+	p := oneTask()
+	mode := &p.Tasks[0].Modes[0]
+	mode.Phases = slices.Insert(mode.Phases, 0, scheduler.Phase{Name: "charge", Minutes: 10, Calendar: 0})
+	return p
+}
+
+// chain is two tasks as oneTask has, the second 10 to 20 minutes after the first.
 func chain() scheduler.Problem {
 	p := oneTask()
 	p.Tasks = append(p.Tasks, p.Tasks[0])
@@ -176,6 +199,35 @@ func TestBlame(t *testing.T) {
 			p.Calendars[0].Open = []scheduler.Interval{{Start: 0, End: 89}}
 			return p
 		}, []scheduler.Blame{{Kind: scheduler.KindCalendar, Name: "staffed", Need: 30, Have: 89}}},
+		"phases in a row longer than every opening": {func() scheduler.Problem {
+			p := rigid()
+			p.Calendars[0].Open = []scheduler.Interval{{Start: 0, End: 109}, {Start: 200, End: 309}}
+			return p
+		}, []scheduler.Blame{{Kind: scheduler.KindTooLong, Name: "staffed", Need: 110, Have: 109}}},
+		"a phase without its calendar breaks the row": {func() scheduler.Problem {
+			p := rigid()
+			p.Tasks[0].Modes[0].Phases[1].Calendar = -1
+			p.Calendars[0].Open = []scheduler.Interval{{Start: 0, End: 70}, {Start: 200, End: 270}}
+			return p
+		}, []scheduler.Blame{{Kind: scheduler.KindCalendar, Name: "staffed", Need: 40, Have: 70}}},
+		"two calendars in a row": {func() scheduler.Problem {
+			p := rigid()
+			p.Calendars[0].Open = []scheduler.Interval{{Start: 0, End: 30}, {Start: 90, End: 199}}
+			p.Calendars = append(p.Calendars, scheduler.Calendar{Name: "in reach", Open: []scheduler.Interval{{Start: 0, End: 80}}})
+			p.Tasks[0].Modes[0].Phases[1].Calendar = 1
+			return p
+		}, []scheduler.Blame{
+			{Kind: scheduler.KindCalendar, Index: 0, Name: "staffed", Need: 110, Have: 109},
+			{Kind: scheduler.KindCalendar, Index: 1, Name: "in reach", Need: 110, Have: 109},
+		}},
+		"an opening after the horizon would do": {func() scheduler.Problem {
+			p := rigid()
+			p.Calendars[0].Open = []scheduler.Interval{{Start: 0, End: 100}, {Start: 550, End: 700}}
+			return p
+		}, []scheduler.Blame{
+			{Kind: scheduler.KindTooLong, Name: "staffed", Need: 110, Have: 100},
+			{Kind: scheduler.KindHorizon, Need: 660, Have: 600},
+		}},
 		"demand above capacity": {func() scheduler.Problem {
 			p := oneTask()
 			p.Cumulatives[0].Capacity = 3
@@ -288,51 +340,91 @@ func TestReasons(t *testing.T) {
 		start   int
 		want    []scheduler.Reason
 	}{
-		"origin": {oneTask, 0, []scheduler.Reason{{Kind: scheduler.KindOrigin, OtherTask: -1}}},
+		"origin": {oneTask, 0, []scheduler.Reason{{Kind: scheduler.KindOrigin, OtherTask: -1, Phase: -1}}},
 		"release": {func() scheduler.Problem {
 			p := oneTask()
 			p.Tasks[0].ReleaseMinute = 33
 			return p
-		}, 33, []scheduler.Reason{{Kind: scheduler.KindRelease, Name: "bisque", OtherTask: -1, UntilMinute: 33}}},
+		}, 33, []scheduler.Reason{{Kind: scheduler.KindRelease, Name: "bisque", OtherTask: -1, Phase: -1, UntilMinute: 33}}},
 		"busy, on the grid": {func() scheduler.Problem {
 			p := oneTask()
 			p.StepMinutes = 15
 			p.Unaries[0].Busy = []scheduler.Interval{{Start: 20, End: 95}}
 			return p
-		}, 105, []scheduler.Reason{{Kind: scheduler.KindBusy, Name: "kiln", OtherTask: -1, UntilMinute: 95}}},
+		}, 105, []scheduler.Reason{{Kind: scheduler.KindBusy, Name: "kiln", OtherTask: -1, Phase: -1, UntilMinute: 95}}},
 		"forbidden": {func() scheduler.Problem {
 			p := oneTask()
 			p.Tasks[0].Modes[0].ForbiddenStarts = []scheduler.Interval{{Start: -5, End: 8}}
 			return p
-		}, 8, []scheduler.Reason{{Kind: scheduler.KindForbidden, Name: "bisque", OtherTask: -1, UntilMinute: 8}}},
+		}, 8, []scheduler.Reason{{Kind: scheduler.KindForbidden, Name: "bisque", OtherTask: -1, Phase: -1, UntilMinute: 8}}},
 		"power": {func() scheduler.Problem {
 			p := oneTask()
 			p.Cumulatives[0].Used = []scheduler.Step{{Interval: scheduler.Interval{Start: 10, End: 70}, Amount: 7}}
 			return p
-		}, 70, []scheduler.Reason{{Kind: scheduler.KindCumulative, Name: "panel", OtherTask: -1, UntilMinute: 70}}},
+		}, 70, []scheduler.Reason{{Kind: scheduler.KindCumulative, Name: "panel", OtherTask: -1, Phase: 0, UntilMinute: 70}}},
 		"nobody to draw": {func() scheduler.Problem {
 			p := oneTask()
 			p.Calendars[0].Open = []scheduler.Interval{{Start: 200, End: 600}}
 			return p
-		}, 20, []scheduler.Reason{{Kind: scheduler.KindCalendar, Name: "staffed", OtherTask: -1, UntilMinute: 200}}},
+		}, 20, []scheduler.Reason{{Kind: scheduler.KindCalendar, Name: "staffed", OtherTask: -1, Phase: 2, UntilMinute: 200}}},
+		"nobody to draw, later": {func() scheduler.Problem {
+			p := oneTask()
+			p.Calendars[0].Open = []scheduler.Interval{{Start: 185, End: 205}, {Start: 300, End: 400}}
+			return p
+		}, 120, []scheduler.Reason{
+			{Kind: scheduler.KindCalendar, Name: "staffed", OtherTask: -1, Phase: 2, UntilMinute: 300},
+		}},
+		"could be charged before, but not drawn": {func() scheduler.Problem {
+			p := attended()
+			p.Calendars[0].Open = []scheduler.Interval{{Start: 0, End: 90}, {Start: 300, End: 600}}
+			return p
+		}, 300, []scheduler.Reason{
+			{Kind: scheduler.KindCalendar, Name: "staffed", OtherTask: -1, Phase: 3, UntilMinute: 300},
+		}},
+		"could be charged before, but for power": {func() scheduler.Problem {
+			p := attended()
+			p.Calendars[0].Open = []scheduler.Interval{{Start: 0, End: 100}, {Start: 300, End: 600}}
+			p.Tasks[0].Modes[0].Phases[3].Calendar = -1
+			p.Cumulatives[0].Used = []scheduler.Step{{Interval: scheduler.Interval{Start: 0, End: 200}, Amount: 7}}
+			return p
+		}, 300, []scheduler.Reason{
+			{Kind: scheduler.KindCumulative, Name: "panel", OtherTask: -1, Phase: 1, UntilMinute: -1},
+			{Kind: scheduler.KindCalendar, Name: "staffed", OtherTask: -1, Phase: 0, UntilMinute: 300},
+		}},
+		"could be charged before, but for what is busy": {func() scheduler.Problem {
+			p := attended()
+			p.Calendars[0].Open = []scheduler.Interval{{Start: 0, End: 100}, {Start: 300, End: 600}}
+			p.Tasks[0].Modes[0].Phases[3].Calendar = -1
+			p.Unaries[0].Busy = []scheduler.Interval{{Start: 0, End: 200}}
+			return p
+		}, 300, []scheduler.Reason{
+			{Kind: scheduler.KindCalendar, Name: "staffed", OtherTask: -1, Phase: 0, UntilMinute: 300},
+		}},
+		"opens for too short": {func() scheduler.Problem {
+			p := attended()
+			p.Calendars[0].Open = []scheduler.Interval{{Start: 20, End: 25}, {Start: 40, End: 600}}
+			return p
+		}, 40, []scheduler.Reason{
+			{Kind: scheduler.KindCalendar, Name: "staffed", OtherTask: -1, Phase: 0, UntilMinute: 40},
+		}},
 		"lag": {chain, 100, []scheduler.Reason{
-			{Task: 1, Kind: scheduler.KindLagMinimum, Name: "bisque to glaze", OtherTask: 0, UntilMinute: 100},
+			{Task: 1, Kind: scheduler.KindLagMinimum, Name: "bisque to glaze", OtherTask: 0, Phase: -1, UntilMinute: 100},
 		}},
 		"lag, the other furnace not yet free": {func() scheduler.Problem {
 			p := tailed()
 			p.Tasks = p.Tasks[:2]
 			return p
 		}, 70, []scheduler.Reason{
-			{Task: 1, Kind: scheduler.KindLagMinimum, Name: "bisque to glaze", OtherTask: 0, UntilMinute: 70},
+			{Task: 1, Kind: scheduler.KindLagMinimum, Name: "bisque to glaze", OtherTask: 0, Phase: -1, UntilMinute: 70},
 		}},
 		"the other task's tail": {tailed, 90, []scheduler.Reason{
-			{Task: 2, Kind: scheduler.KindShared, Name: "kiln", OtherTask: -1, UntilMinute: 90},
+			{Task: 2, Kind: scheduler.KindShared, Name: "kiln", OtherTask: -1, Phase: -1, UntilMinute: 90},
 		}},
 		"the other task on the furnace": {func() scheduler.Problem {
 			p := chain()
 			p.Lags = nil
 			return p
-		}, 90, []scheduler.Reason{{Task: 1, Kind: scheduler.KindShared, Name: "kiln", OtherTask: -1, UntilMinute: 90}}},
+		}, 90, []scheduler.Reason{{Task: 1, Kind: scheduler.KindShared, Name: "kiln", OtherTask: -1, Phase: -1, UntilMinute: 90}}},
 	}
 	for name, c := range cases {
 		t.Run(name, func(t *testing.T) {
@@ -362,6 +454,57 @@ func TestEveryStartHasAReason(t *testing.T) {
 				found = found || reason.Task == task
 			}
 			require.True(t, found, "task %d", task)
+		}
+	})
+}
+
+// oneStepEarlier is the problem in which all is as in the solution but for one task, which starts a step earlier in its mode.
+func oneStepEarlier(p scheduler.Problem, solution scheduler.Solution, task int) scheduler.Problem {
+	p.HorizonMinutes = solution.MakespanMinute()
+	p.Tasks = slices.Clone(p.Tasks)
+	for i, placed := range solution.Tasks {
+		mode := p.Tasks[i].Modes[placed.Mode]
+		mode.Phases = slices.Clone(mode.Phases)
+		start := placed.StartMinute
+		if i == task {
+			start -= max(p.StepMinutes, 1)
+		} else {
+			for k, taken := range placed.Phases {
+				mode.Phases[k].Minutes, mode.Phases[k].MaxMinutes = taken.Minutes(), 0
+			}
+		}
+		mode.ForbiddenStarts = append(slices.Clone(mode.ForbiddenStarts),
+			scheduler.Interval{Start: -1, End: start}, scheduler.Interval{Start: start + 1, End: 1000})
+		p.Tasks[i].Modes = []scheduler.Mode{mode}
+	}
+	return p
+}
+
+// TestReasonsAreGivenWhereSomethingHolds: a task has reasons only where brute force finds no start a step earlier, be the
+// solution proven best or not, and always there without a limit. The phase that a reason names needs what is said to hold it.
+func TestReasonsAreGivenWhereSomethingHolds(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		p := drawProblem(t, everything)
+		limit := rapid.IntRange(0, 6).Draw(t, "nodes")
+		result := solve(t, p, scheduler.Options{NodeLimit: limit})
+		reasons := make([]int, len(p.Tasks))
+		for _, reason := range result.Reasons {
+			reasons[reason.Task]++
+			mode := p.Tasks[reason.Task].Modes[result.Solution.Tasks[reason.Task].Mode]
+			switch reason.Kind {
+			case scheduler.KindCalendar:
+				require.Equal(t, reason.Index, mode.Phases[reason.Phase].Calendar)
+			case scheduler.KindCumulative:
+				require.Positive(t, demand(mode.Phases[reason.Phase], reason.Index))
+			default:
+				require.Equal(t, -1, reason.Phase)
+			}
+		}
+		for task, placed := range result.Solution.Tasks {
+			held := placed.StartMinute < max(p.StepMinutes, 1) || bruteForce(oneStepEarlier(p, result.Solution, task)) == nil
+			if limit == 0 || reasons[task] > 0 {
+				require.Equal(t, held, reasons[task] > 0, "task %d", task)
+			}
 		}
 	})
 }
