@@ -25,6 +25,8 @@ type joint struct {
 	existing []domain.Firing // occupying, within reach of the planned ones' gas and averaging times
 	planned  []plannedFiring
 	today    string // ISO date in the studio's zone, for the age of measurements
+	// anyTime says that the planned windows stand for any time: findings then count minutes instead of naming a clock time.
+	anyTime bool
 }
 
 // findings returns everything that the planned firings break together. Firings that stand in their way on the same furnace

@@ -122,8 +122,11 @@ func (j joint) putDown(findings []finding.Finding, p plannedFiring, room string)
 	var list []finding.Finding
 	for _, f := range findings {
 		if minute, ok := figure(f, "begins"); ok {
-			from := p.Window.Start.Add(time.Duration(minute * float64(time.Minute)))
-			f.Message = strings.Replace(f.Message, fmt.Sprintf("from minute %.0f", minute), "from "+j.clock(from), 1)
+			from := "from " + j.clock(p.Window.Start.Add(time.Duration(minute*float64(time.Minute))))
+			if j.anyTime {
+				from = fmt.Sprintf("from minute %.0f of the firing", minute)
+			}
+			f.Message = strings.Replace(f.Message, fmt.Sprintf("from minute %.0f", minute), from, 1)
 		}
 		f.Field, f.About = p.field, room
 		f.Message = fmt.Sprintf("%s, %s on %s: %s", room, p.Title, p.Furnace, f.Message)

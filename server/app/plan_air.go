@@ -76,7 +76,7 @@ func (p *planner) refusedAlone(task int, t assess.Treatment) []finding.Finding {
 	if !ok {
 		return nil
 	}
-	alone := joint{site: p.openSite, planned: []plannedFiring{{Firing: firing}}, today: p.today}
+	alone := joint{site: p.openSite, planned: []plannedFiring{{Firing: firing}}, today: p.today, anyTime: true}
 	found, assumptions := alone.air()
 	if !finding.Blocks(found) {
 		return nil
