@@ -68,6 +68,8 @@ type stageTimes struct {
 	Furnace             string      `json:"furnace"`
 	Phases              []phaseTime `json:"phases"`
 	EnergyKilowattHours float64     `json:"energy_kilowatt_hours"`
+	MassInGrams         float64     `json:"mass_in_grams"`
+	MassOutGrams        float64     `json:"mass_out_grams"`
 }
 
 type phaseTime struct {
@@ -149,6 +151,7 @@ func newOffGas(m *saggarv1.OffGasLine) offGas {
 func newStageTimes(m *saggarv1.StageTimes) stageTimes {
 	return stageTimes{
 		Stage: m.GetStage(), Furnace: m.GetFurnace(), EnergyKilowattHours: m.GetEnergyKilowattHours(),
+		MassInGrams: m.GetMassInGrams(), MassOutGrams: m.GetMassOutGrams(),
 		Phases: each(m.GetPhases(), func(p *saggarv1.PhaseTime) phaseTime {
 			return phaseTime{
 				Phase: convert.PhaseKindFromProto(p.GetPhase()), DurationMinutes: p.GetDurationMinutes(),

@@ -20,7 +20,7 @@ func (a recipeCheck) grids(format render.Format) []render.Grid {
 		return []render.Grid{a.findingRows()}
 	}
 	grids := []render.Grid{
-		a.findingGrid(), a.weighOutGrid(), a.productGrid(), a.balanceGrid(), a.offGasGrid(), a.stageGrid(),
+		a.findingGrid(), a.weighOutGrid(), a.massGrid(), a.productGrid(), a.balanceGrid(), a.offGasGrid(), a.stageGrid(),
 	}
 	return slices.Concat(grids, a.airGrids(), notes(a.Assumptions, a.Caution))
 }
@@ -95,6 +95,22 @@ func (a recipeCheck) weighOutGrid() render.Grid {
 	grid := render.Grid{Title: "Weigh out", Columns: []string{"stage", "material", "g"}}
 	for _, w := range a.WeighOut {
 		grid.Rows = append(grid.Rows, []string{w.Stage, w.Material, render.Number(w.MassGrams)})
+	}
+	return grid
+}
+
+// massGrid is what to expect on the balance before and after each stage; ware is not counted.
+func (a recipeCheck) massGrid() render.Grid {
+	grid := render.Grid{Title: "On the balance, likely case", Columns: []string{"stage", "g in", "g out"}}
+	for _, stage := range a.Stages {
+		if stage.MassInGrams > 0 {
+			grid.Rows = append(grid.Rows, []string{
+				stage.Stage, render.Number(stage.MassInGrams), render.Number(stage.MassOutGrams),
+			})
+		}
+	}
+	if len(grid.Rows) == 0 {
+		return render.Grid{}
 	}
 	return grid
 }
