@@ -2,9 +2,15 @@ package app
 
 import (
 	"fmt"
+	"slices"
+	"strings"
 
+	"saggar/chem/heat"
 	"saggar/scheduler"
 )
+
+// foldAbove is how many blames of one code are told one by one; more become one sentence.
+const foldAbove = 3
 
 // codes are the studio's words for what holds a start.
 var reasonCodes = map[scheduler.Kind]string{
@@ -12,6 +18,20 @@ var reasonCodes = map[scheduler.Kind]string{
 	scheduler.KindForbidden: "AIR", scheduler.KindBusy: "FURNACE_BUSY", scheduler.KindShared: "FURNACE_BUSY",
 	scheduler.KindCalendar: "STAFFED_HOURS", scheduler.KindTooLong: "STAFFED_HOURS",
 	scheduler.KindLagMinimum: "LAG", scheduler.KindLagMaximum: "LAG", scheduler.KindMakespan: "MAKESPAN",
+}
+
+// phaseWords begin a sentence about a phase that something holds back.
+var phaseWords = map[heat.PhaseKind]string{
+	heat.Warm: "while it warms", heat.Charge: "to charge", heat.Fire: "while it fires", heat.Feed: "to feed",
+	heat.Cool: "while it cools", heat.Open: "while it stands open", heat.Wait: "while it waits", heat.Draw: "to draw",
+	heat.Clear: "while it is fired clear", heat.Work: "for the bench work",
+}
+
+// foldedWords say of many names at once, by code, what is told of each by itself otherwise.
+var foldedWords = map[string]string{
+	"FURNACE_BUSY": "%s are taken", "STAFFED_HOURS": "no time fits the staffed hours of %s",
+	"SUPPLY": "%s can give no more", "CREW": "the people in %s are busy", "AIR": "the air does not carry %s",
+	"LAG": "no time fits what must follow each other: %s",
 }
 
 // code also tells supplies from crews, which the scheduler does not.
@@ -29,70 +49,208 @@ func (p *planner) code(kind scheduler.Kind, index int) string {
 func (p *planner) reasons(result scheduler.Result) []PlanReason {
 	var reasons []PlanReason
 	for _, r := range result.Reasons {
-		reason := PlanReason{Stage: p.problem.Tasks[r.Task].Name, Code: p.code(r.Kind, r.Index), About: r.Name}
-		until := ""
-		if r.UntilMinute >= 0 {
-			until = " until " + p.localClock(r.UntilMinute)
-		}
-		switch reason.Code {
-		case "FURNACE_BUSY":
-			reason.Message = fmt.Sprintf("%s is taken%s", r.Name, until)
-		case "STAFFED_HOURS":
-			reason.Message = fmt.Sprintf("nobody is there (%s)%s", r.Name, until)
-		case "SUPPLY":
-			reason.Message = fmt.Sprintf("%s carries no more%s", r.Name, until)
-		case "CREW":
-			reason.Message = fmt.Sprintf("the people in %s are busy%s", r.Name, until)
-		case "AIR":
-			reason.Message = fmt.Sprintf("the air does not carry it%s", until)
-		case "LAG":
-			reason.Message = fmt.Sprintf("it waits for %s%s", p.otherStage(r), until)
-		case "MAKESPAN":
-			reason.Message = "an earlier start would end later"
-		default:
-			reason.Message = "nothing may start earlier than asked"
+		task := p.problem.Tasks[r.Task]
+		reason := PlanReason{Stage: task.Name, Code: p.code(r.Kind, r.Index), About: r.Name}
+		reason.Message = p.reasonMessage(reason.Code, r)
+		if r.Phase >= 0 {
+			phase := task.Modes[result.Solution.Tasks[r.Task].Mode].Phases[r.Phase]
+			reason.Message = phaseWords[heat.PhaseKind(phase.Name)] + ", " + reason.Message
 		}
 		reasons = append(reasons, reason)
 	}
 	return reasons
 }
 
-func (p *planner) otherStage(r scheduler.Reason) string {
-	if r.OtherTask < 0 {
-		return r.Name
+func (p *planner) reasonMessage(code string, r scheduler.Reason) string {
+	until, next := "", ""
+	if r.UntilMinute >= 0 {
+		until = " until " + p.localClock(r.UntilMinute)
+		next = "; next from " + p.localClock(r.UntilMinute)
 	}
-	return p.problem.Tasks[r.OtherTask].Name
+	switch code {
+	case "FURNACE_BUSY":
+		return fmt.Sprintf("%s is taken%s", r.Name, until)
+	case "STAFFED_HOURS":
+		return p.attended(r.Index, r.Name) + next
+	case "SUPPLY":
+		return fmt.Sprintf("%s carries no more%s", r.Name, until)
+	case "CREW":
+		return fmt.Sprintf("the people in %s are busy%s", r.Name, until)
+	case "AIR":
+		return fmt.Sprintf("the air does not carry it%s", until)
+	case "LAG":
+		other := p.problem.Tasks[r.OtherTask].Name
+		if r.Kind == scheduler.KindLagMaximum {
+			return fmt.Sprintf("%s must follow it within %d min", other, p.mostMinutes(r.Index))
+		}
+		return fmt.Sprintf("it waits for %s%s", other, until)
+	case "MAKESPAN":
+		return "an earlier start would end later"
+	}
+	return "nothing may start earlier than asked"
 }
 
-// blames say what together leaves no plan.
+// attended says who must be there, by calendar.
+func (p *planner) attended(calendar int, name string) string {
+	if calendar == p.index.reach {
+		return "somebody must be in reach"
+	}
+	return fmt.Sprintf("somebody must be there (%s)", name)
+}
+
+// mostMinutes is a lag's most as the recipe states it, to the charge; the problem's is shorter by the warming.
+func (p *planner) mostMinutes(lag int) int { return allLags(p.charge.Recipe)[lag].MaxMinutes }
+
+// blames say what together leaves no plan, the window's end first.
 func (p *planner) blames(result scheduler.Result) []PlanReason {
 	var blames []PlanReason
-	for _, b := range result.Blame {
+	for _, b := range asOneRoster(result.Blame) {
 		blame := PlanReason{Code: p.code(b.Kind, b.Index), About: b.Name}
-		switch blame.Code {
-		case "HORIZON":
-			blame.Message = fmt.Sprintf("everything must be drawn by %s", p.localClock(p.problem.HorizonMinutes))
-			if b.Need >= 0 {
-				blame.Message += fmt.Sprintf("; without that it would be by %s", p.localClock(b.Need))
-			}
-		case "FURNACE_BUSY":
-			blame.Message = fmt.Sprintf("%s is needed for %d min at a stretch and stands free for %d at most", b.Name, b.Need, b.Have)
-		case "STAFFED_HOURS":
-			blame.Message = fmt.Sprintf("somebody must be there (%s) for %d min at a stretch; the longest is %d", b.Name, b.Need, b.Have)
-		case "SUPPLY":
-			blame.Message = fmt.Sprintf("%s is needed for %.1f kW and can give %.1f kW", b.Name, kilowatts(b.Need), kilowatts(b.Have))
-		case "CREW":
-			blame.Message = fmt.Sprintf("%s needs %d people at once and has %d", b.Name, b.Need, b.Have)
-		case "AIR":
+		switch {
+		case blame.Code == "AIR":
 			blame = p.airBlame(b.Name)
-		case "LAG":
-			blame.Message = fmt.Sprintf("the lag between %s", b.Name)
-		default:
+		case blame.Code == "LAG":
+			blame.Stage = p.problem.Tasks[p.problem.Lags[b.Index].To].Name
+			blame.Message = p.lagBlame(b)
+		case b.Kind == scheduler.KindHorizon:
+			blame.Message = p.horizonBlame(b)
+		case b.Kind == scheduler.KindRelease:
 			blame.Message = "nothing may start earlier than asked"
+		case b.Need > b.Have:
+			blame.Message = p.shortage(b)
+		default:
+			blame.Message = "no time fits " + p.limit(b)
+			if len(result.Blame) > 1 {
+				blame.Message += " together with the others named"
+			}
 		}
 		blames = append(blames, blame)
 	}
+	blames = folded(blames)
+	slices.SortStableFunc(blames, func(a, b PlanReason) int { return horizonFirst(a) - horizonFirst(b) })
 	return blames
+}
+
+func horizonFirst(r PlanReason) int {
+	if r.Code == "HORIZON" {
+		return 0
+	}
+	return 1
+}
+
+// asOneRoster makes one blame of calendars whose figures are those of all of them together.
+func asOneRoster(blames []scheduler.Blame) []scheduler.Blame {
+	var all []scheduler.Blame
+	first := -1
+	for _, b := range blames {
+		together := b.Kind == scheduler.KindCalendar && b.Need > b.Have
+		switch {
+		case together && first >= 0:
+			all[first].Name += ", " + b.Name
+			all[first].Index = -1 // none by itself
+			continue
+		case together:
+			first = len(all)
+		}
+		all = append(all, b)
+	}
+	return all
+}
+
+func (p *planner) horizonBlame(b scheduler.Blame) string {
+	message := "everything must be over by " + p.localClock(b.Have)
+	if b.Need >= 0 {
+		message += "; with a later end it could be by " + p.localClock(b.Need)
+	}
+	return message
+}
+
+func (p *planner) lagBlame(b scheduler.Blame) string {
+	lag := p.problem.Lags[b.Index]
+	from, to := p.problem.Tasks[lag.From].Name, p.problem.Tasks[lag.To].Name
+	switch {
+	case b.Kind == scheduler.KindLagMaximum:
+		return fmt.Sprintf("%s must be followed by %s within %d min", from, to, p.mostMinutes(b.Index))
+	case lag.MinMinutes > 0:
+		return fmt.Sprintf("%s may start at the earliest %d min after %s", to, lag.MinMinutes, from)
+	}
+	return fmt.Sprintf("%s may start only after %s", to, from)
+}
+
+// shortage says by how much something falls short of what is needed.
+func (p *planner) shortage(b scheduler.Blame) string {
+	switch b.Kind {
+	case scheduler.KindBusy:
+		return fmt.Sprintf("%s is needed for %d min at a stretch and stands free for %d at most", b.Name, b.Need, b.Have)
+	case scheduler.KindShared:
+		return fmt.Sprintf("%s is needed for %d min in all, of %d asked for", b.Name, b.Need, b.Have)
+	case scheduler.KindCalendar, scheduler.KindTooLong:
+		return fmt.Sprintf("%s for %d min at a stretch; the longest is %d", p.attended(b.Index, b.Name), b.Need, b.Have)
+	}
+	has := "can give"
+	if b.Kind == scheduler.KindCumulative {
+		has = "at times has no more left than"
+	}
+	if p.code(b.Kind, b.Index) == "SUPPLY" {
+		return fmt.Sprintf("%s is needed for %.1f kW and %s %.1f kW", b.Name, kilowatts(b.Need), has, kilowatts(b.Have))
+	}
+	if b.Kind == scheduler.KindOverDemand {
+		has = "has"
+	}
+	return fmt.Sprintf("%s needs %d people at once and %s %d", b.Name, b.Need, has, b.Have)
+}
+
+// limit names what is blamed where its figures by themselves would do.
+func (p *planner) limit(b scheduler.Blame) string {
+	switch {
+	case b.Kind == scheduler.KindBusy:
+		return "what is booked on " + b.Name
+	case b.Kind == scheduler.KindShared:
+		return "the stages one after another on " + b.Name
+	case b.Kind == scheduler.KindCalendar && b.Index == p.index.reach:
+		return "the hours with somebody in reach"
+	case b.Kind == scheduler.KindCalendar:
+		return "the staffed hours of " + b.Name
+	case p.code(b.Kind, b.Index) == "SUPPLY":
+		return "what " + b.Name + " has left"
+	}
+	return "the people free in " + b.Name
+}
+
+// folded makes one sentence of blames with the same code where there are many, in the place of the first.
+func folded(blames []PlanReason) []PlanReason {
+	about := map[string][]string{}
+	for _, b := range blames {
+		about[b.Code] = append(about[b.Code], b.About)
+	}
+	var all []PlanReason
+	told := map[string]bool{}
+	for _, b := range blames {
+		words, can := foldedWords[b.Code]
+		switch {
+		case !can || len(about[b.Code]) <= foldAbove:
+			all = append(all, b)
+		case !told[b.Code]:
+			names := listed(about[b.Code])
+			all = append(all, PlanReason{Code: b.Code, About: names, Message: fmt.Sprintf(words, names)})
+		}
+		told[b.Code] = true
+	}
+	return all
+}
+
+// listed is the first few names, each once, and how many more there are.
+func listed(all []string) string {
+	var names []string
+	for _, name := range all {
+		if !slices.Contains(names, name) {
+			names = append(names, name)
+		}
+	}
+	if len(names) <= foldAbove {
+		return strings.Join(names, ", ")
+	}
+	return fmt.Sprintf("%s and %d more", strings.Join(names[:foldAbove], ", "), len(names)-foldAbove)
 }
 
 // airBlame says that the air does not carry a stage.
