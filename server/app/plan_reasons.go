@@ -24,7 +24,7 @@ var reasonCodes = map[scheduler.Kind]string{
 var phaseWords = map[heat.PhaseKind]string{
 	heat.Warm: "while it warms", heat.Charge: "to charge", heat.Fire: "while it fires", heat.Feed: "to feed",
 	heat.Cool: "while it cools", heat.Open: "while it stands open", heat.Wait: "while it waits", heat.Draw: "to draw",
-	heat.Clear: "while it is fired clear", heat.Work: "for the bench work",
+	heat.Clear: "while it is fired clear", heat.Work: "for the work",
 }
 
 // foldedWords say of many names at once, by code, what is told of each by itself otherwise.
