@@ -128,7 +128,10 @@ func (p *planner) used(on func(heat.Furnace) bool, amount func(domain.FiringPhas
 // watts rounds up, so that the limit is never passed by rounding.
 func watts(kilowatts float64) int { return int(math.Ceil(kilowatts * wattsPerKilowatt)) }
 
+// addCalendars lists the staffed hours past the window's end too, a week for each stage and a month: nothing is planned
+// there, but only so can an answer say what a later end would allow.
 func (p *planner) addCalendars(window domain.Window) {
+	window.End = window.End.AddDate(0, 1, 7*len(p.charge.Recipe.Stages))
 	for _, id := range slices.Sorted(maps.Keys(p.site.Rooms)) {
 		p.index.room[id] = len(p.problem.Calendars)
 		p.problem.Calendars = append(p.problem.Calendars, p.calendar(id, heat.InRoom, window))
