@@ -175,137 +175,139 @@ func tailed() scheduler.Problem {
 	return p
 }
 
+// blameCases are problems without a solution and what is to blame.
+var blameCases = map[string]struct {
+	problem func() scheduler.Problem
+	want    []scheduler.Blame
+}{
+	"furnace busy to the horizon": {func() scheduler.Problem {
+		p := oneTask()
+		p.Calendars[0].Open[0].End = 5000
+		p.Unaries[0].Busy = []scheduler.Interval{{Start: 50, End: 560}}
+		return p
+	}, []scheduler.Blame{
+		{Kind: scheduler.KindBusy, Name: "kiln", Need: 90, Have: 50},
+		{Kind: scheduler.KindHorizon, Need: 650, Have: 600},
+	}},
+	"phase longer than every opening": {func() scheduler.Problem {
+		p := oneTask()
+		p.Calendars[0].Open = []scheduler.Interval{{Start: 100, End: 120}, {Start: 300, End: 329}}
+		return p
+	}, []scheduler.Blame{{Kind: scheduler.KindTooLong, Name: "staffed", Need: 30, Have: 29}}},
+	"calendar opens too early": {func() scheduler.Problem {
+		p := oneTask()
+		p.Calendars[0].Open = []scheduler.Interval{{Start: 0, End: 89}}
+		return p
+	}, []scheduler.Blame{{Kind: scheduler.KindCalendar, Name: "staffed", Need: 30, Have: 89}}},
+	"phases in a row longer than every opening": {func() scheduler.Problem {
+		p := rigid()
+		p.Calendars[0].Open = []scheduler.Interval{{Start: 0, End: 109}, {Start: 200, End: 309}}
+		return p
+	}, []scheduler.Blame{{Kind: scheduler.KindTooLong, Name: "staffed", Need: 110, Have: 109}}},
+	"a phase without its calendar breaks the row": {func() scheduler.Problem {
+		p := rigid()
+		p.Tasks[0].Modes[0].Phases[1].Calendar = -1
+		p.Calendars[0].Open = []scheduler.Interval{{Start: 0, End: 70}, {Start: 200, End: 270}}
+		return p
+	}, []scheduler.Blame{{Kind: scheduler.KindCalendar, Name: "staffed", Need: 40, Have: 70}}},
+	"two calendars in a row": {func() scheduler.Problem {
+		p := rigid()
+		p.Calendars[0].Open = []scheduler.Interval{{Start: 0, End: 30}, {Start: 90, End: 199}}
+		p.Calendars = append(p.Calendars, scheduler.Calendar{Name: "in reach", Open: []scheduler.Interval{{Start: 0, End: 80}}})
+		p.Tasks[0].Modes[0].Phases[1].Calendar = 1
+		return p
+	}, []scheduler.Blame{
+		{Kind: scheduler.KindCalendar, Index: 0, Name: "staffed", Need: 110, Have: 109},
+		{Kind: scheduler.KindCalendar, Index: 1, Name: "in reach", Need: 110, Have: 109},
+	}},
+	"an opening after the horizon would do": {func() scheduler.Problem {
+		p := rigid()
+		p.Calendars[0].Open = []scheduler.Interval{{Start: 0, End: 100}, {Start: 550, End: 700}}
+		return p
+	}, []scheduler.Blame{
+		{Kind: scheduler.KindTooLong, Name: "staffed", Need: 110, Have: 100},
+		{Kind: scheduler.KindHorizon, Need: 660, Have: 600},
+	}},
+	"demand above capacity": {func() scheduler.Problem {
+		p := oneTask()
+		p.Cumulatives[0].Capacity = 3
+		return p
+	}, []scheduler.Blame{{Kind: scheduler.KindOverDemand, Name: "panel", Need: 4, Have: 3}}},
+	"power used to the horizon": {func() scheduler.Problem {
+		p := oneTask()
+		p.Calendars[0].Open[0].End = 5000
+		p.Cumulatives[0].Used = []scheduler.Step{{Interval: scheduler.Interval{Start: -10, End: 555}, Amount: 7}}
+		return p
+	}, []scheduler.Blame{
+		{Kind: scheduler.KindCumulative, Name: "panel", Need: 4, Have: 3},
+		{Kind: scheduler.KindHorizon, Need: 645, Have: 600},
+	}},
+	"released too late": {func() scheduler.Problem {
+		p := oneTask()
+		p.Tasks[0].ReleaseMinute = 520
+		p.Calendars = []scheduler.Calendar{{Open: []scheduler.Interval{{Start: 0, End: 5000}}}}
+		return p
+	}, []scheduler.Blame{
+		{Kind: scheduler.KindRelease, Name: "bisque", Need: -1, Have: 520},
+		{Kind: scheduler.KindHorizon, Need: 610, Have: 600},
+	}},
+	"lag cannot bridge what is busy": {func() scheduler.Problem {
+		p := chain()
+		p.Calendars[0].Open[0].End = 5000
+		p.Unaries[0].Busy = []scheduler.Interval{{Start: 90, End: 420}}
+		return p
+	}, []scheduler.Blame{
+		{Kind: scheduler.KindLagMinimum, Name: "bisque to glaze", Need: 10, Have: -1},
+		{Kind: scheduler.KindBusy, Name: "kiln", Need: 90, Have: 180},
+		{Kind: scheduler.KindLagMaximum, Name: "bisque to glaze", Need: -1, Have: 20},
+		{Kind: scheduler.KindHorizon, Need: 610, Have: 600},
+	}},
+	"tail longer than the lag allows": {func() scheduler.Problem {
+		p := tailed()
+		p.HorizonMinutes = 1 << 31
+		p.Tasks = p.Tasks[:2]
+		p.Tasks[1].Modes[0].Unary = 0
+		first := &p.Tasks[0].Modes[0]
+		first.Phases = slices.Insert(first.Phases, 1, scheduler.Phase{Name: "wait", MaxMinutes: 120, Calendar: -1})
+		return p
+	}, []scheduler.Blame{
+		{Kind: scheduler.KindShared, Name: "kiln", Need: 180, Have: 1 << 31},
+		{Kind: scheduler.KindLagMinimum, Name: "bisque to glaze", Need: 10, Have: -1},
+		{Kind: scheduler.KindLagMaximum, Name: "bisque to glaze", Need: -1, Have: 20},
+	}},
+	"lags contradict each other": {func() scheduler.Problem {
+		p := chain()
+		p.Lags = append(p.Lags, scheduler.Lag{From: 1, To: 0, MinMinutes: 0, MaxMinutes: -1})
+		p.HorizonMinutes = 1 << 30
+		p.Calendars[0].Open[0].End = 1 << 31
+		return p
+	}, []scheduler.Blame{
+		{Kind: scheduler.KindLagMinimum, Index: 0, Name: "bisque to glaze", Need: 10, Have: -1},
+		{Kind: scheduler.KindLagMinimum, Index: 1, Name: "glaze to bisque", Need: 0, Have: -1},
+	}},
+	"one furnace for too much": {func() scheduler.Problem {
+		p := chain()
+		p.Calendars[0].Open[0].End = 5000
+		p.HorizonMinutes, p.Lags = 179, nil
+		p.Cumulatives = []scheduler.Cumulative{{Capacity: 100}}
+		return p
+	}, []scheduler.Blame{
+		{Kind: scheduler.KindShared, Name: "kiln", Need: 180, Have: 179},
+		{Kind: scheduler.KindHorizon, Need: 180, Have: 179},
+	}},
+	"every start forbidden": {func() scheduler.Problem {
+		p := oneTask()
+		p.Calendars[0].Open[0].End = 5000
+		p.Tasks[0].Modes[0].ForbiddenStarts = []scheduler.Interval{{Start: 0, End: 511}}
+		return p
+	}, []scheduler.Blame{
+		{Kind: scheduler.KindForbidden, Name: "bisque", Need: -1, Have: 511},
+		{Kind: scheduler.KindHorizon, Need: 601, Have: 600},
+	}},
+}
+
 func TestBlame(t *testing.T) {
-	cases := map[string]struct {
-		problem func() scheduler.Problem
-		want    []scheduler.Blame
-	}{
-		"furnace busy to the horizon": {func() scheduler.Problem {
-			p := oneTask()
-			p.Calendars[0].Open[0].End = 5000
-			p.Unaries[0].Busy = []scheduler.Interval{{Start: 50, End: 560}}
-			return p
-		}, []scheduler.Blame{
-			{Kind: scheduler.KindBusy, Name: "kiln", Need: 90, Have: 50},
-			{Kind: scheduler.KindHorizon, Need: 650, Have: 600},
-		}},
-		"phase longer than every opening": {func() scheduler.Problem {
-			p := oneTask()
-			p.Calendars[0].Open = []scheduler.Interval{{Start: 100, End: 120}, {Start: 300, End: 329}}
-			return p
-		}, []scheduler.Blame{{Kind: scheduler.KindTooLong, Name: "staffed", Need: 30, Have: 29}}},
-		"calendar opens too early": {func() scheduler.Problem {
-			p := oneTask()
-			p.Calendars[0].Open = []scheduler.Interval{{Start: 0, End: 89}}
-			return p
-		}, []scheduler.Blame{{Kind: scheduler.KindCalendar, Name: "staffed", Need: 30, Have: 89}}},
-		"phases in a row longer than every opening": {func() scheduler.Problem {
-			p := rigid()
-			p.Calendars[0].Open = []scheduler.Interval{{Start: 0, End: 109}, {Start: 200, End: 309}}
-			return p
-		}, []scheduler.Blame{{Kind: scheduler.KindTooLong, Name: "staffed", Need: 110, Have: 109}}},
-		"a phase without its calendar breaks the row": {func() scheduler.Problem {
-			p := rigid()
-			p.Tasks[0].Modes[0].Phases[1].Calendar = -1
-			p.Calendars[0].Open = []scheduler.Interval{{Start: 0, End: 70}, {Start: 200, End: 270}}
-			return p
-		}, []scheduler.Blame{{Kind: scheduler.KindCalendar, Name: "staffed", Need: 40, Have: 70}}},
-		"two calendars in a row": {func() scheduler.Problem {
-			p := rigid()
-			p.Calendars[0].Open = []scheduler.Interval{{Start: 0, End: 30}, {Start: 90, End: 199}}
-			p.Calendars = append(p.Calendars, scheduler.Calendar{Name: "in reach", Open: []scheduler.Interval{{Start: 0, End: 80}}})
-			p.Tasks[0].Modes[0].Phases[1].Calendar = 1
-			return p
-		}, []scheduler.Blame{
-			{Kind: scheduler.KindCalendar, Index: 0, Name: "staffed", Need: 110, Have: 109},
-			{Kind: scheduler.KindCalendar, Index: 1, Name: "in reach", Need: 110, Have: 109},
-		}},
-		"an opening after the horizon would do": {func() scheduler.Problem {
-			p := rigid()
-			p.Calendars[0].Open = []scheduler.Interval{{Start: 0, End: 100}, {Start: 550, End: 700}}
-			return p
-		}, []scheduler.Blame{
-			{Kind: scheduler.KindTooLong, Name: "staffed", Need: 110, Have: 100},
-			{Kind: scheduler.KindHorizon, Need: 660, Have: 600},
-		}},
-		"demand above capacity": {func() scheduler.Problem {
-			p := oneTask()
-			p.Cumulatives[0].Capacity = 3
-			return p
-		}, []scheduler.Blame{{Kind: scheduler.KindOverDemand, Name: "panel", Need: 4, Have: 3}}},
-		"power used to the horizon": {func() scheduler.Problem {
-			p := oneTask()
-			p.Calendars[0].Open[0].End = 5000
-			p.Cumulatives[0].Used = []scheduler.Step{{Interval: scheduler.Interval{Start: -10, End: 555}, Amount: 7}}
-			return p
-		}, []scheduler.Blame{
-			{Kind: scheduler.KindCumulative, Name: "panel", Need: 4, Have: 3},
-			{Kind: scheduler.KindHorizon, Need: 645, Have: 600},
-		}},
-		"released too late": {func() scheduler.Problem {
-			p := oneTask()
-			p.Tasks[0].ReleaseMinute = 520
-			p.Calendars = []scheduler.Calendar{{Open: []scheduler.Interval{{Start: 0, End: 5000}}}}
-			return p
-		}, []scheduler.Blame{
-			{Kind: scheduler.KindRelease, Name: "bisque", Need: -1, Have: 520},
-			{Kind: scheduler.KindHorizon, Need: 610, Have: 600},
-		}},
-		"lag cannot bridge what is busy": {func() scheduler.Problem {
-			p := chain()
-			p.Calendars[0].Open[0].End = 5000
-			p.Unaries[0].Busy = []scheduler.Interval{{Start: 90, End: 420}}
-			return p
-		}, []scheduler.Blame{
-			{Kind: scheduler.KindLagMinimum, Name: "bisque to glaze", Need: 10, Have: -1},
-			{Kind: scheduler.KindBusy, Name: "kiln", Need: 90, Have: 180},
-			{Kind: scheduler.KindLagMaximum, Name: "bisque to glaze", Need: -1, Have: 20},
-			{Kind: scheduler.KindHorizon, Need: 610, Have: 600},
-		}},
-		"tail longer than the lag allows": {func() scheduler.Problem {
-			p := tailed()
-			p.HorizonMinutes = 1 << 31
-			p.Tasks = p.Tasks[:2]
-			p.Tasks[1].Modes[0].Unary = 0
-			first := &p.Tasks[0].Modes[0]
-			first.Phases = slices.Insert(first.Phases, 1, scheduler.Phase{Name: "wait", MaxMinutes: 120, Calendar: -1})
-			return p
-		}, []scheduler.Blame{
-			{Kind: scheduler.KindShared, Name: "kiln", Need: 180, Have: 1 << 31},
-			{Kind: scheduler.KindLagMinimum, Name: "bisque to glaze", Need: 10, Have: -1},
-			{Kind: scheduler.KindLagMaximum, Name: "bisque to glaze", Need: -1, Have: 20},
-		}},
-		"lags contradict each other": {func() scheduler.Problem {
-			p := chain()
-			p.Lags = append(p.Lags, scheduler.Lag{From: 1, To: 0, MinMinutes: 0, MaxMinutes: -1})
-			p.HorizonMinutes = 1 << 30
-			p.Calendars[0].Open[0].End = 1 << 31
-			return p
-		}, []scheduler.Blame{
-			{Kind: scheduler.KindLagMinimum, Index: 0, Name: "bisque to glaze", Need: 10, Have: -1},
-			{Kind: scheduler.KindLagMinimum, Index: 1, Name: "glaze to bisque", Need: 0, Have: -1},
-		}},
-		"one furnace for too much": {func() scheduler.Problem {
-			p := chain()
-			p.Calendars[0].Open[0].End = 5000
-			p.HorizonMinutes, p.Lags = 179, nil
-			p.Cumulatives = []scheduler.Cumulative{{Capacity: 100}}
-			return p
-		}, []scheduler.Blame{
-			{Kind: scheduler.KindShared, Name: "kiln", Need: 180, Have: 179},
-			{Kind: scheduler.KindHorizon, Need: 180, Have: 179},
-		}},
-		"every start forbidden": {func() scheduler.Problem {
-			p := oneTask()
-			p.Calendars[0].Open[0].End = 5000
-			p.Tasks[0].Modes[0].ForbiddenStarts = []scheduler.Interval{{Start: 0, End: 511}}
-			return p
-		}, []scheduler.Blame{
-			{Kind: scheduler.KindForbidden, Name: "bisque", Need: -1, Have: 511},
-			{Kind: scheduler.KindHorizon, Need: 601, Have: 600},
-		}},
-	}
-	for name, c := range cases {
+	for name, c := range blameCases {
 		t.Run(name, func(t *testing.T) {
 			result := solve(t, c.problem(), scheduler.Options{})
 			require.Equal(t, scheduler.Infeasible, result.Status)

@@ -25,6 +25,15 @@ func (o Options) plain(err error) error {
 			break
 		}
 	}
-	return status.Error(codes.Unavailable, fmt.Sprintf(
-		"nothing answers at %s%s; see that saggard runs, and that --server or SAGGAR_SERVER names its address", o.Address, why))
+	return unreachable{err, fmt.Sprintf(
+		"nothing answers at %s%s; see that saggard runs, and that --server or SAGGAR_SERVER names its address", o.Address, why)}
 }
+
+// unreachable is the library's error with a sentence for people; its code stays.
+type unreachable struct {
+	error
+	text string
+}
+
+func (u unreachable) Error() string { return u.text }
+func (u unreachable) Unwrap() error { return u.error }
