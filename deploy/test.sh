@@ -9,6 +9,11 @@ say() { printf '\n== %s\n' "$*"; }
 command -v go >/dev/null || { echo "test.sh: Go is missing; install Go 1.26 or newer" >&2; exit 1; }
 . deploy/install_postgres.sh
 install_postgres
+# The race detector needs a C compiler.
+if ! command -v gcc >/dev/null; then
+  postgres_packages update && postgres_packages install --no-install-recommends gcc libc6-dev ||
+    { echo "test.sh: gcc is missing and 'apt-get install gcc libc6-dev' failed" >&2; exit 1; }
+fi
 
 tools=$(mktemp -d)
 trap 'rm -rf "$tools"' EXIT
