@@ -165,13 +165,13 @@ func (t *Treatment) releases(s Site, c Charge, stage chem.Stage) error {
 	return nil
 }
 
-// flue is what a gas furnace's own flame gives off until the charge cools: the fire at its mean, warming and holding against
-// the open door at full power. What the flame of a later clearing gives off is left out: when that begins depends on how
-// long the load waits.
+// flue is what a gas furnace's own flame gives off until the charge cools, all at full power, which is the cautious end: the
+// fire burns its gas from the start until the energy that it needs is spent. What the flame of a later clearing gives off is
+// left out: when that begins depends on how long the load waits.
 func (t *Treatment) flue(s Site, stage chem.Stage) ([]air.Release, error) {
 	fireStart := t.startOf(heat.Fire)
 	burns := []offgas.Burn{{
-		StartMinute: fireStart, EndMinute: fireStart + math.Max(t.Heat.FireMinutes, 1), KilowattHours: t.Heat.InputKilowattHours,
+		StartMinute: fireStart, EndMinute: fireStart + t.fullPowerMinutes(), KilowattHours: t.Heat.InputKilowattHours,
 	}}
 	minute := 0
 	for _, p := range t.Phases {
@@ -184,6 +184,15 @@ func (t *Treatment) flue(s Site, stage chem.Stage) ([]air.Release, error) {
 		}
 	}
 	return offgas.Flue(t.Furnace, cmp.Or(stage.Atmosphere, heat.Oxidising), burns, s.Practice)
+}
+
+// fullPowerMinutes is how long the fire lasts when it spends its energy at full power; at least a minute.
+func (t *Treatment) fullPowerMinutes() float64 {
+	minutes := t.Heat.FireMinutes
+	if t.Constants.InputKilowatts > 0 {
+		minutes = math.Min(minutes, 60*t.Heat.InputKilowattHours/t.Constants.InputKilowatts)
+	}
+	return math.Max(minutes, 1)
 }
 
 // startOf is the minute at which the first phase of a kind starts, from the start of the first phase.

@@ -127,7 +127,9 @@ func TestFlueOfAGasFurnace(t *testing.T) {
 	flue := releasesOf(treatment.Cautious, "CO2")
 	require.Len(t, flue, 1)
 	assert.InDelta(t, fire.start, flue[0].StartMinute, 1e-9)
-	assert.InDelta(t, fire.end, flue[0].EndMinute, 1)
+	full := 60 * treatment.Heat.InputKilowattHours / treatment.Constants.InputKilowatts
+	assert.InDelta(t, fire.start+full, flue[0].EndMinute, 1e-9, "at full power until the energy is spent")
+	assert.Less(t, flue[0].EndMinute, fire.end)
 	grams := offgas.Mass(treatment.Cautious)
 	assert.InDelta(t, 200*treatment.Heat.InputKilowattHours, grams["CO2"], 1e-6, "0.2 kg a kWh: common practice, no source")
 	assert.InDelta(t, 0.5*treatment.Heat.InputKilowattHours, grams["CO"], 1e-6)
