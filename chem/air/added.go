@@ -3,6 +3,8 @@ package air
 import (
 	"math"
 	"slices"
+
+	"saggar/chem/data"
 )
 
 // presentShare is the part of a limit below which added gas counts as gone.
@@ -50,11 +52,18 @@ func (s survey) worsened(zone Zone, added []Source) ([]Excess, error) {
 	if len(stays) == 0 {
 		return nil, nil
 	}
-	var clipped survey
-	for _, m := range s {
-		clipped = append(clipped, m.touching(whole, LongestAveragingMinutes()))
+	single := slices.Clone(result)
+	for _, kind := range []data.LimitKind{MixtureShift, MixtureShortTerm} {
+		longest := slices.Max(append(s.mixture(kind).windows(), 0))
+		var clipped survey
+		for _, m := range s {
+			clipped = append(clipped, m.touching(whole, longest))
+		}
+		if excess, over := clipped.mixture(kind).over(single); over {
+			result = append(result, excess)
+		}
 	}
-	return append(result, clipped.mixtureExcesses()...), nil
+	return result, nil
 }
 
 // stays is when each species of the added sources is there above a ten-thousandth of its strictest limit.
@@ -94,7 +103,10 @@ func (m *measured) touching(there stay, windowMinutes float64) *measured {
 	return cut
 }
 
-// between is the curve from one minute to another: it begins with what is there then, and after the end only decays.
+// cutMinutes is how soon after its end a cut curve falls to nothing.
+const cutMinutes = 1e-6
+
+// between is the curve from one minute to another: it begins with what is there then, and after the end there is nothing.
 func (c Curve) between(from, until float64) Curve {
 	cut := Curve{species: c.species, background: c.background, lastRelease: math.Min(c.lastRelease, until)}
 	first := max(c.find(from), 0)
@@ -110,7 +122,8 @@ func (c Curve) between(from, until float64) Curve {
 	if last := len(cut.segments) - 1; last >= 0 && !math.IsInf(until, 1) {
 		end := cut.segments[last]
 		excess, _ := end.after(until - end.start)
-		cut.segments = append(cut.segments, segment{start: until, rate: end.rate, x0: excess})
+		cut.segments = append(cut.segments, segment{start: until, rate: end.rate, x0: excess},
+			segment{start: until + cutMinutes, rate: end.rate})
 	}
 	cut.close()
 	return cut

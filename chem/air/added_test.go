@@ -97,3 +97,36 @@ func TestNearPeopleStandOnlyWhileTheDoorIsOpen(t *testing.T) {
 	require.NoError(t, err)
 	assert.NotEmpty(t, near.Findings)
 }
+
+// Sulfur dioxide and hydrogen chloride that together pass their limits, while the standing gas was over its own hours before.
+func TestAnEarlierExcessDoesNotHideAMixture(t *testing.T) {
+	pair := func(minute, grams float64) Source {
+		return Source{Releases: []Release{
+			{Species: "SO2", StartMinute: minute, EndMinute: minute + 60, GramsPerMinute: grams},
+			{Species: "HCl", StartMinute: minute, EndMinute: minute + 60, GramsPerMinute: grams * 0.57},
+		}}
+	}
+	const far = 900.0
+	grams := 0.0
+	for g := 0.02; g < 1 && grams == 0; g += 0.01 { // the least that only the mixture refuses
+		excesses := worsens(t, nil, []Source{pair(far, g)})
+		if refuses(excesses) {
+			require.Equal(t, mixtureSpecies, excesses[0].Limit.Species, "a single limit refuses first: the case shows nothing")
+			grams = g
+		}
+	}
+	require.Positive(t, grams)
+	assert.True(t, refuses(worsens(t, []Source{burstAt(0, 3)}, []Source{pair(far, grams)})))
+}
+
+// What is not touched by the added gas is not counted, in a room whose gas never leaves.
+func TestWhatComesAfterTheStayIsNotCounted(t *testing.T) {
+	cut := Curve{segments: []segment{{start: 0, gain: 1}}}
+	cut.close()
+	part := cut.between(10, 20)
+	peak, _ := part.Peak()
+	assert.InDelta(t, 20, peak, 1e-9)
+	mean, start := part.MaxMean(30)
+	assert.InDelta(t, 150.0/30, mean, 1e-6, "10 to 20 over 10 of 30 minutes")
+	assert.InDelta(t, 10, start, 1e-6)
+}

@@ -121,17 +121,10 @@ func (s survey) excesses() []Excess {
 			}
 		}
 	}
-	return append(result, s.mixtureExcesses()...)
-}
-
-func (s survey) mixtureExcesses() []Excess {
-	var result []Excess
+	single := slices.Clone(result)
 	for _, mixture := range []mixture{s.mixture(MixtureShift), s.mixture(MixtureShortTerm)} {
-		if len(mixture.parts) < 2 || !above(mixture.atMost(), 1) || mixture.partOver() {
-			continue
-		}
-		if ratio, minute := mixture.ratio(); above(ratio, 1) {
-			result = append(result, Excess{mixture.limit(), ratio, minute, ratio})
+		if excess, over := mixture.over(single); over {
+			result = append(result, excess)
 		}
 	}
 	return result
@@ -169,12 +162,16 @@ func (x mixture) limit() Limit {
 	}
 }
 
-// partOver reports whether one species alone is over the limit it has in the mixture: that says it already.
-func (x mixture) partOver() bool {
-	return slices.ContainsFunc(x.parts, func(p part) bool {
-		_, over := p.m.over(p.limit)
-		return over
+// over compares the sum with one, unless a part is over by itself and was said to be: that says it already.
+func (x mixture) over(said []Excess) (Excess, bool) {
+	known := slices.ContainsFunc(x.parts, func(p part) bool {
+		return slices.ContainsFunc(said, func(e Excess) bool { return e.Limit == p.limit })
 	})
+	if known || len(x.parts) < 2 || !above(x.atMost(), 1) {
+		return Excess{}, false
+	}
+	ratio, minute := x.ratio()
+	return Excess{x.limit(), ratio, minute, ratio}, above(ratio, 1)
 }
 
 // atMost bounds the ratio by the species' peaks.

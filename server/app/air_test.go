@@ -114,3 +114,43 @@ func TestWithoutAnyFlowEarlierGasStillCounts(t *testing.T) {
 	}
 	assert.True(t, refused, "gas that never leaves must add up to a refusal, and not at once")
 }
+
+func TestAFanThatIsClosedForWeeksLetsGasAddUp(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	b.put(t, domain.Equipment{Kind: domain.KindCircuit, ID: "other", Circuit: &air.Circuit{ID: "other", Branches: []air.Branch{
+		{ID: "hood", Room: "bay", CubicMetersPerSecond: 0, MeasuredOn: "2026-10-05"},
+	}}})
+	for _, id := range []string{"pot", "muffle-a"} {
+		furnace := testFurnace(id)
+		furnace.Branch = "other/hood"
+		b.put(t, domain.Equipment{Kind: domain.KindFurnace, ID: id, Furnace: &furnace})
+	}
+	b.put(t, domain.Equipment{Kind: domain.KindClosure, ID: "motor", Closure: &domain.Closure{
+		ID: "motor", SubjectKind: domain.KindCircuit, SubjectID: "fan", Start: monday.AddDate(-1, 0, 0), End: monday.AddDate(0, 2, 0),
+	}})
+	booked := 0
+	for n := range 10 {
+		answer := b.plan(t, request("blue", 0.006), monday.AddDate(0, 0, 3*n))
+		if answer.Status == app.PlanInfeasible || answer.Run.Windows[0].Window().Start.After(monday.AddDate(0, 2, 0)) {
+			break
+		}
+		_, err := b.book(answer, "")
+		require.NoError(t, err)
+		booked++
+	}
+	assert.Positive(t, booked)
+	assert.Less(t, booked, 4, "each leaves about 1 ppm of sulfur dioxide for good, and the limit is 2")
+}
+
+func TestAClosureFromLongAgoStillCounts(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	for _, year := range []int{-2025, -300, -1} {
+		b.put(t, domain.Equipment{Kind: domain.KindClosure, ID: "motor", Closure: &domain.Closure{
+			ID: "motor", SubjectKind: domain.KindCircuit, SubjectID: "fan", Start: monday.AddDate(year, 0, 0), End: monday.AddDate(1, 0, 0),
+		}})
+		answer := b.plan(t, request("blue", 1), monday)
+		assert.Equal(t, app.PlanInfeasible, answer.Status, "%d years", year)
+	}
+}

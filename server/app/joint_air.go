@@ -198,26 +198,32 @@ func (j joint) roomZone(room air.Room, origin time.Time) air.Zone {
 	}
 }
 
+// farMinutes bounds how far from a firing a closure's ends are looked at: ten years.
+const farMinutes = 10 * 366 * 24 * 60
+
 // flow lists the flow through a room from each minute on at which a circuit stops or starts again.
 func (j joint) flow(room air.Room, origin time.Time) []air.FlowStep {
-	changes := []time.Time{}
+	first, last := origin.Add(-farMinutes*time.Minute), origin.Add(farMinutes*time.Minute)
+	changes := []time.Time{first}
 	for _, c := range j.site.Closures {
-		if c.SubjectKind == domain.KindCircuit {
-			changes = append(changes, c.Start, c.End)
+		if c.SubjectKind == domain.KindCircuit && c.Start.Before(last) && first.Before(c.End) {
+			changes = append(changes, later(c.Start, first), c.End)
 		}
 	}
-	if len(changes) == 0 {
+	if len(changes) == 1 {
 		return air.ConstantFlow(air.RoomFlow(room, j.site.CircuitList()))
 	}
 	slices.SortFunc(changes, time.Time.Compare)
-	before := changes[0].Add(-time.Minute)
+	changes = slices.CompactFunc(changes, time.Time.Equal)
 	var steps []air.FlowStep
-	for _, at := range append([]time.Time{before}, changes...) {
-		steps = append(steps, air.FlowStep{
-			StartMinute: at.Sub(origin).Minutes(), CubicMetersPerSecond: air.RoomFlow(room, j.running(at)),
-		})
+	for _, at := range changes {
+		if at.Before(last) {
+			steps = append(steps, air.FlowStep{
+				StartMinute: at.Sub(origin).Minutes(), CubicMetersPerSecond: air.RoomFlow(room, j.running(at)),
+			})
+		}
 	}
-	return slices.CompactFunc(steps, func(a, b air.FlowStep) bool { return a.StartMinute == b.StartMinute })
+	return steps
 }
 
 // running are the circuits that no closure stops at an instant.
@@ -284,13 +290,14 @@ func (j joint) source(f domain.Firing, origin time.Time) air.Source {
 }
 
 const (
-	// leastReach covers the longest averaging time (10 h), most a stay that a room with next to no air is followed.
+	// leastReach covers the longest averaging time (10 h); mostReach is how long gas is followed in a room without any air.
 	leastReach = 24 * time.Hour
-	mostReach  = 14 * 24 * time.Hour
+	mostReach  = 366 * 24 * time.Hour
 )
 
 // airReach is how far apart two firings may lie and still meet in a room of the site: the longest averaging time and until
-// a ten-thousandth of the gas is left in the slowest room, at least a day and at most two weeks.
+// a ten-thousandth of the gas is left in the slowest room, longer by all the time that circuits are closed; at least a day and
+// at most a year.
 func airReach(site *domain.Site) time.Duration {
 	reach := leastReach
 	for _, room := range site.Rooms {
@@ -299,7 +306,58 @@ func airReach(site *domain.Site) time.Duration {
 			return mostReach
 		}
 		minutes := air.LongestAveragingMinutes() + math.Log(1e4)*room.MixingFactor*room.VolumeCubicMeters/(60*flow)
-		reach = max(reach, time.Duration(minutes*float64(time.Minute)))
+		reach = max(reach, time.Duration(math.Min(minutes, farMinutes)*float64(time.Minute)))
+	}
+	var closed []domain.Window
+	for _, c := range site.Closures {
+		if c.SubjectKind == domain.KindCircuit {
+			closed = append(closed, domain.Window{Start: c.Start, End: c.End})
+		}
+	}
+	for _, w := range domain.MergeWindows(closed) {
+		reach += min(w.End.Sub(w.Start), mostReach)
+		if reach >= mostReach {
+			return mostReach
+		}
 	}
 	return min(reach, mostReach)
+}
+
+// nearOwn finds what people breathe at the planned firings' own open furnaces.
+func (j joint) nearOwn() []finding.Finding {
+	var found []finding.Finding
+	for _, p := range j.planned {
+		room := j.site.Furnaces[p.Furnace].Room
+		if len(p.Releases) == 0 {
+			continue
+		}
+		view, err := j.view(p, room)
+		if err == nil {
+			var near air.NearAssessment
+			near, err = air.CheckNear(air.NearCheck{Zone: view.Zone, Sources: slices.Concat(view.Sources, view.Standing)})
+			found = append(found, j.putDown(near.Findings, p, room)...)
+		}
+		if err != nil {
+			found = append(found, uncheckable(p, room, err))
+		}
+	}
+	return found
+}
+
+// nearAdded finds what the planned firings make worse at the open furnaces of firings that came in.
+func (j joint) nearAdded(added []domain.Firing) []finding.Finding {
+	var found []finding.Finding
+	for _, a := range added {
+		asked := plannedFiring{Firing: a, field: j.planned[0].field}
+		others := slices.DeleteFunc(slices.Clone(j.existing), func(f domain.Firing) bool { return f.Key == a.Key && f.ID == a.ID })
+		before := joint{site: j.site, existing: others, planned: []plannedFiring{asked}, today: j.today}
+		with := before
+		for _, p := range j.planned {
+			with.existing = append(slices.Clone(with.existing), p.Firing)
+		}
+		if near := with.nearOwn(); len(near) > 0 {
+			found = append(found, worse(near, before.nearOwn())...)
+		}
+	}
+	return found
 }

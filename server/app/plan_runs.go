@@ -56,7 +56,9 @@ func (a *App) PlanRuns(ctx context.Context, in PlanInput, send func(PlanAnswer) 
 	answer.Findings, answer.Assumptions = checked.Findings, checked.Assumptions
 	if finding.Blocks(checked.Findings) { // what the plan does not know of, such as people beside another's open door
 		p.refused = checked.Findings
-		return send(p.cannot(answer))
+		cannot := p.cannot(answer)
+		cannot.BlamesMinimal = false // another time might do
+		return send(cannot)
 	}
 	answer.Status = PlanFeasible
 	if result.Status == scheduler.Optimal && !p.unproven {

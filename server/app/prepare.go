@@ -323,6 +323,8 @@ func (p *prepared) stillHolds(locked store.LockedStudio, acknowledged []string) 
 	if rest.exceedsAir(finding.Warn) {
 		air, _ := rest.air()
 		found = append(found, air...)
+	} else {
+		found = append(found, slices.Concat(rest.nearOwn(), rest.nearAdded(added))...)
 	}
 	return refuse(found, acknowledged)
 }
