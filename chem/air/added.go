@@ -10,17 +10,46 @@ import (
 // presentShare is the part of a limit below which added gas counts as gone.
 const presentShare = 1e-4
 
-// Worsens says which limits the room goes over at times when the gas of the added sources is there, together with that of
+// Judgement is what added sources do to a zone.
+type Judgement struct {
+	// Excesses are the limits that the zone goes over at times when the added gas is there, the worst first.
+	Excesses []Excess
+	// HeadroomPPM is, by species, how far the highest concentration of all sources stays below the strictest limit that
+	// refuses: negative when it does not. Species without such a limit are left out. A spill at an open furnace that fits
+	// into it brings nobody there over a limit.
+	HeadroomPPM map[string]float64
+}
+
+// Judge says which limits the room goes over at times when the gas of the added sources is there, together with that of
 // the standing ones: what the standing ones do by themselves at other times is not held against the added ones. Like
 // Exceeds it only computes curves and compares. Errors are faults of the input.
-func Worsens(zone Zone, standing, added []Source, own []OwnLimit) ([]Excess, error) {
+func Judge(zone Zone, standing, added []Source, own []OwnLimit) (Judgement, error) {
 	survey, err := take(zone, slices.Concat(standing, added), own)
 	if err != nil {
-		return nil, err
+		return Judgement{}, err
 	}
 	excesses, err := survey.worsened(zone, added)
 	sortWorstFirst(excesses)
-	return excesses, err
+	return Judgement{excesses, survey.headroom()}, err
+}
+
+// Worsens is the excesses of Judge.
+func Worsens(zone Zone, standing, added []Source, own []OwnLimit) ([]Excess, error) {
+	judgement, err := Judge(zone, standing, added, own)
+	return judgement.Excesses, err
+}
+
+func (s survey) headroom() map[string]float64 {
+	headroom := map[string]float64{}
+	for _, m := range s {
+		for _, limit := range refusing(m.limits) {
+			left, known := headroom[m.curve.species]
+			if !known || limit.PPM-m.peak < left {
+				headroom[m.curve.species] = limit.PPM - m.peak
+			}
+		}
+	}
+	return headroom
 }
 
 // stay is from when until when gas is there, in minutes; End may be infinite.

@@ -130,3 +130,30 @@ func TestWhatComesAfterTheStayIsNotCounted(t *testing.T) {
 	assert.InDelta(t, 150.0/30, mean, 1e-6, "10 to 20 over 10 of 30 minutes")
 	assert.InDelta(t, 10, start, 1e-6)
 }
+
+// Where what spills fits into what the room leaves, CheckNear finds nothing.
+func TestHeadroomIsEnoughForWhatFitsInIt(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		mine := burstAt(0, rapid.Float64Range(0.001, 3).Draw(rt, "grams"))
+		mine.CaptureFraction, mine.DoorOpenFraction = 0.9, rapid.Float64Range(0, 1).Draw(rt, "capture")
+		mine.DoorOpen = []Interval{{StartMinute: -10, EndMinute: rapid.Float64Range(0, 40).Draw(rt, "until")}}
+		other := burstAt(rapid.Float64Range(-60, 60).Draw(rt, "at"), rapid.Float64Range(0, 1).Draw(rt, "others"))
+		sources := []Source{mine, other}
+		judgement, err := Judge(ventilated, sources[1:], sources[:1], nil)
+		if err != nil {
+			rt.Fatal(err)
+		}
+		headroom := judgement.HeadroomPPM
+		spill, err := SpillPPM(mine)
+		if err != nil {
+			rt.Fatal(err)
+		}
+		near, err := CheckNear(NearCheck{Zone: ventilated, Sources: sources})
+		if err != nil {
+			rt.Fatal(err)
+		}
+		if spill["SO2"] <= headroom["SO2"] && len(near.Findings) > 0 {
+			rt.Fatalf("spill %g fits into %g, found %v", spill["SO2"], headroom["SO2"], near.Findings)
+		}
+	})
+}

@@ -83,6 +83,20 @@ func knownClass(class string) bool {
 	return slices.ContainsFunc(Protection("SO2", 0), func(p ProtectionClass) bool { return p.Class == class })
 }
 
+// SpillPPM is, by species, the most by which a source's spill raises the air beside it while its door is open, in ppm, at
+// the default exchange of the near zone. The error is a fault of the source.
+func SpillPPM(source Source) (map[string]float64, error) {
+	spills, err := spilled(source, DefaultNearExchange)
+	if err != nil {
+		return nil, err
+	}
+	most := map[string]float64{}
+	for _, spill := range spills {
+		most[spill.species], _ = spill.Peak()
+	}
+	return most, nil
+}
+
 // NearField is the concentration of each species beside a source: the room's everywhere, and in the source's door-open
 // intervals what spills there over the exchange in m3/s. At is the source's index.
 func NearField(zone Zone, sources []Source, at int, exchangeCubicMetersPerSecond float64) ([]Curve, error) {

@@ -32,8 +32,8 @@ func (j joint) air() (found []finding.Finding, assumptions []string) {
 	return found, assumptions
 }
 
-// exceedsAir says only whether a room goes over a limit of that severity or worse, without working out what would cure it.
-func (j joint) exceedsAir(severity finding.Severity) bool {
+// exceedsAir says only whether a room goes over a limit that refuses, without working out what would cure it.
+func (j joint) exceedsAir() bool {
 	for _, p := range j.planned {
 		for _, room := range j.roomsOf(p) {
 			view, err := j.view(p, room)
@@ -42,7 +42,7 @@ func (j joint) exceedsAir(severity finding.Severity) bool {
 			}
 			excesses, err := air.Worsens(view.Zone, view.Standing, view.Sources, view.Own)
 			if err != nil || slices.ContainsFunc(excesses, func(e air.Excess) bool {
-				return severity == finding.Warn || e.Limit.Severity == finding.Block
+				return e.Limit.Severity == finding.Block
 			}) {
 				return true
 			}
@@ -321,6 +321,44 @@ func airReach(site *domain.Site) time.Duration {
 		}
 	}
 	return min(reach, mostReach)
+}
+
+// airRisk looks quickly at what firings that came in have changed: whether a room is over any limit, and whether people at
+// the open furnace of a planned firing or of one that came in could be. Where what spills there fits into what the room
+// leaves, they cannot.
+func (j joint) airRisk(added []domain.Firing) (over, near bool) {
+	for _, p := range j.planned {
+		for _, room := range j.roomsOf(p) {
+			view, err := j.view(p, room)
+			if err != nil {
+				return true, true
+			}
+			judged, err := air.Judge(view.Zone, view.Standing, view.Sources, view.Own)
+			if err != nil || len(judged.Excesses) > 0 {
+				return true, true
+			}
+			if room == j.site.Furnaces[p.Furnace].Room {
+				near = near || spillsOver(append(j.sources(added, room, p.Window.Start), view.Sources...), judged.HeadroomPPM)
+			}
+		}
+	}
+	return false, near
+}
+
+// spillsOver reports whether the spill of any source is more than the room leaves of a limit.
+func spillsOver(sources []air.Source, headroomPPM map[string]float64) bool {
+	for _, source := range sources {
+		spill, err := air.SpillPPM(source)
+		if err != nil {
+			return true
+		}
+		for species, ppm := range spill {
+			if left, limited := headroomPPM[species]; limited && ppm > left {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // nearOwn finds what people breathe at the planned firings' own open furnaces.

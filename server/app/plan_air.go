@@ -21,7 +21,7 @@ func (p *planner) forbidByAir(ctx context.Context, solution scheduler.Solution) 
 		if !ok {
 			continue
 		}
-		if !p.joint(placed, firing).exceedsAir(finding.Block) {
+		if !p.joint(placed, firing).exceedsAir() {
 			placed = append(placed, plannedFiring{Firing: firing})
 			continue
 		}
@@ -109,12 +109,12 @@ func (p *planner) forbidden(ctx context.Context, placed []plannedFiring, task in
 			return refused, err
 		}
 		firing, _ := p.firingOf(task, treatment, placement, start-placement.StartMinute)
-		if start > placement.StartMinute && !p.joint(placed, firing).exceedsAir(finding.Block) {
+		if start > placement.StartMinute && !p.joint(placed, firing).exceedsAir() {
 			refused.End = start
 			break
 		}
 		if len(placed) > 0 && !p.unproven {
-			p.unproven = !p.joint(nil, firing).exceedsAir(finding.Block)
+			p.unproven = !p.joint(nil, firing).exceedsAir()
 		}
 	}
 	return refused, nil

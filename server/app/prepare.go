@@ -320,10 +320,12 @@ func (p *prepared) stillHolds(locked store.LockedStudio, acknowledged []string) 
 	now.existing = slices.Concat(p.joint.existing, added)
 	rest := now.withoutClashes()
 	found := slices.Concat(now.furnaces(), rest.supplies(), rest.crews())
-	if rest.exceedsAir(finding.Warn) {
+	over, near := rest.airRisk(added)
+	switch {
+	case over:
 		air, _ := rest.air()
 		found = append(found, air...)
-	} else {
+	case near:
 		found = append(found, slices.Concat(rest.nearOwn(), rest.nearAdded(added))...)
 	}
 	return refuse(found, acknowledged)
