@@ -85,7 +85,7 @@ func (j joint) near(p plannedFiring, view air.RoomCheck, room string) (found []f
 	all := slices.Concat(view.Sources, view.Standing)
 	for at, source := range all {
 		own := at == 0 && room == j.site.Furnaces[p.Furnace].Room
-		if !own && (len(source.DoorOpen) == 0 || at < len(view.Sources)) {
+		if !own && (at < len(view.Sources) || !opensDuring(source, p)) {
 			continue
 		}
 		with, err := air.CheckNear(air.NearCheck{Zone: view.Zone, Sources: all, At: at})
@@ -104,6 +104,12 @@ func (j joint) near(p plannedFiring, view air.RoomCheck, room string) (found []f
 		found = append(found, worse(with.Findings, without.Findings)...)
 	}
 	return found, assumptions, nil
+}
+
+// opensDuring reports whether a source's door opens while a firing runs or within a day after it.
+func opensDuring(source air.Source, p plannedFiring) bool {
+	end := p.Window.End.Add(leastReach).Sub(p.Window.Start).Minutes()
+	return slices.ContainsFunc(source.DoorOpen, func(open air.Interval) bool { return open.EndMinute > 0 && open.StartMinute < end })
 }
 
 // worse keeps the findings that are not among others at least as bad.
@@ -156,7 +162,7 @@ func uncheckable(p plannedFiring, room string, err error) finding.Finding {
 func (j joint) view(p plannedFiring, room string) (air.RoomCheck, error) {
 	own := j.site.Rooms[room]
 	check := air.RoomCheck{Zone: j.roomZone(own, p.Window.Start), Room: &own, OnDate: j.today}
-	others := j.others(p)
+	others := near(j.others(p), p.Firing, airReach(j.site))
 	home := j.site.Furnaces[p.Furnace].Room
 	check.Standing = j.sources(others, room, p.Window.Start)
 	if home == room {

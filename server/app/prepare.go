@@ -245,7 +245,7 @@ func newFiring(run *domain.Run, stage chem.Stage, window domain.StageWindow, t a
 	f := &domain.Firing{
 		Furnace: window.Furnace, Title: cmp.Or(run.Title, run.RecipeID), RunID: run.ID, Stage: stage.ID,
 		Department: run.Department, State: domain.LoadConfirmed, Window: window.Window(),
-		TopCelsius: t.PeakCelsius(), Atmosphere: stage.Atmosphere, Releases: positive(t.Cautious),
+		TopCelsius: t.PeakCelsius(), Atmosphere: stage.Atmosphere, Releases: mattering(t.Cautious),
 	}
 	for k, phase := range window.Phases {
 		firingPhase := domain.FiringPhase{Kind: phase.Kind, Window: phase.Window}
@@ -258,10 +258,10 @@ func newFiring(run *domain.Run, stage chem.Stage, window domain.StageWindow, t a
 	return f
 }
 
-// positive leaves out releases of nothing.
-func positive(releases []air.Release) []air.Release {
+// mattering leaves out releases of nothing, and of steam, which has no limit and harms nobody in the room.
+func mattering(releases []air.Release) []air.Release {
 	return slices.DeleteFunc(slices.Clone(releases), func(r air.Release) bool {
-		return r.GramsPerMinute <= 0 || r.EndMinute <= r.StartMinute
+		return r.GramsPerMinute <= 0 || r.EndMinute <= r.StartMinute || r.Species == "H2O"
 	})
 }
 
