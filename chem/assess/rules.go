@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"saggar/chem"
+	"saggar/chem/data"
 	"saggar/chem/finding"
 	"saggar/chem/heat"
 )
@@ -189,12 +190,17 @@ func dusty(stage chem.Stage, c contents, path string) []finding.Finding {
 	if !c.has(chem.HazardSilicaDust) {
 		return nil
 	}
+	limits := data.ExposureLimits()
+	limit := limits[slices.IndexFunc(limits, func(l data.ExposureLimit) bool {
+		return l.Formula == "SiO2" && l.Authority == "OSHA" && l.Kind == data.TimeWeighted
+	})]
 	return []finding.Finding{{
 		Severity: finding.Note, Code: "SILICA_DUST", Field: path + ".additions", About: stage.ID,
 		Message: fmt.Sprintf("weighing, sieving and grinding %s at stage %s raises respirable crystalline silica; OSHA's "+
-			"limit is 0.05 mg/m3 over 8 h, which no eye sees", strings.Join(c[chem.HazardSilicaDust], ", "), stage.ID),
-		Figures: []finding.Figure{{Name: "limit", Value: 0.05, Unit: "mg/m3"}},
-		Cure:    "work at the dust hood or wet, and wipe up wet", Source: "29 CFR 1910.1053(c)",
+			"limit is %g mg/m3 over %d h, which no eye sees", strings.Join(c[chem.HazardSilicaDust], ", "), stage.ID,
+			limit.MilligramsPerCubicMeter, limit.AveragingMinutes/60),
+		Figures: []finding.Figure{{Name: "limit", Value: limit.MilligramsPerCubicMeter, Unit: "mg/m3"}},
+		Cure:    "work at the dust hood or wet, and wipe up wet", Source: limit.Source,
 	}}
 }
 
