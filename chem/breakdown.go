@@ -21,6 +21,15 @@ type Breakdown struct {
 	InertGrams float64
 }
 
+// WaterGrams is all the water, in grams: free, and bound as hydroxide or hydrate, half a mole for each mole of hydrogen.
+func (b Breakdown) WaterGrams() float64 {
+	grams := b.FreeWaterGrams
+	for _, phase := range b.Phases {
+		grams += phase.Moles * phase.Formula.Count("H") / 2 * rules().water.MolarMass()
+	}
+	return grams
+}
+
 // Breakdown corrects a mass as weighed for moisture and purity and divides it. It returns the material's faults, or a
 // fault when the mass is negative, not finite or above 1e7 g.
 func (m Material) Breakdown(massGrams float64) (Breakdown, error) {

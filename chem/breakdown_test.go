@@ -35,6 +35,15 @@ func TestOxideAnalysisIsNormalisedWithItsLossAsWater(t *testing.T) {
 	assert.InDelta(t, 258.157, moles.Grams(), 1e-3)
 }
 
+func TestWaterIsFreeAndBound(t *testing.T) {
+	// Kaolinite, Al2O3.2SiO2.2H2O, of 258.157 g/mol holds 36.030 g of water per mole; a tenth of the mass as weighed is moisture.
+	material := pure("Al2Si2O5(OH)4")
+	material.MoistureFraction = 0.1
+	parts, err := material.Breakdown(258.157 / 0.9)
+	require.NoError(t, err)
+	assert.InDelta(t, 36.030+258.157/9, parts.WaterGrams(), 2e-3)
+}
+
 func TestBreakdownRefuses(t *testing.T) {
 	for _, grams := range []float64{-1, math.NaN(), math.Inf(1), 1.01e7} {
 		_, err := pure("SiO2").Breakdown(grams)

@@ -271,22 +271,12 @@ func (c Charge) fedHot(index int) []finding.Finding {
 				Cure: "cool, mix it in, and oxidise as a separate firing", Source: commonPractice,
 			})
 		}
-		parts, err := c.Materials[addition.Material].Breakdown(1)
+		parts, err := c.Materials[addition.Material].Breakdown(1) // of one gram, so grams are shares
 		if err == nil {
-			found = append(found, wetFinding(stage, waterShare(parts), path)...)
+			found = append(found, wetFinding(stage, parts.WaterGrams(), path)...)
 		}
 	}
 	return found
-}
-
-// waterShare is the water in one gram, free and as hydroxide or hydrate: half of each mole of hydrogen.
-func waterShare(parts chem.Breakdown) float64 {
-	const waterGramsPerMole = 18.015
-	share := parts.FreeWaterGrams
-	for _, phase := range parts.Phases {
-		share += phase.Moles * phase.Formula.Count("H") / 2 * waterGramsPerMole
-	}
-	return share
 }
 
 func melting(stage chem.Stage, path string) []finding.Finding {
