@@ -56,9 +56,10 @@ say "with the race detector"
 go test -race -timeout 15m ./server/app ./server/rpc ./server/store ./client/...
 
 say "fuzz targets, briefly"
+# A count and not a time: until Go 1.27 the fuzzer may take its own deadline for a failure (go.dev/issue/75804).
 for target in $(grep -rl --include='*_test.go' '^func Fuzz' chem client scheduler server proto | xargs -r -n1 dirname | sort -u); do
   for name in $(grep -rhoE '^func Fuzz[A-Za-z0-9]+' "$target"/*_test.go | sed 's/^func //'); do
-    go test -run '^$' -fuzz "^$name\$" -fuzztime 5s "./$target"
+    go test -run '^$' -fuzz "^$name\$" -fuzztime 30000x "./$target"
   done
 done
 
