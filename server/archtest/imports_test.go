@@ -63,6 +63,8 @@ var rules = []rule{
 	{"client/cmd/...", join([]string{
 		"saggar/client/...", "saggar/proto/...", "saggar/chem/...", "github.com/spf13/...", "go.yaml.in/yaml/v3", "github.com/google/uuid",
 	}, grpcAndProto), "a client reaches the service through its contract alone, and reckons offline with chem"},
+	{"client/chart", []string{"gonum.org/v1/plot/...", "github.com/guptarohit/asciigraph"},
+		"drawing knows lines and levels, not what they mean"},
 	{"client/...", join([]string{
 		"saggar/client/...", "saggar/proto/...", "saggar/chem/...", "go.yaml.in/yaml/v3", "github.com/google/uuid",
 	}, grpcAndProto), "a client reaches the service through its contract alone"},
