@@ -22,12 +22,7 @@ func AssessmentToProto(a assess.Assessment) *saggarv1.CheckRecipeResponse {
 		for _, w := range stage.WeighOut {
 			m.WeighOut = append(m.WeighOut, &saggarv1.WeighedMaterial{Material: w.Material, MassGrams: w.MassGrams, Stage: w.Stage})
 		}
-		for _, e := range stage.Elements {
-			m.Balance = append(m.Balance, &saggarv1.BalanceLine{
-				Stage: stage.Stage, Element: e.Element, InMoles: e.InMoles, ProductMoles: e.ProductMoles,
-				OffGasMoles: e.OffGasMoles, LeftOverMoles: e.LeftOverMoles,
-			})
-		}
+		m.Balance = append(m.Balance, balanceLines(stage)...)
 		m.OffGas = append(m.OffGas, offGasLines(stage)...)
 	}
 	for i, stage := range a.Stages {
@@ -41,6 +36,21 @@ func AssessmentToProto(a assess.Assessment) *saggarv1.CheckRecipeResponse {
 		}
 	}
 	return m
+}
+
+// balanceLines are a stage's elements, with the atom ratios where it forms a product.
+func balanceLines(stage chem.StageBalance) []*saggarv1.BalanceLine {
+	lines := make([]*saggarv1.BalanceLine, 0, len(stage.Elements))
+	for _, e := range stage.Elements {
+		lines = append(lines, &saggarv1.BalanceLine{
+			Stage: stage.Stage, Element: e.Element, InMoles: e.InMoles, ProductMoles: e.ProductMoles,
+			OffGasMoles: e.OffGasMoles, LeftOverMoles: e.LeftOverMoles,
+		})
+	}
+	for i, ratio := range stage.AtomRatios() {
+		lines[i].AtomRatio, lines[i].IdealAtomRatio = &ratio.Charged, &ratio.Ideal
+	}
+	return lines
 }
 
 // offGasLines adds up what leaves a stage by case and gas: it comes from several materials over several ranges.

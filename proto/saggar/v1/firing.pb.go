@@ -788,7 +788,7 @@ var File_saggar_v1_firing_proto protoreflect.FileDescriptor
 
 const file_saggar_v1_firing_proto_rawDesc = "" +
 	"\n" +
-	"\x16saggar/v1/firing.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1csaggar/v1/heat_program.proto\x1a\x16saggar/v1/recipe.proto\"\xc5\x01\n" +
+	"\x16saggar/v1/firing.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1asaggar/v1/assessment.proto\x1a\x1csaggar/v1/heat_program.proto\"\xc5\x01\n" +
 	"\vPhaseWindow\x124\n" +
 	"\x04kind\x18\x01 \x01(\x0e2\x14.saggar.v1.PhaseKindB\n" +
 	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04kind\x12A\n" +
@@ -935,8 +935,8 @@ func file_saggar_v1_firing_proto_init() {
 	if File_saggar_v1_firing_proto != nil {
 		return
 	}
+	file_saggar_v1_assessment_proto_init()
 	file_saggar_v1_heat_program_proto_init()
-	file_saggar_v1_recipe_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

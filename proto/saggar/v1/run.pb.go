@@ -512,7 +512,9 @@ type BookRunResponse struct {
 	// What the figures assume.
 	Assumptions []string `protobuf:"bytes,4,rep,name=assumptions,proto3" json:"assumptions,omitempty"`
 	// What the figures are, and what they do not replace.
-	Caution       string `protobuf:"bytes,5,opt,name=caution,proto3" json:"caution,omitempty"`
+	Caution string `protobuf:"bytes,5,opt,name=caution,proto3" json:"caution,omitempty"`
+	// What each run does, in the order of `runs`; only when nothing is stored. Its findings are those above.
+	Assessments   []*CheckRecipeResponse `protobuf:"bytes,6,rep,name=assessments,proto3" json:"assessments,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -580,6 +582,13 @@ func (x *BookRunResponse) GetCaution() string {
 		return x.Caution
 	}
 	return ""
+}
+
+func (x *BookRunResponse) GetAssessments() []*CheckRecipeResponse {
+	if x != nil {
+		return x.Assessments
+	}
+	return nil
 }
 
 // Request of MoveRun.
@@ -1190,7 +1199,7 @@ var File_saggar_v1_run_proto protoreflect.FileDescriptor
 
 const file_saggar_v1_run_proto_rawDesc = "" +
 	"\n" +
-	"\x13saggar/v1/run.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x17saggar/v1/finding.proto\x1a\x16saggar/v1/firing.proto\x1a\x16saggar/v1/recipe.proto\"\xaa\x05\n" +
+	"\x13saggar/v1/run.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1asaggar/v1/assessment.proto\x1a\x17saggar/v1/finding.proto\x1a\x16saggar/v1/firing.proto\x1a\x16saggar/v1/recipe.proto\"\xaa\x05\n" +
 	"\x03Run\x12Y\n" +
 	"\x04name\x18\x01 \x01(\tBE\xbaHBr@\x18\xa0\x012;^(studios/[a-z][a-z0-9-]{0,62}/runs/[a-z][a-z0-9-]{0,62})?$R\x04name\x12\x1d\n" +
 	"\x05title\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18xR\x05title\x12y\n" +
@@ -1224,13 +1233,14 @@ const file_saggar_v1_run_proto_rawDesc = "" +
 	"\x0fCheckRunRequest\x12?\n" +
 	"\x06parent\x18\x01 \x01(\tB'\xbaH$r\"\x18G2\x1e^studios/[a-z][a-z0-9-]{0,62}$R\x06parent\x12.\n" +
 	"\x04runs\x18\x02 \x03(\v2\x0e.saggar.v1.RunB\n" +
-	"\xbaH\a\x92\x01\x04\b\x01\x10\x14R\x04runs\"\xbd\x01\n" +
+	"\xbaH\a\x92\x01\x04\b\x01\x10\x14R\x04runs\"\xff\x01\n" +
 	"\x0fBookRunResponse\x12\"\n" +
 	"\x04runs\x18\x01 \x03(\v2\x0e.saggar.v1.RunR\x04runs\x12.\n" +
 	"\bfindings\x18\x02 \x03(\v2\x12.saggar.v1.FindingR\bfindings\x12\x1a\n" +
 	"\brevision\x18\x03 \x01(\x05R\brevision\x12 \n" +
 	"\vassumptions\x18\x04 \x03(\tR\vassumptions\x12\x18\n" +
-	"\acaution\x18\x05 \x01(\tR\acaution\"\xed\x02\n" +
+	"\acaution\x18\x05 \x01(\tR\acaution\x12@\n" +
+	"\vassessments\x18\x06 \x03(\v2\x1e.saggar.v1.CheckRecipeResponseR\vassessments\"\xed\x02\n" +
 	"\x0eMoveRunRequest\x12V\n" +
 	"\x04name\x18\x01 \x01(\tBB\xbaH?r=\x18\xa0\x0128^studios/[a-z][a-z0-9-]{0,62}/runs/[a-z][a-z0-9-]{0,62}$R\x04name\x12G\n" +
 	"\rstage_windows\x18\x02 \x03(\v2\x16.saggar.v1.StageWindowB\n" +
@@ -1343,6 +1353,7 @@ var file_saggar_v1_run_proto_goTypes = []any{
 	(*timestamppb.Timestamp)(nil), // 17: google.protobuf.Timestamp
 	(LoadState)(0),                // 18: saggar.v1.LoadState
 	(*Finding)(nil),               // 19: saggar.v1.Finding
+	(*CheckRecipeResponse)(nil),   // 20: saggar.v1.CheckRecipeResponse
 }
 var file_saggar_v1_run_proto_depIdxs = []int32{
 	15, // 0: saggar.v1.Run.scale:type_name -> saggar.v1.Scale
@@ -1355,36 +1366,37 @@ var file_saggar_v1_run_proto_depIdxs = []int32{
 	2,  // 7: saggar.v1.CheckRunRequest.runs:type_name -> saggar.v1.Run
 	2,  // 8: saggar.v1.BookRunResponse.runs:type_name -> saggar.v1.Run
 	19, // 9: saggar.v1.BookRunResponse.findings:type_name -> saggar.v1.Finding
-	16, // 10: saggar.v1.MoveRunRequest.stage_windows:type_name -> saggar.v1.StageWindow
-	2,  // 11: saggar.v1.ListRunsResponse.runs:type_name -> saggar.v1.Run
-	2,  // 12: saggar.v1.PlanRunsRequest.runs:type_name -> saggar.v1.Run
-	17, // 13: saggar.v1.PlanRunsRequest.start_time:type_name -> google.protobuf.Timestamp
-	17, // 14: saggar.v1.PlanRunsRequest.end_time:type_name -> google.protobuf.Timestamp
-	1,  // 15: saggar.v1.PlanRunsResponse.status:type_name -> saggar.v1.PlanStatus
-	2,  // 16: saggar.v1.PlanRunsResponse.runs:type_name -> saggar.v1.Run
-	13, // 17: saggar.v1.PlanRunsResponse.reasons:type_name -> saggar.v1.PlanReason
-	13, // 18: saggar.v1.PlanRunsResponse.blames:type_name -> saggar.v1.PlanReason
-	19, // 19: saggar.v1.PlanRunsResponse.findings:type_name -> saggar.v1.Finding
-	17, // 20: saggar.v1.PlanRunsResponse.end_time:type_name -> google.protobuf.Timestamp
-	4,  // 21: saggar.v1.RunService.BookRun:input_type -> saggar.v1.BookRunRequest
-	5,  // 22: saggar.v1.RunService.CheckRun:input_type -> saggar.v1.CheckRunRequest
-	7,  // 23: saggar.v1.RunService.MoveRun:input_type -> saggar.v1.MoveRunRequest
-	8,  // 24: saggar.v1.RunService.CancelRun:input_type -> saggar.v1.CancelRunRequest
-	9,  // 25: saggar.v1.RunService.GetRun:input_type -> saggar.v1.GetRunRequest
-	10, // 26: saggar.v1.RunService.ListRuns:input_type -> saggar.v1.ListRunsRequest
-	12, // 27: saggar.v1.RunService.PlanRuns:input_type -> saggar.v1.PlanRunsRequest
-	6,  // 28: saggar.v1.RunService.BookRun:output_type -> saggar.v1.BookRunResponse
-	6,  // 29: saggar.v1.RunService.CheckRun:output_type -> saggar.v1.BookRunResponse
-	2,  // 30: saggar.v1.RunService.MoveRun:output_type -> saggar.v1.Run
-	2,  // 31: saggar.v1.RunService.CancelRun:output_type -> saggar.v1.Run
-	2,  // 32: saggar.v1.RunService.GetRun:output_type -> saggar.v1.Run
-	11, // 33: saggar.v1.RunService.ListRuns:output_type -> saggar.v1.ListRunsResponse
-	14, // 34: saggar.v1.RunService.PlanRuns:output_type -> saggar.v1.PlanRunsResponse
-	28, // [28:35] is the sub-list for method output_type
-	21, // [21:28] is the sub-list for method input_type
-	21, // [21:21] is the sub-list for extension type_name
-	21, // [21:21] is the sub-list for extension extendee
-	0,  // [0:21] is the sub-list for field type_name
+	20, // 10: saggar.v1.BookRunResponse.assessments:type_name -> saggar.v1.CheckRecipeResponse
+	16, // 11: saggar.v1.MoveRunRequest.stage_windows:type_name -> saggar.v1.StageWindow
+	2,  // 12: saggar.v1.ListRunsResponse.runs:type_name -> saggar.v1.Run
+	2,  // 13: saggar.v1.PlanRunsRequest.runs:type_name -> saggar.v1.Run
+	17, // 14: saggar.v1.PlanRunsRequest.start_time:type_name -> google.protobuf.Timestamp
+	17, // 15: saggar.v1.PlanRunsRequest.end_time:type_name -> google.protobuf.Timestamp
+	1,  // 16: saggar.v1.PlanRunsResponse.status:type_name -> saggar.v1.PlanStatus
+	2,  // 17: saggar.v1.PlanRunsResponse.runs:type_name -> saggar.v1.Run
+	13, // 18: saggar.v1.PlanRunsResponse.reasons:type_name -> saggar.v1.PlanReason
+	13, // 19: saggar.v1.PlanRunsResponse.blames:type_name -> saggar.v1.PlanReason
+	19, // 20: saggar.v1.PlanRunsResponse.findings:type_name -> saggar.v1.Finding
+	17, // 21: saggar.v1.PlanRunsResponse.end_time:type_name -> google.protobuf.Timestamp
+	4,  // 22: saggar.v1.RunService.BookRun:input_type -> saggar.v1.BookRunRequest
+	5,  // 23: saggar.v1.RunService.CheckRun:input_type -> saggar.v1.CheckRunRequest
+	7,  // 24: saggar.v1.RunService.MoveRun:input_type -> saggar.v1.MoveRunRequest
+	8,  // 25: saggar.v1.RunService.CancelRun:input_type -> saggar.v1.CancelRunRequest
+	9,  // 26: saggar.v1.RunService.GetRun:input_type -> saggar.v1.GetRunRequest
+	10, // 27: saggar.v1.RunService.ListRuns:input_type -> saggar.v1.ListRunsRequest
+	12, // 28: saggar.v1.RunService.PlanRuns:input_type -> saggar.v1.PlanRunsRequest
+	6,  // 29: saggar.v1.RunService.BookRun:output_type -> saggar.v1.BookRunResponse
+	6,  // 30: saggar.v1.RunService.CheckRun:output_type -> saggar.v1.BookRunResponse
+	2,  // 31: saggar.v1.RunService.MoveRun:output_type -> saggar.v1.Run
+	2,  // 32: saggar.v1.RunService.CancelRun:output_type -> saggar.v1.Run
+	2,  // 33: saggar.v1.RunService.GetRun:output_type -> saggar.v1.Run
+	11, // 34: saggar.v1.RunService.ListRuns:output_type -> saggar.v1.ListRunsResponse
+	14, // 35: saggar.v1.RunService.PlanRuns:output_type -> saggar.v1.PlanRunsResponse
+	29, // [29:36] is the sub-list for method output_type
+	22, // [22:29] is the sub-list for method input_type
+	22, // [22:22] is the sub-list for extension type_name
+	22, // [22:22] is the sub-list for extension extendee
+	0,  // [0:22] is the sub-list for field type_name
 }
 
 func init() { file_saggar_v1_run_proto_init() }
@@ -1392,6 +1404,7 @@ func file_saggar_v1_run_proto_init() {
 	if File_saggar_v1_run_proto != nil {
 		return
 	}
+	file_saggar_v1_assessment_proto_init()
 	file_saggar_v1_finding_proto_init()
 	file_saggar_v1_firing_proto_init()
 	file_saggar_v1_recipe_proto_init()
