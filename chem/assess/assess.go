@@ -75,6 +75,8 @@ type RoomAir struct {
 	Room                     string
 	FlowCubicMetersPerSecond float64
 	air.Assessment
+	// Near is what people breathe beside the open furnace.
+	Near air.NearAssessment
 }
 
 // Recipe assesses a recipe at a scale. Errors: finding.Faults.

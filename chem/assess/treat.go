@@ -268,14 +268,19 @@ func (s Site) roomAir(t Treatment) *RoomAir {
 		},
 		Sources: []air.Source{source}, Room: &room, OnDate: s.OnDate,
 	}
-	assessment, err := air.CheckRoom(check)
-	if err != nil {
-		assessment.Findings = asFindings(err, "", room.ID)
-	} else if near, err := air.CheckNear(air.NearCheck{Zone: check.Zone, Sources: check.Sources}); err == nil {
-		assessment.Findings = append(assessment.Findings, near.Findings...)
-		assessment.Assumptions = once(append(assessment.Assumptions, near.Assumptions...))
+	answer := &RoomAir{Room: room.ID, FlowCubicMetersPerSecond: flow}
+	var err error
+	if answer.Assessment, err = air.CheckRoom(check); err != nil {
+		answer.Findings = asFindings(err, "", room.ID)
+		return answer
 	}
-	return &RoomAir{Room: room.ID, FlowCubicMetersPerSecond: flow, Assessment: assessment}
+	if answer.Near, err = air.CheckNear(air.NearCheck{Zone: check.Zone, Sources: check.Sources}); err != nil {
+		answer.Findings = append(answer.Findings, asFindings(err, "", room.ID)...)
+		return answer
+	}
+	answer.Findings = append(answer.Findings, answer.Near.Findings...)
+	answer.Assumptions = once(append(answer.Assumptions, answer.Near.Assumptions...))
+	return answer
 }
 
 // Capture is what counts of a furnace's capture, closed and with the door open: nothing without a branch that draws to the

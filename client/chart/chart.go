@@ -85,9 +85,10 @@ func (c Chart) drawn() []Panel {
 	return panels
 }
 
-// span is the time from the first point of all panels to the last, in minutes; at least one minute long.
+// span is the time from minute 0, or the first point where that is earlier, to the last point of all panels, in minutes; at
+// least one minute long.
 func (c Chart) span() (first, last float64) {
-	first, last = math.Inf(1), math.Inf(-1)
+	first, last = 0, math.Inf(-1)
 	for _, p := range c.drawn() {
 		for _, line := range p.Lines {
 			first = math.Min(first, line.Points[0].Minute)

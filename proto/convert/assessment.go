@@ -31,8 +31,14 @@ func AssessmentToProto(a assess.Assessment) *saggarv1.CheckRecipeResponse {
 			times.MassInGrams, times.MassOutGrams = balance.Stages[i].MassInGrams, balance.Stages[i].MassOutGrams
 		}
 		m.Stages = append(m.Stages, times)
+		if stage.Treatment != nil {
+			addTreatment(m, stage.Stage, *stage.Treatment)
+		}
 		if stage.Air != nil {
 			m.Air = append(m.Air, roomAirToProto(stage.Stage, *stage.Air))
+		}
+		if stage.Air != nil && len(stage.Air.Near.Species) > 0 {
+			m.Near = append(m.Near, nearAirToProto(stage))
 		}
 	}
 	return m
@@ -94,7 +100,13 @@ func roomAirToProto(stage string, r assess.RoomAir) *saggarv1.RoomAir {
 		Stage: stage, Room: r.Room, FlowCubicMetersPerSecond: r.FlowCubicMetersPerSecond, MixtureRatio: r.MixtureRatio,
 	}
 	for _, s := range r.Species {
-		m.Species = append(m.Species, speciesAirToProto(s))
+		species := speciesAirToProto(s)
+		for _, point := range r.Series {
+			if point.Species == s.Species {
+				species.Series = append(species.Series, &saggarv1.ConcentrationPoint{Minute: point.Minute, Ppm: point.PPM})
+			}
+		}
+		m.Species = append(m.Species, species)
 	}
 	return m
 }

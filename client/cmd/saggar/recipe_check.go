@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -26,6 +27,7 @@ type recipeQuestion struct {
 	materialFiles []string
 	onDate        string
 	scale         scaleFlags
+	chart         chartFlags
 }
 
 func (s *shell) recipeCheckCommand() *cobra.Command {
@@ -42,7 +44,7 @@ func (s *shell) recipeCheckCommand() *cobra.Command {
 		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			q.file = args[0]
-			if err := q.fits(); err != nil {
+			if err := cmp.Or(q.fits(), q.chart.fits(s.format)); err != nil {
 				return badInput(err)
 			}
 			return s.checkRecipe(c.Context(), q)
@@ -55,6 +57,7 @@ func (s *shell) recipeCheckCommand() *cobra.Command {
 	flags.StringArrayVar(&q.materialFiles, "material-file", nil, "with --offline: YAML file of materials; may be repeated")
 	flags.StringVar(&q.onDate, "on-date", "", "with --offline: day on which tests must be fresh, YYYY-MM-DD (default today)")
 	q.scale.flags(command)
+	q.chart.flags(flags)
 	return command
 }
 
@@ -83,6 +86,9 @@ func (s *shell) checkRecipe(ctx context.Context, q recipeQuestion) error {
 	}
 	answer := newRecipeCheck(response, from)
 	if err := s.print(answer, func() []render.Grid { return answer.grids(s.format) }); err != nil {
+		return err
+	}
+	if err := s.draw(q.chart, answer.charts); err != nil {
 		return err
 	}
 	if slices.ContainsFunc(answer.Findings, func(f recipeFinding) bool { return f.Severity == finding.Block }) {

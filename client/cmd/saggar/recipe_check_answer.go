@@ -9,22 +9,29 @@ import (
 	"saggar/chem/data"
 	"saggar/chem/finding"
 	"saggar/chem/heat"
+	"saggar/client/render"
 	"saggar/proto/convert"
 	saggarv1 "saggar/proto/saggar/v1"
 )
 
 // recipeCheck is what a recipe does, as it is printed.
 type recipeCheck struct {
-	Findings          []recipeFinding  `json:"findings"`
-	WeighOut          []weighedOut     `json:"weigh_out"`
-	Balance           []elementBalance `json:"balance"`
-	OffGas            []offGas         `json:"off_gas"`
-	Stages            []stageTimes     `json:"stages"`
-	Air               []stageAir       `json:"air"`
-	LimitingElement   string           `json:"limiting_element"`
-	IdealProductGrams float64          `json:"ideal_product_grams"`
-	Assumptions       []string         `json:"assumptions"`
-	Caution           string           `json:"caution"`
+	Findings          []recipeFinding                            `json:"findings"`
+	WeighOut          []weighedOut                               `json:"weigh_out"`
+	Balance           []elementBalance                           `json:"balance"`
+	OffGas            []offGas                                   `json:"off_gas"`
+	Stages            []stageTimes                               `json:"stages"`
+	Air               []stageAir                                 `json:"air"`
+	Heat              render.Messages[*saggarv1.StageHeat]       `json:"heat"`
+	Conversions       render.Messages[*saggarv1.StageConversion] `json:"conversions"`
+	Atmospheres       render.Messages[*saggarv1.StageAtmosphere] `json:"atmospheres"`
+	Releases          []stageRelease                             `json:"releases"`
+	Near              render.Messages[*saggarv1.NearAir]         `json:"near"`
+	FanFailures       render.Messages[*saggarv1.FanFailure]      `json:"fan_failures"`
+	LimitingElement   string                                     `json:"limiting_element"`
+	IdealProductGrams float64                                    `json:"ideal_product_grams"`
+	Assumptions       []string                                   `json:"assumptions"`
+	Caution           string                                     `json:"caution"`
 }
 
 // recipeFinding is a finding with the line of the file that it is about, 0 when it is about none.
@@ -53,6 +60,9 @@ type elementBalance struct {
 	ProductMoles  float64 `json:"product_moles"`
 	OffGasMoles   float64 `json:"off_gas_moles"`
 	LeftOverMoles float64 `json:"left_over_moles"`
+	// The ratios are nil where the stage forms no product.
+	AtomRatio      *float64 `json:"atom_ratio"`
+	IdealAtomRatio *float64 `json:"ideal_atom_ratio"`
 }
 
 type offGas struct {
@@ -61,6 +71,16 @@ type offGas struct {
 	Species   string    `json:"species"`
 	Moles     float64   `json:"moles"`
 	MassGrams float64   `json:"mass_grams"`
+}
+
+// stageRelease is gas given off at a constant rate, in minutes from the start of the first phase.
+type stageRelease struct {
+	Stage          string    `json:"stage"`
+	Case           chem.Case `json:"case"`
+	Species        string    `json:"species"`
+	StartMinute    float64   `json:"start_minute"`
+	EndMinute      float64   `json:"end_minute"`
+	GramsPerMinute float64   `json:"grams_per_minute"`
 }
 
 type stageTimes struct {
@@ -80,11 +100,17 @@ type phaseTime struct {
 
 // stageAir is the air of the furnace's room while one stage fires in it.
 type stageAir struct {
-	Stage                    string       `json:"stage"`
-	Room                     string       `json:"room"`
-	FlowCubicMetersPerSecond float64      `json:"flow_cubic_meters_per_second"`
-	Species                  []speciesAir `json:"species"`
-	MixtureRatio             float64      `json:"mixture_ratio"`
+	Stage                    string            `json:"stage"`
+	Room                     string            `json:"room"`
+	FlowCubicMetersPerSecond float64           `json:"flow_cubic_meters_per_second"`
+	Species                  []stageSpeciesAir `json:"species"`
+	MixtureRatio             float64           `json:"mixture_ratio"`
+}
+
+// stageSpeciesAir is one gas of it with its course over time.
+type stageSpeciesAir struct {
+	speciesAir
+	Series render.Messages[*saggarv1.ConcentrationPoint] `json:"series"`
 }
 
 func newRecipeCheck(m *saggarv1.CheckRecipeResponse, from source) recipeCheck {
@@ -92,6 +118,8 @@ func newRecipeCheck(m *saggarv1.CheckRecipeResponse, from source) recipeCheck {
 		Findings: each(m.GetFindings(), from.finding), WeighOut: each(m.GetWeighOut(), newWeighedOut),
 		Balance: each(m.GetBalance(), newElementBalance), OffGas: each(m.GetOffGas(), newOffGas),
 		Stages: each(m.GetStages(), newStageTimes), Air: each(m.GetAir(), newStageAir),
+		Heat: m.GetHeat(), Conversions: m.GetConversions(), Atmospheres: m.GetAtmospheres(),
+		Releases: each(m.GetReleases(), newStageRelease), Near: m.GetNear(), FanFailures: m.GetFanFailures(),
 		LimitingElement: m.GetLimitingElement(), IdealProductGrams: m.GetIdealProductGrams(),
 		Assumptions: m.GetAssumptions(), Caution: m.GetCaution(),
 	}
@@ -137,7 +165,15 @@ func newWeighedOut(m *saggarv1.WeighedMaterial) weighedOut {
 func newElementBalance(m *saggarv1.BalanceLine) elementBalance {
 	return elementBalance{
 		Stage: m.GetStage(), Element: m.GetElement(), InMoles: m.GetInMoles(), ProductMoles: m.GetProductMoles(),
-		OffGasMoles: m.GetOffGasMoles(), LeftOverMoles: m.GetLeftOverMoles(),
+		OffGasMoles: m.GetOffGasMoles(), LeftOverMoles: m.GetLeftOverMoles(), AtomRatio: m.AtomRatio,
+		IdealAtomRatio: m.IdealAtomRatio,
+	}
+}
+
+func newStageRelease(m *saggarv1.StageRelease) stageRelease {
+	return stageRelease{
+		Stage: m.GetStage(), Case: convert.OffGasCaseFromProto(m.GetCase()), Species: m.GetSpecies(),
+		StartMinute: m.GetStartMinute(), EndMinute: m.GetEndMinute(), GramsPerMinute: m.GetGramsPerMinute(),
 	}
 }
 
@@ -164,7 +200,10 @@ func newStageTimes(m *saggarv1.StageTimes) stageTimes {
 func newStageAir(m *saggarv1.RoomAir) stageAir {
 	return stageAir{
 		Stage: m.GetStage(), Room: m.GetRoom(), FlowCubicMetersPerSecond: m.GetFlowCubicMetersPerSecond(),
-		Species: each(m.GetSpecies(), newSpeciesAir), MixtureRatio: m.GetMixtureRatio(),
+		Species: each(m.GetSpecies(), func(species *saggarv1.SpeciesAir) stageSpeciesAir {
+			return stageSpeciesAir{speciesAir: newSpeciesAir(species), Series: species.GetSeries()}
+		}),
+		MixtureRatio: m.GetMixtureRatio(),
 	}
 }
 

@@ -20,9 +20,11 @@ func (a recipeCheck) grids(format render.Format) []render.Grid {
 		return []render.Grid{a.findingRows()}
 	}
 	grids := []render.Grid{
-		a.findingGrid(), a.weighOutGrid(), a.massGrid(), a.productGrid(), a.balanceGrid(), a.offGasGrid(), a.stageGrid(),
+		a.findingGrid(), a.weighOutGrid(), a.massGrid(), a.productGrid(), a.balanceGrid(), a.ratioGrid(), a.offGasGrid(),
+		a.stageGrid(), a.heatGrid(), a.conversionGrid(), a.atmosphereGrid(),
 	}
-	return slices.Concat(grids, a.airGrids(), notes(a.Assumptions, a.Caution))
+	grids = append(grids, a.airGrids()...)
+	return slices.Concat(grids, []render.Grid{a.nearGrid(), a.fanGrid()}, notes(a.Assumptions, a.Caution))
 }
 
 // findingGrid shows each finding over as many rows as its sentences need.
@@ -173,7 +175,7 @@ var watchWords = map[heat.Watch]string{heat.InRoom: "in the room", heat.InReach:
 func (a recipeCheck) stageGrid() render.Grid {
 	grid := render.Grid{
 		Title:   "Stages, each on the first furnace that can do it",
-		Columns: []string{"stage", "furnace", "phase", "min", "length", "needs", "kWh into the chamber"},
+		Columns: []string{"stage", "furnace", "phase", "min", "length", "needs"},
 	}
 	for _, stage := range a.Stages {
 		if len(stage.Phases) == 0 {
@@ -193,7 +195,7 @@ func (a recipeCheck) stageGrid() render.Grid {
 			first = []string{"", ""}
 		}
 		grid.Rows = append(grid.Rows, append(first,
-			"in all", fmt.Sprint(total), render.Minutes(total), "", render.Number(stage.EnergyKilowattHours)))
+			"in all", fmt.Sprint(total), render.Minutes(total)))
 	}
 	return grid
 }
@@ -212,7 +214,7 @@ func (a recipeCheck) airGrids() []render.Grid {
 				grid.Rows = append(grid.Rows, append(first, l.cells(&sources)...))
 				first = []string{"", "", "", ""}
 			}
-			if len(species.Limits) == 0 {
+			if len(species.Limits) == 0 && species.Species != "H2O" { // steam harms nobody in the room
 				grid.Rows = append(grid.Rows, append(first, "no limit is published"))
 			}
 		}

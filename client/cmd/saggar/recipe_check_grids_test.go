@@ -20,7 +20,7 @@ func TestTheStagesOfACheckSayInWordsWhoIsNeeded(t *testing.T) {
 	}}
 	assert.Equal(t, [][]string{
 		{"reduce", "pot", "charge", "20", "20 min", "in the room"}, {"", "", "fire", "60", "1 h", "in reach"},
-		{"", "", "cool", "30", "30 min", "nobody"}, {"", "", "in all", "110", "1 h 50 min", "", "2"},
+		{"", "", "cool", "30", "30 min", "nobody"}, {"", "", "in all", "110", "1 h 50 min"},
 		{"melt", "-", "none: see the findings"},
 	}, check.stageGrid().Rows, "a stage that no furnace can do has no time")
 }

@@ -1,0 +1,180 @@
+package main
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+
+	"saggar/client/render"
+	saggarv1 "saggar/proto/saggar/v1"
+)
+
+// ratioGrid states what is charged beside what the ideal product holds, for each atom of the limiting element.
+func (a recipeCheck) ratioGrid() render.Grid {
+	grid := render.Grid{
+		Title:   "Atoms for each of the limiting element",
+		Columns: []string{"stage", "element", "charged", "in the ideal product"},
+	}
+	for _, b := range a.Balance {
+		if b.AtomRatio != nil && b.IdealAtomRatio != nil {
+			grid.Rows = append(grid.Rows, []string{
+				b.Stage, b.Element, render.Number(*b.AtomRatio), render.Number(*b.IdealAtomRatio),
+			})
+		}
+	}
+	return headed(grid)
+}
+
+// headed leaves a grid out when it has no rows.
+func headed(grid render.Grid) render.Grid {
+	if len(grid.Rows) == 0 {
+		return render.Grid{}
+	}
+	return grid
+}
+
+// heatGrid is what each stage takes of its furnace and of the supply.
+func (a recipeCheck) heatGrid() render.Grid {
+	grid := render.Grid{
+		Title: "Heat in kWh: what goes into the chamber, and what the supply gives for it",
+		Columns: []string{
+			"stage", "furnace", "peak C", "charge", "walls", "stored", "chamber", "supply", "peak kW",
+		},
+	}
+	for _, h := range a.Heat {
+		peak := 0.0
+		for _, point := range h.GetProfile() {
+			peak = max(peak, point.GetCelsius())
+		}
+		grid.Rows = append(grid.Rows, []string{
+			h.GetStage(), h.GetFurnace(), render.Number(peak), render.Number(h.GetChargeKilowattHours()),
+			render.Number(h.GetWallLossKilowattHours()), render.Number(h.GetStoredKilowattHours()),
+			render.Number(h.GetEnergyKilowattHours()), render.Number(h.GetInputKilowattHours()),
+			render.Number(h.GetPeakKilowatts()),
+		})
+	}
+	return headed(grid)
+}
+
+// conversionGrid is how far what breaks down gets, where it is as hot as the thermocouple and in the core of the bed.
+func (a recipeCheck) conversionGrid() render.Grid {
+	grid := render.Grid{
+		Title:   "Conversion: where it is as hot as the thermocouple, and in the core",
+		Columns: []string{"stage", "reaction", "mol", "thermocouple %", "core %", "hold for 99 % min", "what becomes what"},
+	}
+	for _, c := range a.Conversions {
+		grid.Rows = append(grid.Rows, []string{
+			c.GetStage(), c.GetReaction(), render.Number(c.GetMoles()), percent(c.Conversion), percent(c.CoreConversion),
+			orNone(c.MinutesTo_99Percent, "-"), c.GetEquation(),
+		})
+	}
+	return headed(grid)
+}
+
+// percent is a share as per cent, or "-" where there is none.
+func percent(share *float64) string {
+	if share == nil {
+		return "-"
+	}
+	return render.Number(100 * *share)
+}
+
+// atmosphereGases is how many gases of an atmosphere a table shows.
+const atmosphereGases = 5
+
+// atmosphereGrid is the gas over each charge that fires under reduction.
+func (a recipeCheck) atmosphereGrid() render.Grid {
+	grid := render.Grid{
+		Title:   "Gas over the charge at equilibrium, at its hottest",
+		Columns: []string{"stage", "C", "CO/CO2", "log10 O2 bar", "reduces", "shares by mole"},
+	}
+	for _, m := range a.Atmospheres {
+		reduces := "no"
+		if m.GetReducing() {
+			reduces = "yes"
+		}
+		grid.Rows = append(grid.Rows, []string{
+			m.GetStage(), render.Number(m.GetCelsius()), orNone(m.CarbonMonoxidePerCarbonDioxide, "-"),
+			render.Number(m.GetLog10OxygenBar()), reduces, shares(m.GetSpecies()),
+		})
+		for _, line := range wrap(m.GetVerdict(), tableWidth-40) {
+			grid.Rows = append(grid.Rows, []string{"", "", "", "", "", line})
+		}
+	}
+	return headed(grid)
+}
+
+// shares are the most frequent species, such as "CO 0.71, CO2 0.11".
+func shares(species []*saggarv1.EquilibriumSpecies) string {
+	var parts []string
+	for _, s := range species {
+		if len(parts) == atmosphereGases {
+			break
+		}
+		name := s.GetSpecies()
+		if s.GetPhase() != "gas" {
+			name += " (" + s.GetPhase() + ")"
+		}
+		parts = append(parts, name+" "+render.Number(s.GetMoleFraction()))
+	}
+	return strings.Join(parts, ", ")
+}
+
+// nearRatioShown is the share of a limit from which the air beside a furnace stands in a table.
+const nearRatioShown = 0.01
+
+// nearGrid is what people breathe at each open furnace, with the least protection that would be enough where it asks for any.
+func (a recipeCheck) nearGrid() render.Grid {
+	grid := render.Grid{
+		Title:   "Beside the open furnace, cautious case",
+		Columns: []string{"stage", "furnace", "species", "peak ppm", "15 min ppm", "times the limit", "protection for its wearer"},
+	}
+	for _, near := range a.Near {
+		for _, s := range near.GetSpecies() {
+			if s.GetRatio() < nearRatioShown {
+				continue
+			}
+			grid.Rows = append(grid.Rows, []string{
+				near.GetStage(), near.GetFurnace(), s.GetSpecies(), render.Number(s.GetPeakPpm()),
+				render.Number(s.GetMax_15MinutePpm()), render.Number(s.GetRatio()), leastProtection(s),
+			})
+		}
+	}
+	return headed(grid)
+}
+
+// leastProtection is the class with the lowest factor that would be enough.
+func leastProtection(s *saggarv1.NearSpecies) string {
+	if len(s.GetProtection()) == 0 {
+		return "none asked for"
+	}
+	enough := slices.DeleteFunc(slices.Clone(s.GetProtection()), func(c *saggarv1.ProtectionClass) bool { return !c.GetEnough() })
+	if len(enough) == 0 {
+		return "none is enough"
+	}
+	least := slices.MinFunc(enough, func(x, y *saggarv1.ProtectionClass) int {
+		return cmp.Compare(x.GetAssignedProtectionFactor(), y.GetAssignedProtectionFactor())
+	})
+	words := strings.ReplaceAll(strings.ReplaceAll(least.GetClass(), "_", " "), "/", ", ")
+	if least.GetNeedsGoggles() {
+		words += ", with gas-tight goggles"
+	}
+	return words
+}
+
+// fanGrid is how long people have when extraction stops at the worst moment: the first limits of each gas that are passed.
+func (a recipeCheck) fanGrid() render.Grid {
+	grid := render.Grid{
+		Title:   "If the extraction stops at the worst moment, cautious case: the limits then passed",
+		Columns: []string{"stage", "room", "stops in minute", "species", "limit", "ppm", "passed after min"},
+	}
+	for _, f := range a.FanFailures {
+		first := []string{f.GetStage(), f.GetRoom(), render.Number(f.GetFailureMinute())}
+		for _, p := range f.GetPassed() {
+			grid.Rows = append(grid.Rows, append(first, p.GetSpecies(), p.GetAuthority()+" "+p.GetKind(),
+				render.Number(p.GetLimitPpm()), render.Number(p.GetMinutesAfter())))
+			first = []string{"", "", ""}
+		}
+	}
+	return headed(grid)
+}

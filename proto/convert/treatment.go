@@ -1,0 +1,61 @@
+package convert
+
+import (
+	"saggar/chem"
+	"saggar/chem/air"
+	"saggar/chem/assess"
+	saggarv1 "saggar/proto/saggar/v1"
+)
+
+// addTreatment adds what one stage does on its furnace; bench work does nothing of it.
+func addTreatment(m *saggarv1.CheckRecipeResponse, stage string, t assess.Treatment) {
+	if len(t.Heat.Profile) > 0 {
+		m.Heat = append(m.Heat, stageHeatToProto(stage, t))
+	}
+	m.Releases = append(m.Releases, releasesToProto(stage, chem.Cautious, t.Cautious)...)
+	m.Releases = append(m.Releases, releasesToProto(stage, chem.Likely, t.Likely)...)
+}
+
+func stageHeatToProto(stage string, t assess.Treatment) *saggarv1.StageHeat {
+	m := &saggarv1.StageHeat{
+		Stage: stage, Furnace: t.Furnace.ID, EnergyKilowattHours: t.Heat.EnergyKilowattHours,
+		InputKilowattHours: t.Heat.InputKilowattHours, PeakKilowatts: t.Heat.PeakKilowatts,
+	}
+	for _, point := range t.Profile() {
+		m.Profile = append(m.Profile, &saggarv1.TemperaturePoint{Minute: point.Minute, Celsius: point.Celsius})
+	}
+	return m
+}
+
+func releasesToProto(stage string, of chem.Case, releases []air.Release) []*saggarv1.StageRelease {
+	var messages []*saggarv1.StageRelease
+	for _, r := range releases {
+		messages = append(messages, &saggarv1.StageRelease{
+			Stage: stage, Case: offGasCases.toProto(of), Species: r.Species, StartMinute: r.StartMinute, EndMinute: r.EndMinute,
+			GramsPerMinute: r.GramsPerMinute,
+		})
+	}
+	return messages
+}
+
+func nearAirToProto(stage assess.StageAssessment) *saggarv1.NearAir {
+	m := &saggarv1.NearAir{Stage: stage.Stage, Furnace: stage.Treatment.Furnace.ID}
+	for _, s := range stage.Air.Near.Species {
+		species := &saggarv1.NearSpecies{
+			Species: s.Species, PeakPpm: s.PeakPPM, Max_15MinutePpm: s.Max15MinutePPM, Ratio: s.Ratio,
+		}
+		for _, c := range s.Protection {
+			species.Protection = append(species.Protection, ProtectionClassToProto(c))
+		}
+		m.Species = append(m.Species, species)
+	}
+	return m
+}
+
+// ProtectionClassToProto converts a class of respirator against one concentration.
+func ProtectionClassToProto(c air.ProtectionClass) *saggarv1.ProtectionClass {
+	return &saggarv1.ProtectionClass{
+		Class: c.Class, AssignedProtectionFactor: c.AssignedProtectionFactor, MaximumUsePpm: c.MaximumUsePPM,
+		NeedsGoggles: c.NeedsGoggles, Enough: c.Enough, Reason: c.Reason, Source: c.Source,
+	}
+}
