@@ -138,11 +138,14 @@ func TestWhatChangesRunsCanBeRepeatedAndGuarded(t *testing.T) {
 var bareNumbers = map[string]string{
 	"page_size": "a count", "revision": "a count", "version": "a count", "value": "has its unit beside it",
 	"factor": "a ratio", "mixing_factor": "a ratio", "mixture_ratio": "a ratio", "ratio": "a ratio",
+	"atom_ratio": "a ratio", "ideal_atom_ratio": "a ratio", "carbon_monoxide_per_carbon_dioxide": "a ratio",
+	"assigned_protection_factor": "a ratio", "conversion": "a share", "core_conversion": "a share",
+	"minutes_to_99_percent": "has its unit in front",
 }
 
 func TestNumbersCarryTheirUnitInTheirName(t *testing.T) {
 	unit := regexp.MustCompile(`(^|_)(minutes?|celsius|kilowatts|hours?|grams|moles|liters|milliliters|meters|millimeters|milliliter|` +
-		`second|count|fraction|ppm|of_intermediate)$`)
+		`second|count|fraction|ppm|bar|of_intermediate)$`)
 	for _, message := range contractMessages(t) {
 		for i := range message.Fields().Len() {
 			field := message.Fields().Get(i)

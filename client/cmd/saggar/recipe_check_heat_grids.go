@@ -172,7 +172,7 @@ func (a recipeCheck) fanGrid() render.Grid {
 		first := []string{f.GetStage(), f.GetRoom(), render.Number(f.GetFailureMinute())}
 		for _, p := range f.GetPassed() {
 			grid.Rows = append(grid.Rows, append(first, p.GetSpecies(), p.GetAuthority()+" "+p.GetKind(),
-				render.Number(p.GetLimitPpm()), render.Number(p.GetMinutesAfter())))
+				render.Number(p.GetLimitPpm()), render.Number(p.GetAfterMinutes())))
 			first = []string{"", "", ""}
 		}
 	}

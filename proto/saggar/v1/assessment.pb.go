@@ -1628,7 +1628,7 @@ type PassedLimit struct {
 	// The limit in ppm.
 	LimitPpm float64 `protobuf:"fixed64,4,opt,name=limit_ppm,json=limitPpm,proto3" json:"limit_ppm,omitempty"`
 	// How long after the failure.
-	MinutesAfter  float64 `protobuf:"fixed64,5,opt,name=minutes_after,json=minutesAfter,proto3" json:"minutes_after,omitempty"`
+	AfterMinutes  float64 `protobuf:"fixed64,5,opt,name=after_minutes,json=afterMinutes,proto3" json:"after_minutes,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1691,9 +1691,9 @@ func (x *PassedLimit) GetLimitPpm() float64 {
 	return 0
 }
 
-func (x *PassedLimit) GetMinutesAfter() float64 {
+func (x *PassedLimit) GetAfterMinutes() float64 {
 	if x != nil {
-		return x.MinutesAfter
+		return x.AfterMinutes
 	}
 	return 0
 }
@@ -2194,7 +2194,7 @@ const file_saggar_v1_assessment_proto_rawDesc = "" +
 	"\tauthority\x18\x02 \x01(\tR\tauthority\x12\x12\n" +
 	"\x04kind\x18\x03 \x01(\tR\x04kind\x12\x1b\n" +
 	"\tlimit_ppm\x18\x04 \x01(\x01R\blimitPpm\x12#\n" +
-	"\rminutes_after\x18\x05 \x01(\x01R\fminutesAfter\">\n" +
+	"\rafter_minutes\x18\x05 \x01(\x01R\fafterMinutes\">\n" +
 	"\x12ConcentrationPoint\x12\x16\n" +
 	"\x06minute\x18\x01 \x01(\x01R\x06minute\x12\x10\n" +
 	"\x03ppm\x18\x02 \x01(\x01R\x03ppm\"\xc9\x01\n" +
