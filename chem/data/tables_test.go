@@ -106,3 +106,21 @@ func TestReadTableNamesTheFault(t *testing.T) {
 	_, err = readTable("absent.csv", toAtomicWeight)
 	assert.Error(t, err)
 }
+
+func TestThermocoupleTerms(t *testing.T) {
+	rows, err := readTable("thermocouple-coefficients.csv", toThermocoupleTerm)
+	require.NoError(t, err)
+	reach := map[string]float64{}
+	for _, row := range rows {
+		assert.Contains(t, []string{"K", "S", "N", "R", "B"}, row.Type)
+		assert.Equal(t, WasRead, row.Read)
+		assert.Less(t, row.LowCelsius, row.HighCelsius)
+		assert.Regexp(t, `^(c[0-9]+|a[0-2])$`, row.Coefficient)
+		if row.Coefficient == "c0" {
+			before, seen := reach[row.Type]
+			assert.True(t, !seen || before == row.LowCelsius, "%s has a gap below %g C", row.Type, row.LowCelsius)
+			reach[row.Type] = row.HighCelsius
+		}
+	}
+	assert.Equal(t, map[string]float64{"K": 1372, "S": 1768.1, "N": 1300, "R": 1768.1, "B": 1820}, reach)
+}
