@@ -17,14 +17,18 @@ const (
 	CodeUnreachable       = "HEAT_UNREACHABLE"
 	CodeFasterThanFurnace = "HEAT_FASTER_THAN_FURNACE"
 	CodeFasterThanControl = "HEAT_FASTER_THAN_CONTROL"
-	CodeSetByPerson       = "HEAT_SET_BY_PERSON"
-	CodeWatchRaised       = "HEAT_WATCH_RAISED"
-	CodeOpenedReducing    = "HEAT_OPENED_REDUCING"
-	CodeAtmosphere        = "FURNACE_ATMOSPHERE"
-	CodeExcludes          = "FURNACE_EXCLUDES"
-	CodeChargeTooLarge    = "FURNACE_CHARGE_TOO_LARGE"
-	CodeNoCutOut          = "FURNACE_WITHOUT_CUT_OUT"
-	CodeCannotClear       = "FURNACE_CANNOT_CLEAR"
+	// CodeChargeTooHeavy is of a charge that takes more heat than the furnace can give it in time.
+	CodeChargeTooHeavy = "HEAT_CHARGE_TOO_HEAVY"
+	// CodeChargeExotherm is of a charge that gives off heat while it is fired.
+	CodeChargeExotherm = "HEAT_CHARGE_EXOTHERM"
+	CodeSetByPerson    = "HEAT_SET_BY_PERSON"
+	CodeWatchRaised    = "HEAT_WATCH_RAISED"
+	CodeOpenedReducing = "HEAT_OPENED_REDUCING"
+	CodeAtmosphere     = "FURNACE_ATMOSPHERE"
+	CodeExcludes       = "FURNACE_EXCLUDES"
+	CodeChargeTooLarge = "FURNACE_CHARGE_TOO_LARGE"
+	CodeNoCutOut       = "FURNACE_WITHOUT_CUT_OUT"
+	CodeCannotClear    = "FURNACE_CANNOT_CLEAR"
 )
 
 // Check holds a treatment against the furnace by the rules of the trade about heat. It finds the constants itself: a
@@ -183,14 +187,18 @@ func (k *checker) checkCourse(c Constants) {
 		k.addFaults(faults, CodeTreatmentInvalid)
 		return
 	}
+	light := k.withoutCharge(c, result)
 	from := result.StartCelsius
 	for i, s := range t.Program.Segments {
 		field := fmt.Sprintf("program.segments[%d].", i)
-		times := result.Segments[i]
+		times, alone := result.Segments[i], light.Segments[i]
 		found := k.checkReach(c, field+"to_celsius", from, s.ToCelsius)
+		if k.checkWeight(c, field, times, alone); !times.Reachable && alone.Reachable {
+			break // what comes after depends on it
+		}
 		switch {
 		case times.Reachable:
-			k.checkRate(field, s, times, s.ToCelsius >= from)
+			k.checkRate(field, s, alone, s.ToCelsius >= from)
 			from = s.ToCelsius
 		case !found:
 			k.add(finding.Finding{Severity: finding.Block, Code: CodeUnreachable, Field: field + "to_celsius",
@@ -200,6 +208,7 @@ func (k *checker) checkCourse(c Constants) {
 				Cure:    "ask for a temperature that it gets to sooner"})
 		}
 	}
+	k.checkExotherm(c, result)
 	if t.chargedHot() {
 		k.checkReach(c, "charge_at_celsius", c.AmbientCelsius, t.ChargeAtCelsius)
 	}

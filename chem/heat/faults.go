@@ -132,6 +132,11 @@ func (c Constants) faults() finding.Faults {
 		2*maxFinalRatio*maxCelsius)
 	inRange(&faults, "constants.heating_tau_minutes", c.HeatingTauMinutes, 1e-3, math.MaxInt32)
 	inRange(&faults, "constants.cooling_tau_minutes", c.CoolingTauMinutes, 1e-3, math.MaxInt32)
+	if l := c.Lining; l != nil {
+		inRange(&faults, "constants.lining.slow_tau_minutes", l.SlowTauMinutes, 1e-3, math.MaxInt32)
+		inRange(&faults, "constants.lining.fast_tau_minutes", l.FastTauMinutes, 1e-6, l.SlowTauMinutes*(1-1e-6))
+		inRange(&faults, "constants.lining.slow_share", l.SlowShare, 1e-6, 1-1e-6)
+	}
 	inRange(&faults, "constants.cold_below_celsius", c.ColdBelowCelsius, minCelsius, maxCelsius)
 	inRange(&faults, "constants.cold_factor", c.ColdFactor, 1, 10)
 	inRange(&faults, "constants.net_kilowatts", c.NetKilowatts, 1e-6, maxKilowatts)

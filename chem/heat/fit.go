@@ -13,7 +13,10 @@ type Constants struct {
 	FinalCelsius      float64 `json:"final_celsius"`
 	HeatingTauMinutes float64 `json:"heating_tau_minutes"`
 	CoolingTauMinutes float64 `json:"cooling_tau_minutes"`
-	AmbientCelsius    float64 `json:"ambient_celsius"`
+	// Lining is how it cools as two lumps, chamber and lining, which then decides the cooling instead of CoolingTauMinutes;
+	// nil where what was measured does not tell it.
+	Lining         *Lining `json:"lining,omitempty"`
+	AmbientCelsius float64 `json:"ambient_celsius"`
 	// ColdBelowCelsius is where cooling begins to take ColdFactor times what the one lump says: 300 C, or the coldest
 	// measured temperature where cooling was measured further down.
 	ColdBelowCelsius float64 `json:"cold_below_celsius"`
@@ -106,6 +109,13 @@ func (c *Constants) fitCooling(times []Timing) {
 	c.ColdBelowCelsius, c.ColdFactor = DefaultColdBelowCelsius, DefaultColdFactor
 	for _, t := range times {
 		c.ColdBelowCelsius = min(c.ColdBelowCelsius, t.ToCelsius)
+	}
+	c.fitLining(times)
+	if c.Lining != nil {
+		c.assume("cooling by two lumps, chamber and lining, from the measured cooling times above and below %d C, as after a "+
+			"long hold; below %.0f C, the coldest measured, %.0f %% more time (common practice, no source)",
+			DefaultColdBelowCelsius, c.ColdBelowCelsius, 100*(c.ColdFactor-1))
+		return
 	}
 	c.assume("cooling below %.0f C given %.0f %% more time than one lump fitted hotter (common practice, no source)",
 		c.ColdBelowCelsius, 100*(c.ColdFactor-1))

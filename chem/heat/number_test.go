@@ -1,7 +1,9 @@
 package heat
 
 import (
+	"cmp"
 	"encoding/json"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -27,8 +29,20 @@ func TestNoNumberBreaksIt(t *testing.T) {
 			request.Program.Segments = append(request.Program.Segments,
 				Segment{number.Draw(t, "to"), number.Draw(t, "rate"), number.Draw(t, "hold")})
 		}
+		for range rapid.IntRange(0, 4).Draw(t, "uptakes") {
+			request.ChargeHeat = append(request.ChargeHeat, HeatUptake{number.Draw(t, "celsius"), 1000 * number.Draw(t, "taken")})
+		}
+		if rapid.Bool().Draw(t, "taken in order") {
+			slices.SortFunc(request.ChargeHeat, func(a, b HeatUptake) int { return cmp.Compare(a.Celsius, b.Celsius) })
+			if len(request.ChargeHeat) > 0 {
+				request.ChargeHeat[0].Kilojoules = 0
+			}
+		}
 		if rapid.Bool().Draw(t, "measured") {
 			f = muffle()
+		}
+		if rapid.Bool().Draw(t, "lined") {
+			f.CoolingTimes = lined().CoolingTimes
 		}
 		mustEncode(t, Check(f, request))
 		c, err := Fit(f)

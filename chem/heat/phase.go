@@ -45,7 +45,8 @@ func (t Treatment) follow(f Furnace, c Constants) (Result, finding.Faults) {
 		return Result{}, faults
 	}
 	fed, _ := t.fedProgram()
-	result, err := RunUntil(f, c, fed, t.startCelsius(c), t.openBelow())
+	result, err := RunCharged(f, c, fed, Conditions{StartCelsius: t.startCelsius(c), OpenBelowCelsius: t.openBelow(),
+		ChargeHeat: t.ChargeHeat, ChargedHot: t.chargedHot()})
 	for _, fault := range finding.FaultsOf(err) {
 		fault.Field = treatmentField(fault.Field)
 		faults = append(faults, fault)
@@ -58,7 +59,7 @@ func treatmentField(field string) string {
 	switch {
 	case field == "start_celsius":
 		return "charge_at_celsius"
-	case field == "open_below_celsius", strings.HasPrefix(field, "constants."):
+	case field == "open_below_celsius", strings.HasPrefix(field, "charge_heat"), strings.HasPrefix(field, "constants."):
 		return field
 	default:
 		return "program." + field
@@ -187,8 +188,16 @@ func (l *layout) leave() {
 		return
 	}
 	if left > HandOverCelsius {
-		minutes, err := CoolingMinutes(l.constants, left, HandOverCelsius)
-		l.faults = append(l.faults, finding.FaultsOf(err)...)
-		l.add(Cool, WholeMinutes(minutes), coolWatch(l.furnace, empty), 0)
+		l.add(Cool, WholeMinutes(l.coolingOn(left)), coolWatch(l.furnace, empty), 0)
 	}
+}
+
+// coolingOn is how long the furnace still cools from where it was left to the hand-over: the end of one cooling from the last
+// segment on, since the lining is still as hot as that left it.
+func (l *layout) coolingOn(left float64) float64 {
+	whole, err := CoolingMinutes(l.constants, l.result.EndCelsius, HandOverCelsius)
+	l.faults = append(l.faults, finding.FaultsOf(err)...)
+	done, err := CoolingMinutes(l.constants, l.result.EndCelsius, left)
+	l.faults = append(l.faults, finding.FaultsOf(err)...)
+	return whole - done
 }

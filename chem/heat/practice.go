@@ -31,6 +31,10 @@ const (
 	DefaultClearMinutes = 60
 	// CarbonMonoxideBurnsAboveCelsius is the chamber temperature below which carbon monoxide may collect unburnt.
 	CarbonMonoxideBurnsAboveCelsius = 650
+	// MostChargeMultiple is how many times as long a ramp may take with its charge as without, or as asked; a ramp slower
+	// than that, and by MostChargeDelayMinutes, is no longer the program that was meant.
+	MostChargeMultiple     = 3
+	MostChargeDelayMinutes = 60
 	// SulfurChargePeople is how many people charge a batch with sulfur into a hot furnace.
 	SulfurChargePeople = 2
 )
@@ -48,6 +52,8 @@ const (
 	maxProgramMinutes        = 60 * 24 * 60.0
 	maxSegments              = 100
 	maxKilowatts             = 10000.0
+	maxKilojoules            = 1e9
+	maxUptakes               = 500 // points of what a charge takes
 	minAboveAmbientCelsius   = 5.0 // cooling gets ever slower towards ambient
 	maxFinalRatio            = 3.0 // most rise at full power, over the rise to the top temperature
 	profileToleranceCelsius  = 1.0 // most error of the profile's straight lines

@@ -35,6 +35,8 @@ type Treatment struct {
 	// PeopleAtCharge is how many charge it; 0: one, or SulfurChargePeople for sulfur charged hot. Sulfur never less.
 	PeopleAtCharge int
 	ChargeGrams    float64
+	// ChargeHeat is what the charge takes while it is heated, as in Conditions; empty: not counted.
+	ChargeHeat []HeatUptake
 	// Contents is what of Contents() the charge holds or gives off.
 	Contents []string
 	// ClearAfter asks for an empty oxidising burn-off after drawing, ClearMinutes at ClearAtCelsius; 0: the defaults,
@@ -57,6 +59,7 @@ func (t Treatment) Faults() finding.Faults {
 	inRange(&faults, "open_below_celsius", t.OpenBelowCelsius, 0, maxCelsius)
 	inRange(&faults, "clear_at_celsius", t.ClearAtCelsius, 0, maxCelsius)
 	inRange(&faults, "charge_grams", t.ChargeGrams, 0, math.MaxInt32)
+	faults = append(faults, uptakeFaults(t.ChargeHeat)...)
 	inRange(&faults, "people_at_charge", float64(t.PeopleAtCharge), 0, 20)
 	minutes := []struct {
 		field string
