@@ -16,6 +16,9 @@ type leastSquares struct {
 	ok bool
 }
 
+// noResidual is, in the residuals' unit, what no reading of a clock or a thermometer tells apart.
+const noResidual = 1e-8
+
 // fitLeastSquares searches by the method of Levenberg and Marquardt: steps (J^T J + damping diag(J^T J)) d = -J^T r, with less
 // damping after a step that helps and more after one that does not. The residuals must be smooth; J is taken by central
 // differences, so parameters should be of the order of 1. It needs more residuals than parameters, or as many.
@@ -24,8 +27,8 @@ func fitLeastSquares(begin []float64, residuals func([]float64) []float64) least
 	rest := residuals(found.parameters)
 	found.squares = sumOfSquares(rest)
 	damping := 1e-3
+	jacobian := jacobianAt(found.parameters, len(rest), residuals)
 	for range 200 {
-		jacobian := jacobianAt(found.parameters, len(rest), residuals)
 		trial, ok := dampedStep(jacobian, rest, found.parameters, damping)
 		next := residuals(trial)
 		squares := sumOfSquares(next)
@@ -38,9 +41,10 @@ func fitLeastSquares(begin []float64, residuals func([]float64) []float64) least
 		gained, moved := found.squares-squares, farthest(trial, found.parameters)
 		found.parameters, found.squares, rest = trial, squares, next
 		damping = max(1e-12, damping/8)
-		if moved < 1e-9 || gained <= 1e-14*squares && moved < 1e-6 {
+		if moved < 1e-9 || gained <= 1e-12*squares || squares < float64(len(rest))*noResidual*noResidual {
 			break
 		}
+		jacobian = jacobianAt(found.parameters, len(rest), residuals)
 	}
 	found.inverse, found.ok = inverseOfNormal(jacobianAt(found.parameters, len(rest), residuals))
 	found.ok = found.ok && !math.IsNaN(found.squares) && !math.IsInf(found.squares, 0)

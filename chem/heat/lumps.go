@@ -125,7 +125,7 @@ func (l lumps) coolsTo(from, lining, to float64) (minutes, liningThen float64) {
 		if !(next > low && next < high) {
 			next = low + (high-low)/2
 		}
-		if math.Abs(next-minutes) <= 1e-13*max(1, next) {
+		if math.Abs(next-minutes) <= 1e-11*max(1, next) {
 			break
 		}
 		minutes = next

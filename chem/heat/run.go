@@ -160,10 +160,9 @@ func (r *runner) segment(index int, s Segment) {
 	times.PossibleMinutes = possible + s.HoldMinutes
 	times.RampMinutes = way.minutes()
 	times.DurationMinutes = times.RampMinutes + s.HoldMinutes
-	spent := r.result.InputKilowattHours
-	r.fire(append(way, piece{from: s.ToCelsius, to: s.ToCelsius, minutes: s.HoldMinutes}))
+	input := r.fire(append(way, piece{from: s.ToCelsius, to: s.ToCelsius, minutes: s.HoldMinutes}))
 	if times.DurationMinutes > 0 {
-		times.MeanInputKilowatts = (r.result.InputKilowattHours - spent) * 60 / times.DurationMinutes
+		times.MeanInputKilowatts = min(input*60/times.DurationMinutes, r.constants.InputKilowatts)
 	}
 	r.result.Segments = append(r.result.Segments, times)
 	r.cooler.heated(s.ToCelsius)
@@ -207,9 +206,9 @@ func (r *runner) ramp(k *cooler, from, to, celsiusPerHour float64) course {
 	return r.constants.rise(r.charge.bands(from, to), rate)
 }
 
-// fire adds a course with the heat on.
-func (r *runner) fire(way course) {
-	c := r.constants
+// fire adds a course with the heat on, and gives the kilowatt hours that it asks of the supply.
+func (r *runner) fire(way course) float64 {
+	c, input := r.constants, 0.0
 	inputShare := c.InputKilowatts / c.NetKilowatts
 	for _, p := range way {
 		mean, peak := c.power(p)
@@ -220,10 +219,12 @@ func (r *runner) fire(way course) {
 		r.result.ChargeKilowattHours += charge
 		r.result.StoredKilowattHours += stored
 		r.result.WallLossKilowattHours += energy - charge - stored
-		r.result.InputKilowattHours += energy * inputShare
+		input += energy * inputShare
 		r.result.PeakKilowatts = max(r.result.PeakKilowatts, peak*inputShare)
 		r.result.Profile = p.points(r.result.Profile)
 	}
+	r.result.InputKilowattHours += input
+	return input
 }
 
 // cool adds the cooling after the last segment.
