@@ -31,8 +31,8 @@ func BenchmarkRunCharged(b *testing.B) {
 	if err != nil {
 		b.Fatal(err)
 	}
-	p := Program{Segments: []Segment{{ToCelsius: 600, RateCelsiusPerHour: 100, HoldMinutes: 30}, {ToCelsius: 1000}, {ToCelsius: 700,
-		RateCelsiusPerHour: 120, HoldMinutes: 60}}}
+	p := Program{Segments: []Segment{{ToCelsius: 600, RateCelsiusPerHour: 100, HoldMinutes: 30}, {ToCelsius: 1000},
+		{ToCelsius: 700, RateCelsiusPerHour: 120, HoldMinutes: 60}}}
 	given := Conditions{StartCelsius: 20, OpenBelowCelsius: 100, ChargeHeat: []HeatUptake{{20, 0}}}
 	for i := range 20 {
 		given.ChargeHeat = append(given.ChargeHeat, HeatUptake{float64(70 + 50*i), float64(250 * (i + 1))})

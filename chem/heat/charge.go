@@ -128,7 +128,7 @@ func (c charge) assumptions(hottest float64) []string {
 		notes = append(notes, "heat that the charge gives off is not credited, neither in power nor in time")
 	}
 	if last := c.uptake[len(c.uptake)-1].Celsius; hottest > last {
-		notes = append(notes, fmt.Sprintf("above %.0f C, the last of what is known of the charge, it is taken to hold as much", last))
+		notes = append(notes, fmt.Sprintf("above %.0f C, the last that is known of the charge, it is taken to hold as much", last))
 	}
 	return notes
 }

@@ -92,7 +92,7 @@ func TestChargedRampsAgreeWithNumericIntegration(t *testing.T) {
 		if rate > 0 {
 			perMinute = rate / 60
 		}
-		minutes, taken, spread := 0.0, 0.0, 0.0
+		minutes, taken, spread, lost := 0.0, 0.0, 0.0, 0.0
 		stretch := func(low, high, kilojoules float64) {
 			const steps = 4000
 			if high = min(high, to); high <= low {
@@ -101,7 +101,9 @@ func TestChargedRampsAgreeWithNumericIntegration(t *testing.T) {
 			taken += kilojoules * (high - low)
 			for i := range steps {
 				celsius := low + (high-low)*(float64(i)+0.5)/steps
-				minutes += (high - low) / steps * max(1/perMinute, (own+kilojoules)/net(celsius)/60)
+				step := (high - low) / steps * max(1/perMinute, (own+kilojoules)/net(celsius)/60)
+				minutes += step
+				lost += step / 60 * (celsius - c.AmbientCelsius) / resistance
 			}
 		}
 		for i := 1; i < len(uptake); i++ {
@@ -113,6 +115,7 @@ func TestChargedRampsAgreeWithNumericIntegration(t *testing.T) {
 				stretch(a.Celsius, b.Celsius, more/(b.Celsius-a.Celsius))
 			case b.Celsius > from && b.Celsius <= to:
 				minutes += more / net(b.Celsius) / 60
+				lost += more / net(b.Celsius) / 3600 * (b.Celsius - c.AmbientCelsius) / resistance
 				taken += more
 			}
 		}
@@ -124,6 +127,8 @@ func TestChargedRampsAgreeWithNumericIntegration(t *testing.T) {
 		}
 		assert.InEpsilon(t, minutes, result.FireMinutes, 1e-5)
 		assert.InDelta(t, taken/3600, result.ChargeKilowattHours, 1e-9*max(1, taken))
+		assert.InEpsilon(t, lost, result.WallLossKilowattHours, 1e-4)
+		assert.InEpsilon(t, own*(to-from)/3600, result.StoredKilowattHours, 1e-9)
 		assert.LessOrEqual(t, result.PeakKilowatts, c.InputKilowatts*(1+1e-9))
 	})
 }

@@ -81,8 +81,8 @@ func (k *checker) checkWeight(c Constants, field string, times, alone SegmentTim
 			"without it", asked, late, MostChargeMultiple)
 	case times.Reachable:
 		found.Source = ""
-		found.Message = fmt.Sprintf("the furnace gets this charge to %g C, %.0f minutes late: the charge takes more heat than it has "+
-			"to spare", asked, late)
+		found.Message = fmt.Sprintf("the furnace gets this charge to %g C, %.0f minutes late: the charge takes more heat than it "+
+			"has to spare", asked, late)
 	}
 	if times.Reachable {
 		found.Figures = append(found.Figures, minutes("delay", late), minutes("duration", times.DurationMinutes))
@@ -141,8 +141,8 @@ func (k *checker) checkExotherm(c Constants, result Result) {
 		}
 		from, to, over := uptake[begin].Celsius, uptake[i-1].Celsius, given/perKelvin
 		k.add(finding.Finding{Severity: finding.Note, Code: CodeChargeExotherm, Field: fmt.Sprintf("charge_heat[%d]", begin+1),
-			Message: fmt.Sprintf("the charge gives off %.0f kJ from %g C to %g C: all at once it would heat the furnace by up to %.0f C "+
-				"beyond the program", given, from, to, over),
+			Message: fmt.Sprintf("the charge gives off %.0f kJ from %g C to %g C: all at once it would heat the furnace by up to "+
+				"%.0f C beyond the program", given, from, to, over),
 			Figures: []finding.Figure{{Name: "given", Value: given, Unit: "kJ"}, celsius("from", from), celsius("to", to),
 				celsius("over", over), celsius("top", k.furnace.TopCelsius)},
 			Cure: "go slowly through that range, or fire less of it at a time"})

@@ -1,6 +1,11 @@
 // Package heat computes what a heat program does on a real furnace: how long each segment takes, how long the chamber
 // cools, the temperature over time, the power and the energy. Temperatures are degrees Celsius, times minutes, powers
-// kilowatts, energies kilowatt hours, as the names say. It knows nothing of chemistry, rooms or bookings.
+// kilowatts, energies kilowatt hours, as the names say. It finds a furnace's constants from measured times or from a log, and
+// turns a thermocouple's voltage into its temperature. It knows nothing of chemistry, rooms or bookings: what a charge takes
+// it is told.
+//
+// A furnace is one lump of heat, and two where its cooling was measured well enough (TwoLumps). Left out: the charge's own
+// lag, heat that goes out with gas or through an open door, and a loss that grows faster than the temperature.
 package heat
 
 // Atmosphere is what surrounds the charge while it fires.

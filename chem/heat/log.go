@@ -41,7 +41,9 @@ type LogFit struct {
 	CoolingTauMinutes *Estimate `json:"cooling_tau_minutes,omitempty"`
 	// Lining is nil where one lump is all that the log tells.
 	Lining *LiningEstimate `json:"lining,omitempty"`
-	// HeatingRMSCelsius and CoolingRMSCelsius are the root mean squares of what the readings are off the fitted course.
+	// RMSCelsius is the root mean square of what the fitted readings are off the fitted course, HeatingRMSCelsius and
+	// CoolingRMSCelsius are those of either part.
+	RMSCelsius        float64 `json:"rms_celsius"`
 	HeatingRMSCelsius float64 `json:"heating_rms_celsius"`
 	CoolingRMSCelsius float64 `json:"cooling_rms_celsius"`
 	// HeatingTimes and CoolingTimes are stretches of the fitted course within what was logged, for the furnace's description.
@@ -91,6 +93,10 @@ func FitLog(log []Point, spans LogSpans, f Furnace) (LogFit, error) {
 	}
 	l.heating(heating)
 	l.cooling(cooling)
+	if n := l.heated + l.cooled; n > 0 {
+		hot, cold := l.fit.HeatingRMSCelsius, l.fit.CoolingRMSCelsius
+		l.fit.RMSCelsius = math.Sqrt((hot*hot*float64(l.heated) + cold*cold*float64(l.cooled)) / float64(n))
+	}
 	l.describe()
 	if err := l.faults.Err(); err != nil {
 		return LogFit{}, err
@@ -102,6 +108,8 @@ type logFitter struct {
 	log     []Point
 	furnace Furnace
 	ambient float64
+	heated  int // readings that were fitted
+	cooled  int
 	fit     LogFit
 	faults  finding.Faults
 }
@@ -134,7 +142,8 @@ func (l *logFitter) cut(field string, spans []Span) [][]Point {
 	for i, span := range spans {
 		at := fmt.Sprintf("%s[%d]", field, i)
 		if !(span.EndMinute > span.StartMinute) {
-			l.faults.Add(at, fmt.Sprintf("%g to %g is no stretch of time", span.StartMinute, span.EndMinute), "give an end after the start")
+			l.faults.Add(at, fmt.Sprintf("%g to %g is no stretch of time", span.StartMinute, span.EndMinute),
+				"give an end after the start")
 			continue
 		}
 		var part []Point
@@ -167,8 +176,8 @@ func (l *logFitter) checkWay(at string, up bool, part []Point) {
 	case !up && last >= first:
 		l.faults.Add(at, fmt.Sprintf("the temperature goes from %g C to %g C", first, last), "give a stretch of cooling")
 	case !up && coldest < l.ambient+minAboveAmbientCelsius:
-		l.faults.Add(at, fmt.Sprintf("a reading of %g C is not above ambient %g C by %g C", coldest, l.ambient, minAboveAmbientCelsius),
-			"end the stretch sooner, or state the ambient temperature")
+		l.faults.Add(at, fmt.Sprintf("a reading of %g C is not above ambient %g C by %g C", coldest, l.ambient,
+			minAboveAmbientCelsius), "end the stretch sooner, or state the ambient temperature")
 	}
 }
 

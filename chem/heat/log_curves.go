@@ -54,6 +54,7 @@ func (l *logFitter) heating(stretches [][]Point) {
 	l.require("final_celsius", settles, l.ambient, longerHeating)
 	l.require("heating_tau_minutes", slow, 0, longerHeating)
 	l.fit.FinalCelsius, l.fit.HeatingTauMinutes, l.fit.HeatingRMSCelsius = &settles, &slow, found.rms
+	l.heated = readings(stretches)
 	l.assume("heating at full power fitted as one lump to %d readings up to %.0f C", readings(stretches), hottest)
 	begin, end := startOf(stretches, found.parameters, 2, longest), course(found.parameters, longest, part[len(part)-1].Minute)
 	l.fit.HeatingTimes = timings(cuts(begin, end, 3), func(from, to float64) float64 {
@@ -82,11 +83,12 @@ func (l *logFitter) cooling(stretches [][]Point) {
 		return
 	}
 	tau := found.estimate(0, math.Exp)
-	l.require("cooling_tau_minutes", tau, 0, longerCooling)
 	l.fit.CoolingTauMinutes, l.fit.CoolingRMSCelsius = &tau, found.rms
+	l.cooled = readings(one)
 	if l.twoLumps(stretches) {
 		return
 	}
+	l.require("cooling_tau_minutes", tau, 0, longerCooling)
 	longest := longestStretch(one)
 	part := one[longest]
 	begin := startOf(one, found.parameters, 1, longest)
@@ -102,9 +104,10 @@ func (l *logFitter) oneLump(stretches [][]Point) curveFit {
 	part := stretches[longestStretch(stretches)]
 	first, last := part[0].Celsius-l.ambient, part[len(part)-1].Celsius-l.ambient
 	minutes := part[len(part)-1].Minute / max(0.01, math.Log(max(1, first)/max(1, last)))
-	return fitCurve(stretches, begins(stretches, []float64{math.Log(minutes)}), func(p []float64, index int, minute float64) float64 {
+	course := func(p []float64, index int, minute float64) float64 {
 		return l.ambient + (startOf(stretches, p, 1, index)-l.ambient)*math.Exp(-minute/math.Exp(min(30, max(-30, p[0]))))
-	})
+	}
+	return fitCurve(stretches, begins(stretches, []float64{math.Log(minutes)}), course)
 }
 
 // twoLumps fits chamber and lining to the stretches that cross 300 C far enough, each as begun after a long hold, and keeps
@@ -113,7 +116,8 @@ func (l *logFitter) twoLumps(stretches [][]Point) bool {
 	crossing := slices.DeleteFunc(slices.Clone(stretches), func(part []Point) bool {
 		below := len(part) - readings(above([][]Point{part}, DefaultColdBelowCelsius))
 		return len(part)-below < eachSideOf300 || below < eachSideOf300 ||
-			part[0].Celsius < DefaultColdBelowCelsius+leastSpanCelsius || part[len(part)-1].Celsius > DefaultColdBelowCelsius-leastSpanCelsius
+			part[0].Celsius < DefaultColdBelowCelsius+leastSpanCelsius ||
+			part[len(part)-1].Celsius > DefaultColdBelowCelsius-leastSpanCelsius
 	})
 	if len(crossing) == 0 {
 		l.assume("two lumps are not tried: no closed cooling was logged from at least %d C to at most %d C with %d readings on "+
@@ -145,13 +149,14 @@ func (l *logFitter) twoLumps(stretches [][]Point) bool {
 		return false
 	}
 	l.fit.Lining, l.fit.CoolingRMSCelsius = &estimate, found.rms
+	l.cooled = readings(crossing)
 	longest := longestStretch(crossing)
 	begin := startOf(crossing, found.parameters, 3, longest)
 	end := course(found.parameters, longest, crossing[longest][len(crossing[longest])-1].Minute)
 	l.assume("closed cooling fitted as two lumps, chamber and lining, to %d readings down to %.0f C, begun as after a long hold",
 		readings(crossing), end)
-	l.fit.CoolingTimes = timings(slices.Concat(cuts(begin, DefaultColdBelowCelsius, 2), cuts(DefaultColdBelowCelsius, end, 2)[1:]),
-		l.through(lining, begin))
+	hot, cold := cuts(begin, DefaultColdBelowCelsius, 2), cuts(DefaultColdBelowCelsius, end, 2)
+	l.fit.CoolingTimes = timings(append(hot, cold[1:]...), l.through(lining, begin))
 	return true
 }
 

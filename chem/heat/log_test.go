@@ -80,6 +80,7 @@ func TestIntervalsHoldTheTruthAsOftenAsTheySay(t *testing.T) {
 			}
 		}
 		assert.InDelta(t, 3, fit.HeatingRMSCelsius, 1)
+		assert.InDelta(t, 3, fit.RMSCelsius, 0.8)
 	}
 	for name, count := range held {
 		share := float64(count) / logs

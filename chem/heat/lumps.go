@@ -30,8 +30,12 @@ func (l TwoLumps) After(chamberCelsius, liningCelsius, kilowatts, minutes float6
 	for _, part := range []struct {
 		field string
 		value float64
-	}{{"chamber_kilojoules_per_kelvin", l.ChamberKilojoulesPerKelvin}, {"lining_kilojoules_per_kelvin", l.LiningKilojoulesPerKelvin},
-		{"to_lining_kelvin_per_kilowatt", l.ToLiningKelvinPerKilowatt}, {"to_room_kelvin_per_kilowatt", l.ToRoomKelvinPerKilowatt}} {
+	}{
+		{"chamber_kilojoules_per_kelvin", l.ChamberKilojoulesPerKelvin},
+		{"lining_kilojoules_per_kelvin", l.LiningKilojoulesPerKelvin},
+		{"to_lining_kelvin_per_kilowatt", l.ToLiningKelvinPerKilowatt},
+		{"to_room_kelvin_per_kilowatt", l.ToRoomKelvinPerKilowatt},
+	} {
 		inRange(&faults, part.field, part.value, 1e-9, 1e9)
 	}
 	inRange(&faults, "ambient_celsius", l.AmbientCelsius, minCelsius, maxCelsius)

@@ -110,6 +110,21 @@ func TestRatesGiveTheCoolingTheyComeFrom(t *testing.T) {
 	})
 }
 
+func TestALiningWithoutAFastPartIsOneLump(t *testing.T) {
+	one := Constants{FinalCelsius: 1500, HeatingTauMinutes: 300, CoolingTauMinutes: 480, AmbientCelsius: 20, ColdBelowCelsius: 100,
+		ColdFactor: 1, NetKilowatts: 4, InputKilowatts: 5}
+	want, err := CoolingMinutes(one, 1000, 130)
+	require.NoError(t, err)
+	assert.InDelta(t, 480*math.Log(980/110.0), want, 1e-9)
+	for _, lining := range []Lining{{FastTauMinutes: 60, SlowTauMinutes: 480, SlowShare: 1 - 1e-6}, {1e-4, 480, 0.999999}} {
+		two := one
+		two.Lining = &lining
+		got, err := CoolingMinutes(two, 1000, 130)
+		require.NoError(t, err)
+		assert.InDelta(t, want, got, 0.01)
+	}
+}
+
 // linedConstants are constants with a lining and no surcharge.
 func linedConstants(lining Lining) Constants {
 	return Constants{FinalCelsius: 1500, HeatingTauMinutes: 300, CoolingTauMinutes: 400, AmbientCelsius: 20, Lining: &lining,

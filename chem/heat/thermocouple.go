@@ -113,8 +113,8 @@ func (t Thermocouple) Millivolts(celsius float64) (float64, error) {
 
 // Celsius is the temperature of the measuring junction at which a thermocouple gives a voltage while its reference junction is
 // at referenceCelsius: E(t) = E(measured) + E(reference), solved by Newton steps on the reference function itself, so that it
-// and Millivolts undo each other to 1e-6 C (2e-4 C where two ranges of the function meet). The range is that of Millivolts, for type B from 50 C, since its voltage is not
-// unique below. The error is finding.Faults naming "thermocouple", "reference_celsius" or "millivolts".
+// and Millivolts undo each other to 1e-6 C (2e-4 C where two ranges of the function meet). The range is that of Millivolts,
+// for type B from 50 C, since its voltage is not unique below. The error is finding.Faults naming "thermocouple", "reference_celsius" or "millivolts".
 func (t Thermocouple) Celsius(millivolts, referenceCelsius float64) (float64, error) {
 	r, err := t.reference()
 	if err != nil {

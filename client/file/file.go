@@ -10,6 +10,8 @@
 // Fields may be written snake_case or lowerCamel. A null value leaves its field unset. Anchors, aliases, merge keys and
 // tags are refused, so a file never grows when it is read. Numbers are decimal; NaN and infinity are refused.
 //
+// Temperature logs, which are no messages, are read by [DecodeLog].
+//
 // It does not check ranges, patterns or references: the server does, and [Lines] says where they stand. All faults of a
 // file come back at once as [Errors].
 package file

@@ -38,7 +38,7 @@ const (
 	hottestLoggedCelsius = 2000.0
 	mostLoggedMinutes    = 60 * 24 * 60.0
 	spikeCelsius         = 50.0 // a single reading this far off both its neighbours is none,
-	spikeMinutes         = 10.0 // when these are at most so far apart
+	spikePerMinute       = 20.0 // and farther by this for each minute to the nearer of them, which a furnace may really do
 	gapIntervals         = 5.0  // a pause this many times the usual one is told, when it is
 	gapMinutes           = 5.0  // as long as that too
 	mostFailedShare      = 0.5  // a sensor that fails more often tells nothing
@@ -47,8 +47,8 @@ const (
 )
 
 // failedWords are what loggers write for a sensor that is open, shorted or out of its range.
-var failedWords = []string{"", "-", "--", "---", "----", "nan", "inf", "-inf", "+inf", "ol", "open", "err", "error", "fail", "fault",
-	"n/a", "na", "null", "none", "over", "under"}
+var failedWords = []string{"", "-", "--", "---", "----", "nan", "inf", "-inf", "+inf", "ol", "open", "err", "error", "fail",
+	"fault", "n/a", "na", "null", "none", "over", "under"}
 
 // DecodeLog reads the bytes of a log called name: comma-separated with a header line that names a column minute or time and a
 // column celsius or millivolts, in any order; further columns are left out, as are lines that begin with #.
@@ -56,7 +56,8 @@ var failedWords = []string{"", "-", "--", "---", "----", "nan", "inf", "-inf", "
 // A minute is a number. A time is a number of minutes, h:mm or h:mm:ss since the start, or a date with a time as in
 // 2027-03-01T08:00:00 (with or without an offset), and stays the same throughout. Times rise from line to line; one that
 // does not is a fault. A failed sensor (empty, NaN, open, a value outside -40 to 2000 C or outside the thermocouple's range), a
-// single reading 50 C off both neighbours within ten minutes and a pause in the log are notes, and such readings are left out.
+// single reading farther off both its neighbours than a furnace goes in the time, and a pause in the log are notes, and such
+// readings are left out.
 //
 // Errors: [Errors].
 func DecodeLog(name string, data []byte, o LogOptions) (Log, error) {
@@ -157,7 +158,7 @@ func (r *logReader) header() bool {
 		r.fault(line, "celsius", "the log is in degrees Celsius already", "leave out --thermocouple, or name the column millivolts")
 	}
 	if more := len(record) - 2; more > 0 && len(r.faults) == 0 {
-		r.note("%d further columns of the log are left out", more)
+		r.note("left out: %s", counted(more, "further column"))
 	}
 	return len(r.faults) == 0
 }
@@ -240,7 +241,8 @@ func (r *logReader) celsius(line int, text string) (float64, bool) {
 		if r.millivolts {
 			column = "millivolts"
 		}
-		r.fault(line, column, shown(text)+" is no number", "give a number with a decimal point, or leave it empty where the sensor failed")
+		r.fault(line, column, shown(text)+" is no number",
+			"give a number with a decimal point, or leave it empty where the sensor failed")
 		return 0, false
 	}
 	if r.millivolts {
@@ -275,7 +277,8 @@ var sinceStart = regexp.MustCompile(`^([0-9]{1,5}):([0-5][0-9])(?::([0-5][0-9](?
 func clockOf(text string, minutesOnly bool) (*logClock, *Error) {
 	if _, ok := plainMinutes(text); ok || minutesOnly {
 		if !ok {
-			return nil, &Error{Problem: shown(text) + " is no number of minutes", Cure: "give minutes such as 12.5, or name the column time"}
+			return nil, &Error{Problem: shown(text) + " is no number of minutes",
+				Cure: "give minutes such as 12.5, or name the column time"}
 		}
 		return &logClock{like: "minutes such as 12.5", read: plainMinutes}, nil
 	}
@@ -284,7 +287,8 @@ func clockOf(text string, minutesOnly bool) (*logClock, *Error) {
 	}
 	begin, layout, ok := dated(text)
 	if !ok {
-		return nil, &Error{Problem: shown(text) + " is no time", Cure: "give minutes, h:mm[:ss] since the start, or 2027-03-01T08:00:00"}
+		return nil, &Error{Problem: shown(text) + " is no time",
+			Cure: "give minutes, h:mm[:ss] since the start, or 2027-03-01T08:00:00"}
 	}
 	return &logClock{like: "times such as " + layout, read: func(text string) (float64, bool) {
 		t, err := time.Parse(layout, text)

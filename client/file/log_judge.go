@@ -13,7 +13,7 @@ import (
 func (r *logReader) judge() {
 	for _, why := range slices.Sorted(maps.Keys(r.failed)) {
 		f := r.failed[why]
-		r.note("%d readings are left out: %s (the first on line %d)", f.count, why, f.line)
+		r.note("left out: %s, %s (the first on line %d)", counted(f.count, "reading"), why, f.line)
 	}
 	if kept := len(r.log.Readings); kept < leastLogReadings || float64(kept) < (1-mostFailedShare)*float64(r.rowCount) {
 		r.fault(0, "", fmt.Sprintf("only %d of %d lines hold a reading that can be used", kept, r.rowCount),
@@ -33,7 +33,8 @@ func (r *logReader) dropSpikes() {
 		before, at, after := kept[len(kept)-1], readings[i], readings[i+1]
 		between := before.Celsius + (after.Celsius-before.Celsius)*(at.Minute-before.Minute)/(after.Minute-before.Minute)
 		off := math.Abs(at.Celsius - between)
-		if off > spikeCelsius && after.Minute-before.Minute <= spikeMinutes && math.Abs(after.Celsius-before.Celsius) < off/2 {
+		most := spikeCelsius + spikePerMinute*min(at.Minute-before.Minute, after.Minute-at.Minute)
+		if off > most && math.Abs(after.Celsius-before.Celsius) < off/2 {
 			if count == 0 {
 				first = at.Minute
 			}
@@ -44,8 +45,8 @@ func (r *logReader) dropSpikes() {
 	}
 	r.log.Readings = append(kept, readings[len(readings)-1])
 	if count > 0 {
-		r.note("%d single readings more than %g C off their neighbours are left out (the first at minute %.4g)", count, spikeCelsius,
-			first)
+		r.note("left out: %s farther off both neighbours than a furnace goes (the first at minute %.4g)",
+			counted(count, "single reading"), first)
 	}
 }
 
@@ -70,6 +71,15 @@ func (r *logReader) findGaps() {
 		}
 	}
 	if count > 0 {
-		r.note("the log pauses %d times, longest from minute %.4g to %.4g", count, longest.StartMinute, longest.EndMinute)
+		r.note("the log has %s, the longest from minute %.4g to %.4g", counted(count, "pause"), longest.StartMinute,
+			longest.EndMinute)
 	}
+}
+
+// counted is a number of things in words.
+func counted(n int, thing string) string {
+	if n == 1 {
+		return "1 " + thing
+	}
+	return fmt.Sprintf("%d %ss", n, thing)
 }

@@ -13,12 +13,15 @@ import (
 
 // heatTime is how long a program takes on a furnace.
 type heatTime struct {
-	Segments            []segmentTime `json:"segments"`
-	CoolingMinutes      float64       `json:"cooling_minutes"`
-	TotalMinutes        float64       `json:"total_minutes"`
-	EnergyKilowattHours float64       `json:"energy_kilowatt_hours"`
-	Assumptions         []string      `json:"assumptions"`
-	Caution             string        `json:"caution"`
+	Segments       []segmentTime `json:"segments"`
+	CoolingMinutes float64       `json:"cooling_minutes"`
+	TotalMinutes   float64       `json:"total_minutes"`
+	// EnergyKilowattHours goes into the chamber: what goes out through the lining and what chamber and lining keep.
+	EnergyKilowattHours   float64  `json:"energy_kilowatt_hours"`
+	WallLossKilowattHours float64  `json:"wall_loss_kilowatt_hours"`
+	StoredKilowattHours   float64  `json:"stored_kilowatt_hours"`
+	Assumptions           []string `json:"assumptions"`
+	Caution               string   `json:"caution"`
 }
 
 // segmentTime is one segment of it; the possible and the taken minutes are 0 where the furnace cannot reach it.
@@ -68,17 +71,15 @@ func (s *shell) heatCommand() *cobra.Command {
 	flags.Var(openBelow, "open-below-celsius", "how cold the charge must be before the furnace is opened")
 	cobra.CheckErr(timeCommand.MarkFlagRequired("furnace"))
 	cobra.CheckErr(timeCommand.MarkFlagRequired("program"))
-	return group("heat", "Heat: how long programs take", timeCommand)
+	return group("heat", "Heat: how long programs take, and what a furnace's log says of it", timeCommand, s.heatFitCommand())
 }
 
 // readFurnace reads a furnace and finds its constants.
 func (s *shell) readFurnace(path string) (heat.Furnace, heat.Constants, error) {
-	m := &saggarv1.Furnace{}
-	from, err := s.decode(path, m, nil)
+	furnace, from, err := s.describedFurnace(path)
 	if err != nil {
-		return heat.Furnace{}, heat.Constants{}, badInput(err)
+		return heat.Furnace{}, heat.Constants{}, err
 	}
-	furnace := convert.FurnaceFromProto(m)
 	constants, err := heat.Fit(furnace)
 	if err != nil {
 		return heat.Furnace{}, heat.Constants{}, badInput(from.located(err))
@@ -86,10 +87,21 @@ func (s *shell) readFurnace(path string) (heat.Furnace, heat.Constants, error) {
 	return furnace, constants, nil
 }
 
+// describedFurnace reads a furnace, measured or not.
+func (s *shell) describedFurnace(path string) (heat.Furnace, source, error) {
+	m := &saggarv1.Furnace{}
+	from, err := s.decode(path, m, nil)
+	if err != nil {
+		return heat.Furnace{}, source{}, badInput(err)
+	}
+	return convert.FurnaceFromProto(m), from, nil
+}
+
 func newHeatTime(r heat.Result) heatTime {
 	answer := heatTime{
 		Segments: []segmentTime{}, CoolingMinutes: r.CoolingMinutes, TotalMinutes: r.TotalMinutes,
-		EnergyKilowattHours: r.EnergyKilowattHours, Assumptions: r.Assumptions, Caution: heat.Caution,
+		EnergyKilowattHours: r.EnergyKilowattHours, WallLossKilowattHours: r.WallLossKilowattHours,
+		StoredKilowattHours: r.StoredKilowattHours, Assumptions: r.Assumptions, Caution: heat.Caution,
 	}
 	for _, s := range r.Segments {
 		if !s.Reachable {
@@ -120,10 +132,10 @@ func heatGrids(a heatTime, program heat.Program) []render.Grid {
 	}
 	whole := render.Grid{
 		Title:   "The whole",
-		Columns: []string{"cooling min", "total min", "total", "kWh into the chamber"},
+		Columns: []string{"cooling min", "total min", "total", "kWh into the chamber", "lost through the lining", "stored"},
 		Rows: [][]string{{
 			render.Number(a.CoolingMinutes), render.Number(a.TotalMinutes), render.Minutes(heat.WholeMinutes(a.TotalMinutes)),
-			render.Number(a.EnergyKilowattHours),
+			render.Number(a.EnergyKilowattHours), render.Number(a.WallLossKilowattHours), render.Number(a.StoredKilowattHours),
 		}},
 	}
 	return append([]render.Grid{segments, whole}, notes(a.Assumptions, a.Caution)...)

@@ -88,6 +88,7 @@ func example(c *cobra.Command) string {
 var (
 	excludedFlags = regexp.MustCompile(`^if any flags in the group \[(.*)\] are set none of the others can be; \[(.*)\] were all set$`)
 	joinedFlags   = regexp.MustCompile(`^if any flags in the group \[(.*)\] are set they must all be set; missing \[(.*)\]$`)
+	oneOfFlags    = regexp.MustCompile(`^at least one of the flags in the group \[(.*)\] is required$`)
 	missingFlags  = regexp.MustCompile(`^required flag\(s\) (.*) not set$`)
 )
 
@@ -102,6 +103,9 @@ func plainFlags(c *cobra.Command, err error) error {
 	}
 	if found := joinedFlags.FindStringSubmatch(text); found != nil {
 		return badInput(fmt.Errorf("%s go together: give %s too", flagWords(found[1]), flagWords(found[2])))
+	}
+	if found := oneOfFlags.FindStringSubmatch(text); found != nil {
+		return badInput(fmt.Errorf("%s needs one of %s%s", verbPath(c), flagWords(found[1]), example(c)))
 	}
 	if found := missingFlags.FindStringSubmatch(text); found != nil {
 		return badInput(fmt.Errorf("%s needs %s%s", verbPath(c), flagWords(strings.NewReplacer(`"`, "", ",", "").Replace(found[1])), example(c)))
