@@ -347,3 +347,34 @@ func figure(t *testing.T, f finding.Finding, name string) float64 {
 	require.Fail(t, "no figure "+name)
 	return 0
 }
+
+func TestTheBoundsOfTooHeavy(t *testing.T) {
+	for name, test := range map[string]struct {
+		rate, asked, alone, ramp float64
+		want                     finding.Severity
+	}{
+		"as asked":                       {100, 300, 200, 300, ""},
+		"a minute late, less a second":   {100, 300, 200, 300.98, ""},
+		"a minute late":                  {100, 300, 200, 301, finding.Warn},
+		"late without the charge too":    {100, 300, 350, 350.5, ""},
+		"three times as long":            {100, 300, 200, 900, finding.Warn},
+		"longer than three times":        {100, 300, 200, 900.1, finding.Block},
+		"three times, under an hour":     {100, 10, 10, 69.9, finding.Warn},
+		"three times, an hour":           {100, 10, 10, 70, finding.Block},
+		"full power, three times":        {0, 0, 200, 600, ""},
+		"full power, longer":             {0, 0, 200, 600.1, finding.Block},
+		"no ramp but the charge's own":   {0, 0, 0, 60, finding.Block},
+		"no ramp, the charge quick":      {0, 0, 0, 59, ""},
+		"a hold counts in neither":       {100, 300, 200, 300.5, ""},
+		"full power, hardly any heavier": {0, 0, 200, 201, ""},
+	} {
+		t.Run(name, func(t *testing.T) {
+			k := checker{treatment: Treatment{Program: Program{Segments: []Segment{{RateCelsiusPerHour: test.rate}}}}}
+			const hold = 45
+			times := SegmentTime{Reachable: true, AskedMinutes: test.asked + hold, RampMinutes: test.ramp, DurationMinutes: test.ramp + hold}
+			assert.Equal(t, test.want, k.tooHeavy(times, SegmentTime{Reachable: true, RampMinutes: test.alone}))
+			times.Reachable = false
+			assert.Equal(t, finding.Block, k.tooHeavy(times, SegmentTime{Reachable: true, RampMinutes: test.alone}))
+		})
+	}
+}

@@ -233,6 +233,8 @@ type curveFit struct {
 	rms     float64
 	widened float64 // standard error of a parameter over the root of its inverse's diagonal
 	reach   float64 // half the interval over the standard error
+	// together is how much neighbouring residuals are alike, 0 to 1: much where the furnace is not like the model.
+	together float64
 }
 
 // fitCurve fits readings in stretches; predicted fills in what a parameter vector says for all readings in a row.
@@ -262,8 +264,8 @@ func fitCurve(stretches [][]Point, begins [][]float64, predicted func([]float64,
 		return best
 	}
 	best.rms = math.Sqrt(best.squares / float64(readings))
-	together := min(0.99, max(0, neighbours(residuals(best.parameters))))
-	best.widened = math.Sqrt(best.squares / float64(free) * (1 + together) / (1 - together))
+	best.together = min(0.99, max(0, neighbours(residuals(best.parameters))))
+	best.widened = math.Sqrt(best.squares / float64(free) * (1 + best.together) / (1 - best.together))
 	best.reach = distuv.StudentsT{Sigma: 1, Nu: float64(free)}.Quantile(0.975)
 	return best
 }
@@ -293,6 +295,14 @@ func (c curveFit) estimate(index int, value func(float64) float64) Estimate {
 
 // determined tells whether an interval is narrower than the value counted from zero; NaN never is.
 func (e Estimate) determined(zero float64) bool { return e.High95-e.Low95 <= math.Abs(e.Value-zero) }
+
+// assumeMisfit says when a fitted course leaves the readings in long waves.
+func (l *logFitter) assumeMisfit(what string, c curveFit) {
+	if c.together > 0.5 && c.rms > 1 {
+		l.assume("the readings of %s leave the fitted course in long waves, %.0f C off in the mean: the furnace is not quite like the "+
+			"model, and the true constants may lie outside the intervals", what, c.rms)
+	}
+}
 
 // require notes a constant that the log does not determine.
 func (l *logFitter) require(field string, e Estimate, zero float64, cure string) {

@@ -56,6 +56,7 @@ func (l *logFitter) heating(stretches [][]Point) {
 	l.fit.FinalCelsius, l.fit.HeatingTauMinutes, l.fit.HeatingRMSCelsius = &settles, &slow, found.rms
 	l.heated = readings(stretches)
 	l.assume("heating at full power fitted as one lump to %d readings up to %.0f C", readings(stretches), hottest)
+	l.assumeMisfit("heating", found)
 	begin, end := startOf(stretches, found.parameters, 2, longest), course(found.parameters, longest, part[len(part)-1].Minute)
 	l.fit.HeatingTimes = timings(cuts(begin, end, 3), func(from, to float64) float64 {
 		return slow.Value * math.Log((settles.Value-from)/(settles.Value-to))
@@ -94,6 +95,7 @@ func (l *logFitter) cooling(stretches [][]Point) {
 	begin := startOf(one, found.parameters, 1, longest)
 	end := l.ambient + (begin-l.ambient)*math.Exp(-part[len(part)-1].Minute/tau.Value)
 	l.assume("closed cooling fitted as one lump to %d readings down to %.0f C", readings(one), end)
+	l.assumeMisfit("cooling", found)
 	law := coolingLaw(l.ambient)
 	l.fit.CoolingTimes = timings(cuts(begin, end, 2), func(from, to float64) float64 {
 		return tau.Value * law(Timing{FromCelsius: from, ToCelsius: to})
@@ -155,6 +157,7 @@ func (l *logFitter) twoLumps(stretches [][]Point) bool {
 	end := course(found.parameters, longest, crossing[longest][len(crossing[longest])-1].Minute)
 	l.assume("closed cooling fitted as two lumps, chamber and lining, to %d readings down to %.0f C, begun as after a long hold",
 		readings(crossing), end)
+	l.assumeMisfit("cooling", found)
 	hot, cold := cuts(begin, DefaultColdBelowCelsius, 2), cuts(DefaultColdBelowCelsius, end, 2)
 	l.fit.CoolingTimes = timings(append(hot, cold[1:]...), l.through(lining, begin))
 	return true

@@ -280,3 +280,32 @@ func TestNoReadingBreaksTheFit(t *testing.T) {
 		assertFaults(t, err)
 	})
 }
+
+// A furnace that is two lumps in truth heats quicker at first than one lump can. The fit keeps to its times within a fifth and
+// says that the furnace is not like the model; where full power settles comes out too low, the cautious way.
+func TestHeatingOfTwoLumpsIsFittedByOneAndSaidSo(t *testing.T) {
+	truth := TwoLumps{ChamberKilojoulesPerKelvin: 15, LiningKilojoulesPerKelvin: 40, ToLiningKelvinPerKilowatt: 180,
+		ToRoomKelvinPerKilowatt: 220, AmbientCelsius: 20}
+	random := seeded(21)
+	var log []Point
+	for minute := 0.0; minute <= 300; minute += 2 {
+		chamber, _, err := truth.After(20, 20, 3.5, minute)
+		require.NoError(t, err)
+		log = append(log, Point{minute, chamber + random.NormFloat64()})
+	}
+	fit, err := FitLog(log, LogSpans{FullPower: []Span{{0, 300}}}, Furnace{AmbientCelsius: 20})
+	require.NoError(t, err)
+	law := heatingLaw(fit.FinalCelsius.Value)
+	for _, minute := range []float64{60, 120, 180, 240} {
+		chamber, _, err := truth.After(20, 20, 3.5, minute)
+		require.NoError(t, err)
+		assert.InEpsilon(t, minute, fit.HeatingTauMinutes.Value*law(Timing{FromCelsius: 20, ToCelsius: chamber}), 0.2)
+	}
+	assert.Less(t, fit.FinalCelsius.Value, 20+3.5*400)
+	assert.Contains(t, strings.Join(fit.Assumptions, "\n"), "not quite like the model")
+
+	plain, spans := kiln{final: 1450, heatingTau: 170}.log(2, 240, 0, 3, random)
+	fit, err = FitLog(plain, spans, Furnace{AmbientCelsius: 20})
+	require.NoError(t, err)
+	assert.NotContains(t, strings.Join(fit.Assumptions, "\n"), "not quite like the model")
+}
