@@ -19,7 +19,9 @@ func addTreatment(m *saggarv1.CheckRecipeResponse, stage string, t assess.Treatm
 func stageHeatToProto(stage string, t assess.Treatment) *saggarv1.StageHeat {
 	m := &saggarv1.StageHeat{
 		Stage: stage, Furnace: t.Furnace.ID, EnergyKilowattHours: t.Heat.EnergyKilowattHours,
-		InputKilowattHours: t.Heat.InputKilowattHours, PeakKilowatts: t.Heat.PeakKilowatts,
+		ChargeKilowattHours: t.Heat.ChargeKilowattHours, WallLossKilowattHours: t.Heat.WallLossKilowattHours,
+		StoredKilowattHours: t.Heat.StoredKilowattHours, InputKilowattHours: t.Heat.InputKilowattHours,
+		PeakKilowatts: t.Heat.PeakKilowatts,
 	}
 	for _, point := range t.Profile() {
 		m.Profile = append(m.Profile, &saggarv1.TemperaturePoint{Minute: point.Minute, Celsius: point.Celsius})
