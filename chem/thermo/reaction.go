@@ -101,6 +101,21 @@ func readTerm(text string) (*compound, []*Substance, error) {
 	return c, forms, nil
 }
 
+// FindStable returns the form of a compound that has the lowest Gibbs energy at a temperature in kelvin and 1 bar, or the
+// form that an ending (g), (l) or (s) of the formula names. It returns finding.Faults at "formula", "phase" or "kelvin".
+func FindStable(text string, kelvin float64) (*Substance, error) {
+	_, forms, err := readTerm(text)
+	if err != nil {
+		return nil, err
+	}
+	t := term{text: text, forms: forms}
+	if s, _ := t.stable(kelvin); s != nil {
+		return s, nil
+	}
+	low, high := t.rangeKelvin()
+	return nil, outOfRange("kelvin", text, kelvin, [2]float64{low, high})
+}
+
 func (r *Reaction) imbalance() finding.Faults {
 	sum, size := map[string]float64{}, map[string]float64{}
 	for _, t := range r.terms {
@@ -159,8 +174,8 @@ func (r *Reaction) at(kelvin float64) (ReactionState, *term) {
 	sum := ReactionState{Kelvin: kelvin}
 	for i := range r.terms {
 		t := &r.terms[i]
-		state, ok := t.at(kelvin)
-		if !ok {
+		form, state := t.stable(kelvin)
+		if form == nil {
 			return ReactionState{}, t
 		}
 		sum.EnthalpyKilojoules += t.coefficient * state.EnthalpyKilojoulesPerMole
@@ -171,19 +186,19 @@ func (r *Reaction) at(kelvin float64) (ReactionState, *term) {
 	return sum, nil
 }
 
-// at is the form with the lowest Gibbs energy among those that have figures at the temperature.
-func (t *term) at(kelvin float64) (lowest State, found bool) {
+// stable is the form with the lowest Gibbs energy among those that have figures at the temperature; nil when none has.
+func (t *term) stable(kelvin float64) (form *Substance, lowest State) {
 	for _, s := range t.forms {
 		p := s.within(kelvin)
 		if p == nil {
 			continue
 		}
 		state := p.state(kelvin)
-		if !found || state.GibbsKilojoulesPerMole < lowest.GibbsKilojoulesPerMole {
-			lowest, found = state, true
+		if form == nil || state.GibbsKilojoulesPerMole < lowest.GibbsKilojoulesPerMole {
+			form, lowest = s, state
 		}
 	}
-	return lowest, found
+	return form, lowest
 }
 
 func (t *term) rangeKelvin() (low, high float64) {
