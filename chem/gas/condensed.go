@@ -87,7 +87,7 @@ func (s *solver) isVapour(species int) bool {
 func (s *solver) oversaturated() int {
 	species, most := -1, saturation
 	for j := range s.species {
-		if s.gas[j] || s.dead[j] || s.isComponent(j) {
+		if s.gas[j] || s.dead[j] || s.rowOf(j) >= 0 {
 			continue
 		}
 		if ln := s.lnActivity(j); ln > most && s.determined(j) {
@@ -153,8 +153,9 @@ func dot(a, b atoms) float64 {
 	return sum
 }
 
-// condense brings a solid or liquid in, in place of the scarcest gas component that has part in it.
-func (s *solver) condense(species int) {
+// condense brings a solid or liquid in, in place of the scarcest gas component that has part in it; false when there is
+// no such gas.
+func (s *solver) condense(species int) bool {
 	row := -1
 	for i := range s.rows {
 		c := s.component[i]
@@ -162,6 +163,36 @@ func (s *solver) condense(species int) {
 			row = i
 		}
 	}
+	if row < 0 {
+		return false
+	}
 	s.swap(row, species)
 	s.mu[row] = s.potential[species]
+	return true
+}
+
+// withSolids solves for a given set of solids and liquids, a bit for each in the order of the species, and tells whether
+// the answer agrees with it.
+func (s *solver) withSolids(set uint) bool {
+	s.guess()
+	s.spread()
+	for j := range s.species {
+		if s.gas[j] {
+			continue
+		}
+		wanted := set&1 != 0
+		set >>= 1
+		if row := s.rowOf(j); !wanted && row >= 0 && !s.evaporate(row) {
+			return false
+		} else if wanted && row < 0 && !s.condense(j) {
+			return false
+		}
+	}
+	if !s.settleRows() || s.gasRows() == 0 {
+		return false
+	}
+	if vapour, _ := s.vapourShare(); vapour >= 1 {
+		return false
+	}
+	return s.newton() && s.weighCondensed() < 0 && s.oversaturated() < 0
 }

@@ -89,7 +89,7 @@ func (t *tableau) clearStandIns() bool {
 		}
 		column := -1
 		for j := range t.species {
-			if t.nu[i][j] != 0 && !t.isComponent(j) {
+			if t.nu[i][j] != 0 && t.rowOf(j) < 0 {
 				column = j
 				break
 			}

@@ -42,6 +42,7 @@ type tableau struct {
 const (
 	tinyCoefficient = 1e-9
 	roundingShare   = 1e-15
+	roundingOfAll   = 1e-14 // what an element may lack for rounding, beside a feed of about one
 )
 
 // pivot makes a column's species the component of a row.
@@ -104,11 +105,12 @@ func (t *tableau) dropRow(row int) {
 	t.rows = last
 }
 
-func (t *tableau) isComponent(species int) bool {
+// rowOf is the row of a component; -1 for a species that is none.
+func (t *tableau) rowOf(species int) int {
 	for i := range t.rows {
 		if t.component[i] == species {
-			return true
+			return i
 		}
 	}
-	return false
+	return -1
 }
