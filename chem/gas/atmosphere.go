@@ -3,6 +3,7 @@ package gas
 import (
 	"fmt"
 	"math"
+	"strings"
 	"sync"
 
 	"saggar/chem"
@@ -31,6 +32,8 @@ type Atmosphere struct {
 	// Reducing tells that the gas holds more to burn than its oxygen could; judged from the oxygen pressure alone, that
 	// there is less oxygen than pure carbon dioxide keeps up by falling apart.
 	Reducing bool
+	// Verdict says what that rests on, in one sentence.
+	Verdict string
 	// CarbonStable tells that graphite does not burn away.
 	CarbonStable bool
 	// Marks are the neutral point, carbon, and the buffers of metals that have figures at the temperature.
@@ -115,8 +118,38 @@ func Judge(celsius, pressureBar, log10OxygenBar float64) (Atmosphere, error) {
 		}
 		a.mark(b.name, state.Log10K(), b.oxidised, b.reduced)
 	}
+	a.say("more oxygen than pure carbon dioxide keeps up by falling apart", "less oxygen than pure carbon dioxide keeps up by falling apart")
 	return a, nil
 }
+
+// say puts the verdict into words, with what the atmosphere does to the oxides that it is held against.
+func (a *Atmosphere) say(oxidising, reducing string) {
+	a.Verdict = oxidising
+	if a.Reducing {
+		a.Verdict = reducing
+	}
+	taken, left := []string{}, []string{}
+	for _, m := range a.Marks[carbonMarks:] {
+		oxide, _, _ := strings.Cut(m.Name, " and ")
+		if m.DecadesAbove < 0 {
+			taken = append(taken, oxide)
+		} else {
+			left = append(left, oxide)
+		}
+	}
+	if len(taken) > 0 {
+		a.Verdict += ", takes oxygen from " + strings.Join(taken, " and ")
+	}
+	if len(left) > 0 {
+		a.Verdict += ", leaves " + strings.Join(left, " and ") + " as it is"
+	}
+	if a.CarbonStable {
+		a.Verdict += ", does not burn carbon away"
+	}
+}
+
+// carbonMarks is how many marks stand before those of the metals.
+const carbonMarks = 2
 
 // Atmosphere judges the mixture. It is reducing when its gases take more oxygen to burn to CO2, H2O and SO2 than they hold,
 // and carbon is stable in it by its own activity. It returns finding.Faults at "feed" for a mixture that leaves the oxygen
@@ -133,6 +166,7 @@ func (r Result) Atmosphere() (Atmosphere, error) {
 	}
 	a.Reducing = r.wantsOxygen()
 	a.CarbonStable = r.CarbonActivity != nil && *r.CarbonActivity >= 1
+	a.say("holds no more to burn than its oxygen can burn", "holds more to burn than its oxygen can burn")
 	return a, nil
 }
 
@@ -143,7 +177,7 @@ const demandTolerance = 1e-12
 func (r Result) wantsOxygen() bool {
 	sum := 0.0
 	for _, a := range r.Species {
-		if a.Phase == thermo.Gas {
+		if a.Phase == GasPhase {
 			sum += a.MoleFraction * species().candidates[species().index(a.Species)].oxygenDemand
 		}
 	}

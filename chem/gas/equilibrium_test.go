@@ -79,13 +79,13 @@ func TestOxygenBelowAnyNumberIsStillTold(t *testing.T) {
 func TestSolidsComeAndGo(t *testing.T) {
 	saturated := at(t, 650, 1, Amount{"CO2", 1}, Amount{"C", 1})
 	carbon := one(t, saturated, "C")
-	assert.Equal(t, thermo.Solid, carbon.Phase)
-	assert.Equal(t, 1.0, carbon.MoleFraction)
+	assert.Equal(t, "graphite", carbon.Phase)
+	assert.InDelta(t, carbon.Moles/saturated.GasMoles, carbon.MoleFraction, 1e-12)
 	assert.Positive(t, carbon.Moles)
 	assert.Equal(t, 1.0, *saturated.CarbonActivity)
 	left := one(t, at(t, 1000, 1, Amount{"CO2", 1}, Amount{"C", 0.9}), "C")
 	assert.Zero(t, left.Moles)
-	assert.Nil(t, left.Log10MoleFraction)
+	assert.Zero(t, left.MoleFraction)
 	assert.Less(t, *at(t, 1000, 1, Amount{"CO2", 1}, Amount{"C", 0.9}).CarbonActivity, 1.0)
 
 	soot, err := Equilibrium(Input{
@@ -108,8 +108,9 @@ func TestSolidsComeAndGo(t *testing.T) {
 }
 
 func TestSulfurMeltsAndBoils(t *testing.T) {
-	assert.Equal(t, thermo.Solid, one(t, at(t, 100, 1, Amount{"S", 1}, Amount{"N2", 1}), "S").Phase)
-	assert.Equal(t, thermo.Liquid, one(t, at(t, 300, 1, Amount{"S", 1}, Amount{"N2", 1}), "S").Phase)
+	assert.Equal(t, "rhombic sulfur", one(t, at(t, 80, 1, Amount{"S", 1}, Amount{"N2", 1}), "S").Phase)
+	assert.Equal(t, "monoclinic sulfur", one(t, at(t, 100, 1, Amount{"S", 1}, Amount{"N2", 1}), "S").Phase)
+	assert.Equal(t, "liquid", one(t, at(t, 300, 1, Amount{"S", 1}, Amount{"N2", 1}), "S").Phase)
 	cold := at(t, 400, 1, Amount{"S", 1})
 	assert.Zero(t, cold.GasMoles)
 	assert.Equal(t, 1.0, one(t, cold, "S").Moles)
@@ -129,7 +130,7 @@ func TestWhatTheFeedCannotMakeIsAbsent(t *testing.T) {
 	assert.Nil(t, one(t, acid, "H2").Log10MoleFraction, "there is no chlorine to let it free")
 	assert.InDelta(t, 2.0/3, one(t, acid, "HCl").MoleFraction, 1e-12)
 	assert.Nil(t, acid.Log10OxygenBar)
-	assert.Nil(t, acid.CarbonMonoxideRatio)
+	assert.Nil(t, acid.CarbonMonoxidePerCarbonDioxide)
 	nitrogen := at(t, 500, 1, Amount{"N2", 1}, Amount{"C", 1})
 	assert.Equal(t, 1.0, *nitrogen.CarbonActivity)
 	assert.Equal(t, 1.0, one(t, nitrogen, "N2").MoleFraction)
@@ -179,7 +180,7 @@ func assertFinite(t rapid.TB, r Result) {
 			numbers = append(numbers, *s.Log10MoleFraction)
 		}
 	}
-	for _, p := range []*float64{r.Log10OxygenBar, r.CarbonActivity, r.CarbonMonoxideRatio} {
+	for _, p := range []*float64{r.Log10OxygenBar, r.CarbonActivity, r.CarbonMonoxidePerCarbonDioxide} {
 		if p != nil {
 			numbers = append(numbers, *p)
 		}

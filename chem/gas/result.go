@@ -11,17 +11,21 @@ import (
 	"saggar/chem/thermo"
 )
 
+// GasPhase is the phase of every gas.
+const GasPhase = string(thermo.Gas)
+
 // SpeciesAmount is one species of the mixture.
 type SpeciesAmount struct {
 	// Species is the formula.
 	Species string
-	Phase   thermo.Phase
-	// MoleFraction is within the species' own phase: among the gases for a gas; 1 for a pure solid or liquid that is there,
-	// 0 for one that is not.
+	// Phase is gas, the name of the solid (graphite for C, rhombic sulfur or monoclinic sulfur for S) or liquid.
+	Phase string
+	// MoleFraction is the share of the gas by mole, 0 to 1; of a solid or liquid its moles over those of the gas, which may
+	// be above 1 and is 0 without a gas.
 	MoleFraction float64
 	Moles        float64
-	// Log10MoleFraction goes on where MoleFraction is too small for a number; nil for a species of which there is nothing,
-	// a solid or liquid that is absent or a gas that the feed cannot make at all.
+	// Log10MoleFraction goes on where MoleFraction is too small for a number; nil for a solid or liquid and for a gas that
+	// the feed cannot make at all.
 	Log10MoleFraction *float64
 }
 
@@ -43,8 +47,8 @@ type Result struct {
 	Elements []ElementBalance
 	// Log10OxygenBar is the common logarithm of the partial pressure of O2 in bar, also where O2 is no species considered.
 	Log10OxygenBar *float64
-	// CarbonMonoxideRatio is CO over CO2 in moles.
-	CarbonMonoxideRatio *float64
+	// CarbonMonoxidePerCarbonDioxide is moles of CO over moles of CO2.
+	CarbonMonoxidePerCarbonDioxide *float64
 	// CarbonActivity is 1 over graphite, less where none is, and above 1 only where graphite was not considered.
 	CarbonActivity *float64
 	// FeedKilojoules and ProductKilojoules are enthalpies counted from the elements at 25 C; HeatKilojoules is what must be
@@ -98,19 +102,20 @@ func (t *task) mixture(s *solver) Result {
 	t.potentials(s, &r)
 	r.Assumptions = t.assumptions(s, &r)
 	slices.SortStableFunc(r.Species, func(a, b SpeciesAmount) int {
-		return cmp.Or(cmp.Compare(rank(a), rank(b)), cmp.Compare(b.lnFraction(), a.lnFraction()))
+		return cmp.Or(-cmp.Compare(a.isGas(), b.isGas()), -cmp.Compare(a.log(), b.log()), -cmp.Compare(a.Moles, b.Moles))
 	})
 	return r
 }
 
-func rank(a SpeciesAmount) int {
-	if a.Phase == thermo.Gas {
-		return 0
+// isGas is 1 for a gas, 0 otherwise.
+func (a SpeciesAmount) isGas() int {
+	if a.Phase == GasPhase {
+		return 1
 	}
-	return 1
+	return 0
 }
 
-func (a SpeciesAmount) lnFraction() float64 {
+func (a SpeciesAmount) log() float64 {
 	if a.Log10MoleFraction == nil {
 		return math.Inf(-1)
 	}
@@ -134,17 +139,27 @@ func (t *task) amounts(s *solver) []SpeciesAmount {
 	logs := make([]float64, s.species)
 	for j := range list {
 		c := &species().candidates[t.chosen[j]]
-		list[j] = SpeciesAmount{Species: c.formula, Phase: c.form.PhaseAtKelvin(t.kelvin), Moles: s.moles(j) * t.scale}
+		moles := s.moles(j)
+		list[j] = SpeciesAmount{Species: c.formula, Phase: phaseName(c, t.kelvin), Moles: moles * t.scale}
 		switch {
-		case s.gas[j] && !s.dead[j] && !s.noGas:
+		case s.noGas || s.dead[j]:
+		case s.gas[j]:
 			ln := s.lnMole[j] - s.lnGas
 			logs[j], list[j].MoleFraction = ln/math.Ln10, math.Exp(ln)
 			list[j].Log10MoleFraction = &logs[j]
-		case !s.gas[j] && list[j].Moles > 0:
-			list[j].MoleFraction, list[j].Log10MoleFraction = 1, &logs[j]
+		default:
+			list[j].MoleFraction = finite(moles / math.Exp(s.lnGas))
 		}
 	}
 	return list
+}
+
+// phaseName is the form of a solid where it has a name, its phase otherwise.
+func phaseName(c *candidate, kelvin float64) string {
+	if c.isGas {
+		return GasPhase
+	}
+	return c.form.FormAtKelvin(kelvin)
 }
 
 func (t *task) balances(s *solver) []ElementBalance {
@@ -179,7 +194,7 @@ func (t *task) potentials(s *solver, r *Result) {
 	carbonDioxide, both := t.lnActivity(s, "CO2")
 	if ok && both {
 		ratio := finite(math.Exp(carbonMonoxide - carbonDioxide))
-		r.CarbonMonoxideRatio = &ratio
+		r.CarbonMonoxidePerCarbonDioxide = &ratio
 	}
 }
 

@@ -329,7 +329,7 @@ func compare(t *testing.T, got Result, want map[string]float64) {
 	}
 	assert.InEpsilon(t, gas, got.GasMoles, 1e-8)
 	for _, s := range got.Species {
-		if s.Phase != thermo.Gas {
+		if s.Phase != GasPhase {
 			assert.InDelta(t, want[s.Species], s.Moles, 1e-8, "%s", s.Species)
 			continue
 		}
@@ -347,7 +347,7 @@ func assertBalances(t rapid.TB, r Result) {
 	}
 	sum := 0.0
 	for _, s := range r.Species {
-		if s.Phase == thermo.Gas {
+		if s.Phase == GasPhase {
 			sum += s.MoleFraction
 		}
 	}

@@ -27,7 +27,8 @@ type StarvedCharge struct {
 // Share is one way in which an element leaves, or stays.
 type Share struct {
 	Species string
-	Phase   thermo.Phase
+	// Phase is as in SpeciesAmount.
+	Phase string
 	// Moles of the species.
 	Moles float64
 	// Fraction of the element's atoms that are in it, 0 to 1.

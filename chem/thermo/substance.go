@@ -102,6 +102,15 @@ func (s *Substance) PhaseAtKelvin(kelvin float64) Phase {
 	return ""
 }
 
+// FormAtKelvin is the polymorph at a temperature, or the phase where the form has no name of its own; empty outside the
+// range.
+func (s *Substance) FormAtKelvin(kelvin float64) string {
+	if p := s.within(kelvin); p != nil {
+		return p.label()
+	}
+	return ""
+}
+
 // Kelvin turns degrees Celsius into kelvin.
 func Kelvin(celsius float64) float64 { return celsius + celsiusZeroKelvin }
 

@@ -94,7 +94,9 @@ func TestFindTellsPhasesAndPolymorphsApart(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, "beta quartz", state.Polymorph)
 	assert.Equal(t, Solid, s.PhaseAtKelvin(900))
+	assert.Equal(t, "beta quartz", s.FormAtKelvin(900))
 	assert.Equal(t, Phase(""), s.PhaseAtKelvin(500))
+	assert.Empty(t, s.FormAtKelvin(500))
 }
 
 func TestWhatIsNotTabledIsNamedWithWhatIs(t *testing.T) {

@@ -9,7 +9,6 @@ import (
 
 	"saggar/chem/finding"
 	"saggar/chem/gas"
-	"saggar/chem/thermo"
 	"saggar/client/file"
 	"saggar/client/render"
 )
@@ -19,28 +18,31 @@ const defaultPressureBar = 1.01325
 
 // gasMixture is a gas at equilibrium. What the feed's elements leave open is null.
 type gasMixture struct {
-	Celsius     float64        `json:"celsius"`
-	PressureBar float64        `json:"pressure_bar"`
-	Species     []gasSpecies   `json:"species"`
-	GasMoles    float64        `json:"gas_moles"`
-	Elements    []gasElement   `json:"elements"`
-	Atmosphere  *gasAtmosphere `json:"atmosphere"`
-	// CarbonMonoxideRatio is CO over CO2.
-	CarbonMonoxideRatio *float64 `json:"carbon_monoxide_ratio"`
-	CarbonActivity      *float64 `json:"carbon_activity"`
-	FeedKilojoules      float64  `json:"feed_kilojoules"`
-	ProductKilojoules   float64  `json:"product_kilojoules"`
-	HeatKilojoules      float64  `json:"heat_kilojoules"`
-	Assumptions         []string `json:"assumptions"`
-	Caution             string   `json:"caution"`
+	Celsius                          float64      `json:"celsius"`
+	PressureBar                      float64      `json:"pressure_bar"`
+	Species                          []gasSpecies `json:"species"`
+	GasMoles                         float64      `json:"gas_moles"`
+	Log10OxygenBar                   *float64     `json:"log10_oxygen_bar"`
+	OxygenPotentialKilojoulesPerMole *float64     `json:"oxygen_potential_kilojoules_per_mole"`
+	CarbonMonoxidePerCarbonDioxide   *float64     `json:"carbon_monoxide_per_carbon_dioxide"`
+	CarbonActivity                   *float64     `json:"carbon_activity"`
+	Reducing                         *bool        `json:"reducing"`
+	Verdict                          string       `json:"verdict"`
+	Marks                            []gasMark    `json:"marks"`
+	FeedKilojoules                   float64      `json:"feed_kilojoules"`
+	ProductKilojoules                float64      `json:"product_kilojoules"`
+	HeatKilojoules                   float64      `json:"heat_kilojoules"`
+	Elements                         []gasElement `json:"elements"`
+	Assumptions                      []string     `json:"assumptions"`
+	Caution                          string       `json:"caution"`
 }
 
-// gasSpecies is one species; its mole fraction is within its own phase, so 1 for a solid or liquid that is there.
+// gasSpecies is one species; its mole fraction is that of the gas, of a solid or liquid its moles over those of the gas.
 type gasSpecies struct {
-	Species      string       `json:"species"`
-	Phase        thermo.Phase `json:"phase"`
-	MoleFraction float64      `json:"mole_fraction"`
-	Moles        float64      `json:"moles"`
+	Species      string  `json:"species"`
+	Phase        string  `json:"phase"`
+	MoleFraction float64 `json:"mole_fraction"`
+	Moles        float64 `json:"moles"`
 }
 
 type gasElement struct {
@@ -49,15 +51,7 @@ type gasElement struct {
 	ResidualMoles float64 `json:"residual_moles"`
 }
 
-// gasAtmosphere is what the oxygen pressure says; null as a whole without oxygen.
-type gasAtmosphere struct {
-	Log10OxygenBar                   float64   `json:"log10_oxygen_bar"`
-	OxygenPotentialKilojoulesPerMole float64   `json:"oxygen_potential_kilojoules_per_mole"`
-	Reducing                         bool      `json:"reducing"`
-	CarbonStable                     bool      `json:"carbon_stable"`
-	Marks                            []gasMark `json:"marks"`
-}
-
+// gasMark is an oxygen pressure at which two forms stand beside each other.
 type gasMark struct {
 	Name           string  `json:"name"`
 	Log10OxygenBar float64 `json:"log10_oxygen_bar"`
@@ -77,9 +71,9 @@ func (s *shell) gasCommand() *cobra.Command {
 		Short:   "What a feed of gases, carbon and sulfur comes to at a temperature", Args: cobra.NoArgs,
 		Long: "What a feed of gases, carbon and sulfur comes to at a temperature and pressure, how reducing that is, and the\n" +
 			"heat that it takes, by the least Gibbs energy of an ideal gas with pure solids and liquids.\n\n" +
-			"The feed is moles by species. A mole fraction is within the species' own phase: among the gases for a gas,\n" +
-			"1 for a solid or liquid that is there, 0 for one that is not. Solid carbon is the species C in the phase\n" +
-			"solid, which is graphite; sulfur is S, solid or liquid. H2O is fed in the phase that is stable at the feed's\n" +
+			"The feed is moles by species. A mole fraction is the share of the gas; of a solid or liquid it is its moles\n" +
+			"over those of the gas. Solid carbon is the species C in the phase graphite; sulfur that is no gas is S in the\n" +
+			"phase rhombic sulfur, monoclinic sulfur or liquid. H2O is fed in the phase that is stable at the feed's\n" +
 			"temperature: write H2O(g) for steam.",
 		RunE: func(*cobra.Command, []string) error {
 			amounts, err := readFeed(feed)
@@ -175,7 +169,8 @@ func gasFaults(err error, feed []gas.Amount, considered []string) error {
 func newGasMixture(r gas.Result) (gasMixture, error) {
 	answer := gasMixture{
 		Celsius: r.Celsius, PressureBar: r.PressureBar, Species: []gasSpecies{}, GasMoles: r.GasMoles, Elements: []gasElement{},
-		CarbonMonoxideRatio: r.CarbonMonoxideRatio, CarbonActivity: r.CarbonActivity, FeedKilojoules: r.FeedKilojoules,
+		Marks: []gasMark{}, Log10OxygenBar: r.Log10OxygenBar, CarbonActivity: r.CarbonActivity,
+		CarbonMonoxidePerCarbonDioxide: r.CarbonMonoxidePerCarbonDioxide, FeedKilojoules: r.FeedKilojoules,
 		ProductKilojoules: r.ProductKilojoules, HeatKilojoules: r.HeatKilojoules, Assumptions: r.Assumptions, Caution: r.Caution,
 	}
 	for _, a := range r.Species {
@@ -191,12 +186,10 @@ func newGasMixture(r gas.Result) (gasMixture, error) {
 	if err != nil {
 		return answer, err
 	}
-	answer.Atmosphere = &gasAtmosphere{
-		Log10OxygenBar: judged.Log10OxygenBar, OxygenPotentialKilojoulesPerMole: judged.OxygenPotentialKilojoulesPerMole,
-		Reducing: judged.Reducing, CarbonStable: judged.CarbonStable,
-	}
+	answer.OxygenPotentialKilojoulesPerMole, answer.Reducing = &judged.OxygenPotentialKilojoulesPerMole, &judged.Reducing
+	answer.Verdict = judged.Verdict
 	for _, m := range judged.Marks {
-		answer.Atmosphere.Marks = append(answer.Atmosphere.Marks, gasMark{m.Name, m.Log10OxygenBar, m.DecadesAbove, m.Stable})
+		answer.Marks = append(answer.Marks, gasMark{m.Name, m.Log10OxygenBar, m.DecadesAbove, m.Stable})
 	}
 	answer.Assumptions = append(answer.Assumptions, judged.Assumptions...)
 	return answer, nil
@@ -205,41 +198,42 @@ func newGasMixture(r gas.Result) (gasMixture, error) {
 func gasGrids(a gasMixture) []render.Grid {
 	species := render.Grid{
 		Title:   fmt.Sprintf("At %s C and %s bar, %s mol of gas", render.Number(a.Celsius), render.Number(a.PressureBar), render.Number(a.GasMoles)),
-		Columns: []string{"species", "phase", "mole fraction of phase", "mol"},
+		Columns: []string{"species", "phase", "mole fraction", "mol"},
 	}
 	for _, s := range a.Species {
-		species.Rows = append(species.Rows, []string{s.Species, string(s.Phase), render.Number(s.MoleFraction), render.Number(s.Moles)})
+		species.Rows = append(species.Rows, []string{s.Species, s.Phase, render.Number(s.MoleFraction), render.Number(s.Moles)})
 	}
 	grids := []render.Grid{species}
-	if a.Atmosphere != nil {
-		grids = append(grids, a.Atmosphere.grid())
+	if a.Reducing != nil {
+		grids = append(grids, atmosphereGrids(a)...)
 	}
 	grids = append(grids, render.Grid{
 		Title:   "Ratios and heat",
 		Columns: []string{"CO/CO2", "carbon activity", "feed kJ", "mixture kJ", "heat to put in kJ"},
 		Rows: [][]string{{
-			orNone(a.CarbonMonoxideRatio, "-"), orNone(a.CarbonActivity, "-"), render.Number(a.FeedKilojoules),
+			orNone(a.CarbonMonoxidePerCarbonDioxide, "-"), orNone(a.CarbonActivity, "-"), render.Number(a.FeedKilojoules),
 			render.Number(a.ProductKilojoules), render.Number(a.HeatKilojoules),
 		}},
 	})
 	return append(grids, notes(a.Assumptions, a.Caution)...)
 }
 
-func (a *gasAtmosphere) grid() render.Grid {
-	verdict := "not reducing"
-	if a.Reducing {
-		verdict = "reducing"
+// atmosphereGrids are the verdict and the marks that it rests on.
+func atmosphereGrids(a gasMixture) []render.Grid {
+	verdict := render.Grid{Title: "Atmosphere: not reducing"}
+	if *a.Reducing {
+		verdict.Title = "Atmosphere: reducing"
 	}
-	if a.CarbonStable {
-		verdict += ", carbon does not burn away"
+	for _, line := range wrap(a.Verdict, tableWidth) {
+		verdict.Rows = append(verdict.Rows, []string{line})
 	}
-	grid := render.Grid{
-		Title: fmt.Sprintf("Atmosphere: %s; log10 of the oxygen pressure in bar %s, oxygen potential %s kJ/mol", verdict,
-			render.Number(a.Log10OxygenBar), render.Number(a.OxygenPotentialKilojoulesPerMole)),
+	marks := render.Grid{
+		Title: fmt.Sprintf("Oxygen: log10 of the pressure in bar %s, potential %s kJ/mol",
+			render.Number(*a.Log10OxygenBar), render.Number(*a.OxygenPotentialKilojoulesPerMole)),
 		Columns: []string{"against", "log10 bar", "decades above", "leaves"},
 	}
 	for _, m := range a.Marks {
-		grid.Rows = append(grid.Rows, []string{m.Name, render.Number(m.Log10OxygenBar), render.Number(m.DecadesAbove), m.Stable})
+		marks.Rows = append(marks.Rows, []string{m.Name, render.Number(m.Log10OxygenBar), render.Number(m.DecadesAbove), m.Stable})
 	}
-	return grid
+	return []render.Grid{verdict, marks}
 }
