@@ -103,7 +103,7 @@ func Judge(celsius, pressureBar, log10OxygenBar float64) (Atmosphere, error) {
 		OxygenPotentialKilojoulesPerMole: rt * log10OxygenBar * math.Ln10, Caution: chem.Caution,
 		Assumptions: []string{
 			"neutral point: carbon dioxide alone at the total pressure, falling apart by itself",
-			"carbon: graphite beside carbon monoxide and dioxide that make up the total pressure; in a thinner gas it takes less oxygen",
+			"carbon: graphite beside carbon monoxide and dioxide at the total pressure; a thinner gas holds less oxygen over it",
 			"FeO is not tabled, so iron is judged by Fe2O3 and Fe3O4 only",
 		},
 	}
@@ -118,7 +118,8 @@ func Judge(celsius, pressureBar, log10OxygenBar float64) (Atmosphere, error) {
 		}
 		a.mark(b.name, state.Log10K(), b.oxidised, b.reduced)
 	}
-	a.say("more oxygen than pure carbon dioxide keeps up by falling apart", "less oxygen than pure carbon dioxide keeps up by falling apart")
+	a.say("more oxygen than pure carbon dioxide keeps up by falling apart",
+		"less oxygen than pure carbon dioxide keeps up by falling apart")
 	return a, nil
 }
 

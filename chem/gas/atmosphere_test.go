@@ -97,10 +97,12 @@ func TestAMixtureIsReducingWhenItWantsOxygen(t *testing.T) {
 	}
 	a, err := at(t, 900, 1, Amount{"CO2", 1}, Amount{"C", 3}).Atmosphere()
 	require.NoError(t, err)
-	assert.Equal(t, "holds more to burn than its oxygen can burn, takes oxygen from CuO and Cu2O and Fe2O3, does not burn carbon away", a.Verdict)
+	assert.Equal(t, "holds more to burn than its oxygen can burn, takes oxygen from CuO and Cu2O and Fe2O3, "+
+		"does not burn carbon away", a.Verdict)
 	a, err = Judge(900, 1, -1)
 	require.NoError(t, err)
-	assert.Equal(t, "more oxygen than pure carbon dioxide keeps up by falling apart, leaves CuO and Cu2O and Fe2O3 as it is", a.Verdict)
+	assert.Equal(t, "more oxygen than pure carbon dioxide keeps up by falling apart, "+
+		"leaves CuO and Cu2O and Fe2O3 as it is", a.Verdict)
 	_, err = at(t, 900, 1, Amount{"N2", 1}).Atmosphere()
 	assert.Equal(t, "feed", finding.FaultsOf(err)[0].Field)
 }

@@ -8,6 +8,7 @@
 //
 // Left out: time (a real gas below about 600 C, or one that has just been given off, need not have come to equilibrium),
 // species that the tables do not have (methane, ammonia, sulfur vapour other than S2 and S8, sulfur monoxide, chlorine,
-// fluorine, atoms and radicals, all metals), water and acid that would condense, solutions, and the departure from an ideal gas. Input that
-// cannot be used is refused as finding.Faults that name the field and the cure. Nothing is ever NaN or infinite.
+// fluorine, atoms and radicals, all metals), water and acid that would condense, solutions, and the departure from an ideal
+// gas. Input that cannot be used is refused as finding.Faults that name the field and the cure. Nothing is ever NaN or
+// infinite.
 package gas
