@@ -95,7 +95,7 @@ var house = []string{
 
 // notYetWritten are promised packages that do not stand yet. The list only ever shrinks.
 var notYetWritten = []string{
-	"chem/gas", "client/board", "scheduler/race",
+	"client/board", "scheduler/race",
 }
 
 func TestImports(t *testing.T) {

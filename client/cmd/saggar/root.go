@@ -116,7 +116,7 @@ func (s *shell) command() *cobra.Command {
 		s.equipmentCommand(furnaceKind), s.equipmentCommand(hoursKind), s.closureCommand(),
 		s.materialCommand(), s.recipeCommand(), s.runCommand(), s.openingCommand(), s.weekCommand(),
 		s.keyCommand(), s.callerCommand(),
-		s.formulaCommand(), s.airCommand(), s.heatCommand(),
+		s.formulaCommand(), s.airCommand(), s.heatCommand(), s.gasCommand(),
 	)
 	plainArguments(root)
 	return root
