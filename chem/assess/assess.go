@@ -34,6 +34,7 @@ type Charge struct {
 	Balance   chem.BalanceResult
 	// Findings are the rules that the charge breaks whatever it is fired in.
 	Findings []finding.Finding
+	held     []stageContents // of each stage
 }
 
 // NewCharge works out the charge. Errors: finding.Faults of recipe, materials and scale.
@@ -47,6 +48,7 @@ func (s Site) NewCharge(recipe chem.Recipe, materials chem.Materials, scale chem
 		return Charge{}, err
 	}
 	c := Charge{Recipe: recipe, Materials: materials, Factor: factor, Balance: balance}
+	c.held = c.follow()
 	c.Findings = slices.Concat(balance.Findings, scale.Findings(s.Practice), c.rules())
 	return c, nil
 }

@@ -59,7 +59,7 @@ func materials() chem.Materials {
 		"saltpetre": "KNO3", "chlorate": "KClO3", "perchlorate": "KClO4", "permanganate": "KMnO4", "red-lead": "Pb3O4",
 		"arsenic": "As2O3", "fluorspar": "CaF2", "chromate": "K2CrO4", "dichromate": "K2Cr2O7", "chromic": "CrO3",
 		"chrome-green": "Cr2O3", "chromite": "FeCr2O4", "pyrite": "FeS2", "sulfide": "Na2S", "gypsum": "CaSO4.2H2O", "salt": "NaCl",
-		"zinc": "ZnO", "corundum": "Al2O3", "copper": "Cu",
+		"zinc": "ZnO", "zinc-metal": "Zn", "corundum": "Al2O3", "copper": "Cu",
 	} {
 		list[id] = chem.Material{ID: id, Phases: []chem.Phase{{Formula: formula, MassFraction: 1}}}
 	}

@@ -218,12 +218,17 @@ func TestMeltsNeedSomebodysYes(t *testing.T) {
 
 func TestWordsForAFurnacesExclusions(t *testing.T) {
 	cases := map[string][]string{
-		"sulfur": {heat.Sulfur}, "gypsum": {heat.Sulfur}, "salt": {heat.Chloride}, "zinc": {heat.VolatileMetal},
+		"sulfur": {heat.Sulfur}, "gypsum": {heat.Sulfur}, "salt": {heat.Chloride}, "zinc-metal": {heat.VolatileMetal}, "zinc": nil,
 		"charcoal": {heat.Carbon}, "calcite": nil, "fluorspar": {heat.Fluoride}, "quartz": nil,
 	}
 	for content, want := range cases {
 		assert.Equal(t, want, charge(t, fired(chem.Calcine, 800, add(content, 1))).contentWords(0), content)
 	}
+	reduced := fired(chem.Calcine, 1000, add("zinc", 1))
+	reduced.Atmosphere = heat.Reducing
+	assert.Equal(t, []string{heat.VolatileMetal}, charge(t, reduced).contentWords(0), "zinc oxide leaves as zinc in reduction")
+	fuelled := fired(chem.Calcine, 1000, add("zinc", 10), add("charcoal", 1))
+	assert.Equal(t, []string{heat.Carbon, heat.VolatileMetal}, charge(t, fuelled).contentWords(0), "and with carbon")
 	ware := fired(chem.Bisque, 1000)
 	ware.WareGrams = 20000
 	assert.Empty(t, charge(t, ware).contentWords(0), "ordinary ware is no sulfur load")

@@ -64,6 +64,8 @@ func (s Site) Treat(c Charge, index int, furnaceID string) (Treatment, error) {
 func (t *Treatment) fire(s Site, c Charge) error {
 	stage, path := c.Recipe.Stages[t.Stage], stagePath(t.Stage)+"."
 	asked := s.asked(c, t.Stage)
+	// What reduction strips off the elements of an electric furnace must grow again in air.
+	asked.ClearAfter = asked.ClearAfter || t.Furnace.Source == heat.Electric && asked.Atmosphere == heat.Reducing
 	for _, f := range heat.Check(t.Furnace, asked) {
 		f.Field = path + f.Field
 		t.Findings = append(t.Findings, f)
@@ -102,7 +104,7 @@ func (s Site) asked(c Charge, index int) heat.Treatment {
 		DrawMinutes: or(stage.DrawMinutes, s.DrawMinutes), MaxWaitMinutes: stage.MaxWaitMinutes, FireWatch: stage.FireWatch,
 		SulfurChargedHot: sulfur && stage.ChargeAtCelsius > heat.ColdChargeCelsius,
 		ChargeGrams:      balance.MassInGrams + balance.WareGrams, Contents: contents,
-		ClearAfter: sulfur || slices.Contains(contents, heat.VolatileMetal) || slices.Contains(contents, heat.Chloride),
+		ClearAfter: slices.ContainsFunc(contents, func(word string) bool { return slices.Contains(harmsWare, word) }),
 	}
 	if slices.ContainsFunc(stage.Additions, func(a chem.Addition) bool { return a.FedHot }) {
 		asked.FeedMinutes = FeedMinutes

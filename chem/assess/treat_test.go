@@ -209,11 +209,16 @@ func TestSteamAloneNeedsNobody(t *testing.T) {
 
 func TestClearingIsOwedAfterDirtyWork(t *testing.T) {
 	for content, owed := range map[string]bool{
-		"sulfur": true, "gypsum": true, "salt": true, "zinc": true, "charcoal": false, "calcite": false, "quartz": false,
+		"sulfur": true, "gypsum": true, "salt": true, "zinc": false, "zinc-metal": true, "charcoal": false, "calcite": false,
+		"fluorspar": true, "quartz": false,
 	} {
 		treatment := treat(t, site(pot()), "pot", fired(chem.Calcine, 800, add(content, 5), add("quartz", 95)))
 		assert.Equal(t, owed, treatment.startOf(heat.Clear) > 0, content)
 	}
+	reduced := fired(chem.Reduce, 800, add("haematite", 5), add("quartz", 95))
+	reduced.Atmosphere = heat.Reducing
+	assert.Contains(t, kinds(treat(t, site(pot()), "pot", reduced)), heat.Clear, "the elements' skin must grow again")
+	assert.NotContains(t, kinds(treat(t, site(gasPot()), "gas-pot", reduced)), heat.Clear, "a flame has no elements")
 	tight := pot()
 	tight.Atmospheres = []heat.Atmosphere{heat.Reducing}
 	stage := fired(chem.Reduce, 800, add("sulfur", 5), add("quartz", 95))

@@ -90,6 +90,9 @@ func MetalKind(formula chem.Formula) string {
 	return newCompound(formula).metalKind()
 }
 
+// IsTame reports a kind of metal that takes no oxygen from oxides with much heat, however fine its powder is.
+func IsTame(kind string) bool { return kind == data.BaseMetal || kind == data.NobleMetal }
+
 func (c *compound) metalKind() string {
 	byKind := map[string]float64{}
 	for _, e := range c.elements {
