@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"saggar/chem/data"
 	"saggar/chem/finding"
 )
 
@@ -29,6 +30,7 @@ const (
 	CodeChargeTooLarge = "FURNACE_CHARGE_TOO_LARGE"
 	CodeNoCutOut       = "FURNACE_WITHOUT_CUT_OUT"
 	CodeCannotClear    = "FURNACE_CANNOT_CLEAR"
+	CodeElements       = "FURNACE_ELEMENTS"
 )
 
 // Check holds a treatment against the furnace by the rules of the trade about heat. It finds the constants itself: a
@@ -98,6 +100,7 @@ func (k *checker) checkFurnace() {
 				Message: fmt.Sprintf("the furnace may not take %s", content), Cure: "choose a furnace that takes " + content})
 		}
 	}
+	k.checkElements()
 	if f.MaxChargeGrams > 0 && t.ChargeGrams > f.MaxChargeGrams {
 		k.add(finding.Finding{Severity: finding.Block, Code: CodeChargeTooLarge, Field: "charge_grams",
 			Message: fmt.Sprintf("a charge of %.0f g is above the furnace's most, %.0f g", t.ChargeGrams, f.MaxChargeGrams),
@@ -107,6 +110,53 @@ func (k *checker) checkFurnace() {
 	}
 	k.checkWatch()
 	k.checkControl()
+}
+
+// wearsElements are the contents of which an electric furnace must know what its elements make.
+var wearsElements = []string{Sulfur, Chloride, Fluoride, VolatileMetal}
+
+// checkElements finds what wears out the heating elements of an electric furnace, by its element type (chem/data,
+// furnace-elements.csv). Reduction that the furnace is stated to hold is noted; else checkAtmosphere refuses it. What the
+// furnace may not take at all is left to checkFurnace.
+func (k *checker) checkElements() {
+	f, t := k.furnace, k.treatment
+	if f.Source != Electric {
+		return
+	}
+	contents := slices.DeleteFunc(slices.Clone(t.Contents), func(c string) bool {
+		return slices.Contains(f.Excludes, c) || c == Carbon && f.holds(Reducing)
+	})
+	if t.atmosphere() == Reducing && f.holds(Reducing) {
+		contents = append(contents, string(Reducing))
+	}
+	rules := elementRules(f.ElementType)
+	for _, rule := range rules {
+		if slices.Contains(contents, rule.Content) {
+			k.add(finding.Finding{Severity: finding.Severity(rule.Severity), Code: CodeElements, Field: "contents",
+				Message: fmt.Sprintf("the furnace has %s elements: %s", rule.Family, rule.Why), Cure: rule.Cure, Source: rule.Source})
+		}
+	}
+	wearing := slices.DeleteFunc(contents, func(c string) bool { return !slices.Contains(wearsElements, c) })
+	if len(rules) == 0 && len(wearing) > 0 {
+		k.add(finding.Finding{Severity: finding.Note, Code: CodeElements, Field: "furnace.element_type",
+			Message: fmt.Sprintf("the furnace states no known element type, so what %s does to its elements is not judged",
+				strings.ReplaceAll(strings.Join(wearing, ", "), "_", " ")),
+			Cure: "state the element type, and exclude what the elements must not meet", Source: practiceSource})
+	}
+}
+
+// elementRules are the rules of the kind of element that a furnace's element type names; none when it names none.
+func elementRules(elementType string) []data.FurnaceElementRule {
+	kind, family := strings.ToLower(elementType), ""
+	var rules []data.FurnaceElementRule
+	for _, rule := range data.FurnaceElementRules() {
+		named := slices.ContainsFunc(rule.Words, func(word string) bool { return strings.Contains(kind, word) })
+		if named && (family == "" || family == rule.Family) {
+			family = rule.Family
+			rules = append(rules, rule)
+		}
+	}
+	return rules
 }
 
 func (k *checker) checkAtmosphere() {

@@ -86,6 +86,18 @@ func TestCheckOfTheCourse(t *testing.T) {
 		"too fast for control": {func(f *Furnace, r *Treatment) {
 			f.MaxRateCelsiusPerHour = 99
 		}, "WARN HEAT_FASTER_THAN_CONTROL", "program.segments[0].rate_celsius_per_hour"},
+		"near enough to be at the top": {func(f *Furnace, r *Treatment) {
+			f.TopCelsius, f.ToleranceCelsius = 605, 5
+		}, "", ""},
+		"just above it": {func(f *Furnace, r *Treatment) {
+			f.TopCelsius = 599.999
+		}, "BLOCK HEAT_ABOVE_TOP", "program.segments[0].to_celsius"},
+		"as fast as control": {func(f *Furnace, r *Treatment) {
+			f.MaxRateCelsiusPerHour = r.Program.Segments[0].RateCelsiusPerHour
+		}, "", ""},
+		"just too fast for control": {func(f *Furnace, r *Treatment) {
+			f.MaxRateCelsiusPerHour = r.Program.Segments[0].RateCelsiusPerHour - 0.001
+		}, "WARN HEAT_FASTER_THAN_CONTROL", "program.segments[0].rate_celsius_per_hour"},
 		"full power": {func(f *Furnace, r *Treatment) {
 			r.Program.Segments[0].RateCelsiusPerHour = 0
 		}, "", ""},
@@ -111,6 +123,17 @@ func TestCheckOfTheFurnace(t *testing.T) {
 		"reducing, set down at 650": {func(f *Furnace, r *Treatment) {
 			f.Atmospheres = append(f.Atmospheres, Reducing)
 			r.Atmosphere, r.Program.Cooling, r.Program.Segments[0].ToCelsius = Reducing, SetDown, 650
+		}, "", ""},
+		"reducing, set down just below 650": {func(f *Furnace, r *Treatment) {
+			f.Atmospheres = append(f.Atmospheres, Reducing)
+			r.Atmosphere, r.Program.Cooling, r.Program.Segments[0].ToCelsius = Reducing, SetDown, 649.99
+		}, "WARN HEAT_OPENED_REDUCING", "open_below_celsius"},
+		"neutral, opened cold": {func(f *Furnace, r *Treatment) {
+			f.Atmospheres = append(f.Atmospheres, Neutral)
+			r.Atmosphere = Neutral
+		}, "", ""},
+		"as much as it takes": {func(f *Furnace, r *Treatment) {
+			f.MaxChargeGrams, r.ChargeGrams = 500, 500
 		}, "", ""},
 		"excluded": {func(f *Furnace, r *Treatment) {
 			f.Excludes, r.Contents = []string{Sulfur, Chloride}, []string{Carbon, Sulfur}
@@ -156,6 +179,58 @@ func TestCheckOfTheFurnace(t *testing.T) {
 			r.Program.Segments[0].RateCelsiusPerHour = 1
 		}, "BLOCK HEAT_TREATMENT_INVALID", "program.segments[0].rate_celsius_per_hour"},
 	})
+}
+
+// Sources of what each kind of element suffers stand in chem/data/furnace-elements.csv.
+func TestCheckOfTheElements(t *testing.T) {
+	const warn, note = "WARN FURNACE_ELEMENTS", "NOTE FURNACE_ELEMENTS"
+	cases := map[string]rule{}
+	for name, c := range map[string]struct {
+		elementType string
+		content     string
+		want        string
+	}{
+		"nickel wire, sulfur":        {"NiCr 80/20", Sulfur, warn},
+		"nichrome, sulfur":           {"Nichrome coil", Sulfur, warn},
+		"iron wire, sulfur":          {"FeCrAl A-1", Sulfur, note},
+		"iron wire, chloride":        {"fecral", Chloride, warn},
+		"iron wire, fluoride":        {"iron-chromium-aluminium", Fluoride, warn},
+		"iron wire, volatile metal":  {"FeCrAl", VolatileMetal, warn},
+		"iron wire, carbon":          {"FeCrAl", Carbon, note},
+		"carbide rods, sulfur":       {"SiC rods", Sulfur, ""},
+		"carbide rods, chloride":     {"Silicon carbide", Chloride, warn},
+		"disilicide, fluoride":       {"MoSi2", Fluoride, warn},
+		"disilicide, volatile metal": {"MoSi2", VolatileMetal, ""},
+		"not stated, carbon":         {"", Carbon, ""},
+	} {
+		field := "contents"
+		if c.want == "" {
+			field = ""
+		}
+		cases[name] = rule{func(f *Furnace, r *Treatment) { f.ElementType, r.Contents = c.elementType, []string{c.content} }, c.want, field}
+	}
+	cases["not stated, sulfur"] = rule{func(f *Furnace, r *Treatment) { r.Contents = []string{Sulfur} }, note, "furnace.element_type"}
+	cases["unknown, sulfur"] = rule{func(f *Furnace, r *Treatment) {
+		f.ElementType, r.Contents = "resistor", []string{Sulfur}
+	}, note, "furnace.element_type"}
+	cases["excluded anyway"] = rule{func(f *Furnace, r *Treatment) {
+		f.ElementType, f.Excludes, r.Contents = "FeCrAl", []string{Chloride}, []string{Chloride}
+	}, "BLOCK FURNACE_EXCLUDES", "contents"}
+	cases["a flame has none"] = rule{func(f *Furnace, r *Treatment) {
+		f.Source, f.ElementType, r.Contents = Gas, "FeCrAl", []string{Chloride}
+	}, "", ""}
+	cases["carbon where reduction is held"] = rule{func(f *Furnace, r *Treatment) {
+		f.ElementType, f.Atmospheres, r.Contents = "FeCrAl", append(f.Atmospheres, Reducing), []string{Carbon}
+	}, "", ""}
+	cases["reduction that it is stated to hold"] = rule{func(f *Furnace, r *Treatment) {
+		f.ElementType, f.Atmospheres, r.Atmosphere = "FeCrAl", append(f.Atmospheres, Reducing), Reducing
+		r.Program.Cooling, r.Program.Segments[0].ToCelsius = SetDown, 650
+	}, note, "contents"}
+	cases["reduction that it does not hold"] = rule{func(f *Furnace, r *Treatment) {
+		f.ElementType, r.Atmosphere = "FeCrAl", Reducing
+		r.Program.Cooling, r.Program.Segments[0].ToCelsius = SetDown, 650
+	}, "BLOCK FURNACE_ATMOSPHERE", "atmosphere"}
+	checkRules(t, cases)
 }
 
 // worn is the heating of a furnace that settles near 1250 C.
