@@ -1,6 +1,7 @@
 package assess
 
 import (
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -84,7 +85,7 @@ func feed(material string, grams float64) chem.Addition {
 
 func fired(kind chem.StageKind, celsius float64, additions ...chem.Addition) chem.Stage {
 	return chem.Stage{
-		ID: "s-" + string(kind), Kind: kind, Additions: additions, Atmosphere: heat.Oxidising,
+		ID: "s-" + strings.ReplaceAll(string(kind), "_", "-"), Kind: kind, Additions: additions, Atmosphere: heat.Oxidising,
 		Program: &heat.Program{
 			Segments: []heat.Segment{{ToCelsius: celsius, RateCelsiusPerHour: 200, HoldMinutes: 60}}, Cooling: heat.CoolClosed,
 		},
