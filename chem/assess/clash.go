@@ -73,12 +73,14 @@ func (c Charge) stations(index int) []finding.Finding {
 	}
 	here := c.held[index].all
 	for j, earlier := range c.Recipe.Stages[:index] {
-		shared := slices.DeleteFunc(slices.Clone(earlier.Furnaces), func(id string) bool { return !slices.Contains(stage.Furnaces, id) })
+		shared := slices.DeleteFunc(slices.Clone(earlier.Furnaces), func(id string) bool {
+			return !slices.Contains(stage.Furnaces, id)
+		})
 		if !isWorkedOn(earlier) || len(shared) == 0 {
 			continue
 		}
 		there := c.held[j].all
-		both := here.has(hazard.Oxidiser) && here.has(hazard.Sulfur) // said as a clash
+		both := here.has(hazard.Oxidiser) && here.has(hazard.Sulfur) // then it is a clash
 		meet := there.has(hazard.Oxidiser) && here.has(hazard.Sulfur) || there.has(hazard.Sulfur) && here.has(hazard.Oxidiser)
 		if both || !meet {
 			continue

@@ -94,7 +94,8 @@ func broughtBy(material chem.Material, massGrams float64) contents {
 	return brought
 }
 
-// leastOxideShare is how much of a material an oxide of its analysis must be to lie there as such: common practice, no source.
+// leastOxideShare is how much of a material an oxide of its analysis must be to lie there as such: common practice, no
+// source.
 const leastOxideShare = 0.5
 
 // shownInAnalysis leaves of an oxide's traits those that hold though the oxide is bound in some other compound.

@@ -49,14 +49,15 @@ func (c Charge) banned(index int) []finding.Finding {
 	}
 	for _, id := range addedOnce(stage) {
 		material := c.Materials[id]
+		brought := broughtBy(material, 1)
 		for _, h := range material.Hazards {
 			if code, ok := codeOf[h]; ok {
-				declared := data.ToxicElement{What: "declared " + string(h), Source: "what the material declares", Read: data.CommonPractice}
+				declared := data.ToxicElement{What: "declared " + string(h), Source: "what the material declares"}
 				of(code, finding.Block).add(id, declared)
 			}
 		}
 		for _, row := range data.ToxicElements() {
-			share, severity := elementShare(material, row), finding.Severity(row.Severity)
+			share, severity := elementShare(brought, row), finding.Severity(row.Severity)
 			switch {
 			case share >= leastToxicShare:
 				of(row.Code, severity).add(id, row)
@@ -107,21 +108,23 @@ func addedOnce(stage chem.Stage) []string {
 	return once(ids)
 }
 
-// elementShare is the mass share of an element in a material without its moisture, counting only compounds that the row
-// speaks of.
-func elementShare(material chem.Material, row data.ToxicElement) float64 {
-	var share float64
-	for _, p := range broughtBy(material, 1).portions { // of one gram, so grams are shares
+// elementShare is the mass share of an element in what a material brings, counting only compounds that the row speaks of.
+func elementShare(brought contents, row data.ToxicElement) float64 {
+	var grams float64
+	if brought.grams <= 0 {
+		return 0
+	}
+	for _, p := range brought.portions {
 		if row.Only != "" && !slices.Contains(p.traits, hazard.Trait(row.Only)) {
 			continue
 		}
 		for _, e := range p.formula.Elements() {
 			if e.Symbol == row.Element {
-				share += p.grams * e.MassFraction
+				grams += p.grams * e.MassFraction
 			}
 		}
 	}
-	return share / (1 - material.MoistureFraction)
+	return grams / brought.grams
 }
 
 // dusty notes crystalline silica where it becomes dust: where it is weighed out, and where a charge with it is ground.

@@ -65,8 +65,8 @@ func (c Charge) dryCarbon(index int) []finding.Finding {
 		grams := assumedCarbonMoisture * balance.WeighOut[k].MassGrams
 		share := grams / max(balance.MassInGrams, grams)
 		found = append(found, finding.Finding{
-			Severity: finding.Warn, Code: "CARBON_TAKEN_AS_MOIST", Field: fmt.Sprintf("%s.additions[%d].material", stagePath(index), k),
-			About: stage.ID,
+			Severity: finding.Warn, Code: "CARBON_TAKEN_AS_MOIST", About: stage.ID,
+			Field: fmt.Sprintf("%s.additions[%d].material", stagePath(index), k),
 			Message: fmt.Sprintf("%s states no moisture and goes in hot at stage %s; carbon is never dry, so %g %% is assumed, "+
 				"%.1f g of water", addition.Material, stage.ID, 100*assumedCarbonMoisture, grams),
 			Figures: []finding.Figure{

@@ -13,7 +13,8 @@ import (
 	"saggar/chem/heat"
 )
 
-// contentWords are what a stage's charge holds in the words of a furnace's exclusions. Traces and ordinary ware do not count.
+// contentWords are what a stage's charge holds in the words of a furnace's exclusions. Traces and ordinary ware do not
+// count.
 func (c Charge) contentWords(index int) []string {
 	words := map[string]bool{}
 	balance, all := c.Balance.Stages[index], c.held[index].all
@@ -65,7 +66,8 @@ func (c Charge) besideWare(index int) []finding.Finding {
 		f.Cure = "fire the charge and the ware apart"
 	case stage.Kind == chem.Glaze || stage.Kind == chem.Bisque:
 		f.Severity, f.Field = finding.Warn, stagePath(index)+".additions"
-		f.Message = fmt.Sprintf("the %s of stage %s gives off %s, which settles on whatever is fired beside it", stage.Kind, stage.ID, what)
+		f.Message = fmt.Sprintf("the %s of stage %s gives off %s, which settles on whatever is fired beside it", stage.Kind,
+			stage.ID, what)
 		f.Cure = "fire it with nobody else's ware, and acknowledge this code"
 	default:
 		return nil
