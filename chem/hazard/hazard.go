@@ -109,7 +109,8 @@ func (c *compound) otherAnions() []Trait {
 // rounded subscripts do no harm.
 const (
 	leastNitrateState     = -1.5 // ammonium has -3, ammonium nitrate 1 on average
-	leastHalogenateState  = 0.9
+	leastHalogenateState  = -0.3 // bleaching powder, half chloride and half hypochlorite, has 0 on average
+	leastBesideFramework  = 0.9  // where a rounded silicate or phosphate holds chloride, such an average decides nothing
 	leastPerchlorateState = 5.9
 	leastManganateState   = 5.3
 	leastChromateState    = 4.7
@@ -134,10 +135,14 @@ func (c *compound) isNitrate() bool {
 }
 
 func (c *compound) halogenate(symbol string) Trait {
+	least := leastHalogenateState
+	if c.sum("Si", "Al", "P") > 0 {
+		least = leastBesideFramework
+	}
 	switch {
 	case symbol == "Cl" && c.reaches(symbol, leastPerchlorateState, c.mostState(), "ClO4"):
 		return Perchlorate
-	case c.reaches(symbol, leastHalogenateState, c.mostState(), symbol+"O3", symbol+"O2", symbol+"O4"):
+	case c.reaches(symbol, least, c.mostState(), symbol+"O3", symbol+"O2", symbol+"O4"):
 		return Chlorate
 	default:
 		return ""
@@ -154,8 +159,11 @@ const leastPeroxideShare = 0.1
 
 // isPeroxide looks only at elements with one state, where oxygen in excess can be nothing else.
 func (c *compound) isPeroxide() bool {
-	if !c.only("H", "Li", "Na", "K", "Rb", "Cs", "Mg", "Ca", "Sr", "Ba", "Zn", "B", "C", "S", "O") {
+	if !c.only("H", "Li", "Na", "K", "Rb", "Cs", "Mg", "Ca", "Sr", "Ba", "Zn", "B", "C", "S", "N", "O") {
 		return false
+	}
+	if c.n("H") < 3*c.n("N") || c.n("N") > 0 && c.n("S") == 0 {
+		return false // nitrogen has one state only as ammonium, here of a persulfate
 	}
 	excess := 2 * c.n("O")
 	for _, e := range c.elements {
