@@ -249,6 +249,18 @@ func TestSilicaIsNotedWhereItIsGroundAgain(t *testing.T) {
 	assert.Len(t, withCode(charge(t, worked(chem.Weigh, add("quartz", 5)), worked(chem.Label)).Findings, "SILICA_DUST"), 1)
 }
 
+// Glucose is 40 % carbon (6 of 12.011 in 180.156 g/mol), so 1.25 % of it is the share that ordinary clays and binders bring.
+func TestBindersAreNoFuel(t *testing.T) {
+	words := func(glucose float64) []string {
+		of := materials()
+		of["glucose"] = chem.Material{ID: "glucose", Phases: []chem.Phase{{Formula: "C6H12O6", MassFraction: 1}}}
+		return chargeOf(t, of, fired(chem.Calcine, 700, add("glucose", glucose), add("quartz", 100-glucose))).contentWords(0)
+	}
+	assert.Empty(t, words(0.5))
+	assert.Empty(t, words(1.2499))
+	assert.Equal(t, []string{heat.Carbon}, words(1.2505))
+}
+
 func TestSourcesSayHowTheyWereRead(t *testing.T) {
 	assert.Equal(t, "a book (memory)", sourced("a book", data.FromMemory))
 	assert.Equal(t, "a book (second-hand)", sourced("a book", data.SecondHand))

@@ -18,7 +18,7 @@ import (
 func (c Charge) contentWords(index int) []string {
 	words := map[string]bool{}
 	balance, all := c.Balance.Stages[index], c.held[index].all
-	if all.has(hazard.Carbon) || all.has(hazard.Organic) {
+	if all.holdsFuel() {
 		words[heat.Carbon] = true
 	}
 	inMoles := chem.Moles{}
@@ -34,10 +34,28 @@ func (c Charge) contentWords(index int) []string {
 	return slices.Sorted(maps.Keys(words))
 }
 
+// ordinaryOrganicCarbonShare is the carbon that organic matter may bring to a charge as ordinary clay and binders do, the
+// same share as ordinary ware is taken to hold: common practice, no source.
+const ordinaryOrganicCarbonShare = 0.005
+
+// holdsFuel reports carbon, or more organic matter than ordinary clays and binders bring.
+func (c contents) holdsFuel() bool {
+	if c.has(hazard.Carbon) {
+		return true
+	}
+	var grams float64
+	for _, p := range c.portions {
+		if slices.Contains(p.traits, hazard.Organic) {
+			grams += p.grams * p.formula.Count("C") * chem.Moles{"C": 1}.Grams() / p.formula.MolarMass()
+		}
+	}
+	return grams > ordinaryOrganicCarbonShare*c.grams
+}
+
 // isReduced reports an element that lies in the charge as a metal, or that the firing or fuel in the charge may make one.
 func (c Charge) isReduced(index int, element string) bool {
 	all := c.held[index].all
-	if atmosphere(c.Recipe.Stages[index]) != oxidising || all.has(hazard.Carbon) || all.has(hazard.Organic) {
+	if atmosphere(c.Recipe.Stages[index]) != oxidising || all.holdsFuel() {
 		return true
 	}
 	return slices.ContainsFunc(all.portions, func(p portion) bool {
