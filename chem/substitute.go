@@ -173,6 +173,9 @@ func (q SubstituteQuestion) atStage(stage string, weighed []WeighedMaterial, per
 	var off []string
 	for _, symbol := range rows {
 		relative := (got[symbol] - target[symbol]) / against(target[symbol], total)
+		if math.Abs(relative) < gradientRounding {
+			relative = 0 // rounding
+		}
 		result.Residual = append(result.Residual, ElementResidual{stage, symbol, target[symbol], got[symbol], relative})
 		if math.Abs(relative) > q.Tolerance {
 			off = append(off, fmt.Sprintf("%s %+.1f %%", symbol, 100*relative))
