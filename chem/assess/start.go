@@ -1,6 +1,7 @@
 package assess
 
 import (
+	"fmt"
 	"slices"
 
 	"saggar/chem"
@@ -27,6 +28,8 @@ func (s Site) RecipeFrom(recipe chem.Recipe, materials chem.Materials, scale che
 		return Assessment{}, err
 	}
 	a.Findings = append(a.Findings, ofLot...)
+	a.Assumptions = append(a.Assumptions, fmt.Sprintf("Started from lot %s as weighed and described; the stages before, and what may "+
+		"pass between them and it, are left out.", start.Lot.ID))
 	finding.SortWorstFirst(a.Findings)
 	return a, nil
 }

@@ -33,6 +33,7 @@ func TestRecipeFromALotLeavesOutWhatWasDone(t *testing.T) {
 	assert.InDelta(t, 430, weighed[0].MassGrams, 1e-9)
 	assert.InDelta(t, 4.3, weighed[1].MassGrams, 1e-9, "a hundredth of what was weighed")
 	assert.False(t, finding.Blocks(a.Findings), "%v", a.Findings)
+	assert.Contains(t, a.Assumptions[len(a.Assumptions)-1], "Started from lot clay-3")
 	whole, err := site(pot()).Recipe(calcined(), materials(), chem.Scale{Factor: 0.5})
 	require.NoError(t, err)
 	assert.Len(t, whole.Stages, 2)
