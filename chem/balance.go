@@ -95,11 +95,14 @@ func Balance(recipe Recipe, materials Materials, factor float64) (BalanceResult,
 // Balance follows the charge through every stage at factor times the recipe's own masses. It returns finding.Faults when
 // the recipe, a material it uses or the practice has faults, or when the factor is not in (0, 10000].
 func (p Practice) Balance(recipe Recipe, materials Materials, factor float64) (BalanceResult, error) {
-	if err := p.checkInput(recipe, materials, factor).Err(); err != nil {
+	stated := materials
+	materials, faults := p.checkInput(recipe, stated, factor)
+	if err := faults.Err(); err != nil {
 		return BalanceResult{}, err
 	}
 	result := BalanceResult{
-		Factor: factor, Findings: []finding.Finding{}, Assumptions: p.assumptions(), Caution: Caution,
+		Factor: factor, Findings: []finding.Finding{}, Caution: Caution,
+		Assumptions: append(p.assumptions(), stated.assumptions(recipe)...),
 	}
 	carried := &charge{}
 	for i, stage := range recipe.Stages {
@@ -125,23 +128,15 @@ func (p Practice) Balance(recipe Recipe, materials Materials, factor float64) (B
 	return result, nil
 }
 
-func (p Practice) checkInput(recipe Recipe, materials Materials, factor float64) finding.Faults {
+// checkInput returns the materials with the mixtures resolved, and everything that is wrong.
+func (p Practice) checkInput(recipe Recipe, materials Materials, factor float64) (Materials, finding.Faults) {
 	faults := recipe.Validate(materials)
 	faults.AddUnder("practice", p.Validate())
 	if !(factor > 0 && factor <= maxScaleFactor) {
 		faults.Add("factor", fmt.Sprintf("%g is not in (0, %g]", factor, maxScaleFactor), "give 1 for the recipe's own masses")
 	}
-	checked := map[string]bool{}
-	for _, stage := range recipe.Stages {
-		for _, addition := range stage.Additions {
-			material, known := materials[addition.Material]
-			if known && !checked[addition.Material] {
-				faults.AddUnder(fmt.Sprintf("materials[%s]", shortened(addition.Material)), material.Validate())
-			}
-			checked[addition.Material] = true
-		}
-	}
-	return faults
+	resolved, wrong := materials.resolveUsed(recipe)
+	return resolved, append(faults, wrong...)
 }
 
 // batch is a stage's whole charge, and what of it lies in the furnace before anything is fed hot.

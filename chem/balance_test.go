@@ -255,7 +255,7 @@ func TestBalanceRefuses(t *testing.T) {
 	materials := blueMaterials()
 	materials["sulfur"] = Material{ID: "sulfur"}
 	_, err := Balance(blue(), materials, 1)
-	assert.ErrorContains(t, err, "materials[sulfur].phases: neither phases nor an oxide analysis")
+	assert.ErrorContains(t, err, "materials[sulfur].phases: none of phases, oxides and parts")
 	practice := DefaultPractice()
 	practice.AcidMistFraction = 2
 	_, err = practice.Balance(blue(), blueMaterials(), 1)
@@ -274,8 +274,9 @@ func anyRecipe(t *rapid.T) (Recipe, Materials) {
 		materials[id] = Material{ID: id, Phases: []Phase{{formula, 0.9}, {"Fe2O3", 0.05}}, MoistureFraction: 0.04, PurityFraction: 0.97}
 	}
 	materials["analysed"] = Material{ID: "analysed", LossOnIgnitionFraction: 0.1,
-		Oxides: []Oxide{{"SiO2", 0.5}, {"Al2O3", 0.3}, {"SO3", 0.04}, {"CO2", 0.03}}}
-	ids = append(ids, "analysed")
+		Oxides: []Oxide{{"SiO2", 0.5}, {"Al2O3", 0.3}, {"SO3", 0.04}, {"CO2", 0.05}}}
+	materials["mixed"] = Material{ID: "mixed", Parts: []MixturePart{{"mb", 0.4}, {"analysed", 0.6}}, MoistureFraction: 0.1}
+	ids = append(ids, "analysed", "mixed")
 	products := []string{"", "Na8Al6Si6O24S4", "CaCuSi4O10", "CaSiO3", "Al2Si2O7", "Na8Al6Si6O24Cl2", "CuO", "Na2CO3", "CaSO4"}
 	recipe := Recipe{ID: "any"}
 	for i := range rapid.IntRange(1, 4).Draw(t, "stages") {

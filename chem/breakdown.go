@@ -30,10 +30,13 @@ func (b Breakdown) WaterGrams() float64 {
 	return grams
 }
 
-// Breakdown corrects a mass as weighed for moisture and purity and divides it. It returns the material's faults, or a
-// fault when the mass is negative, not finite or above 1e7 g.
+// Breakdown corrects a mass as weighed for moisture and purity and divides it. It returns the material's faults, a fault
+// when the mass is negative, not finite or above 1e7 g, and one for a mixture, which Materials.Breakdown divides.
 func (m Material) Breakdown(massGrams float64) (Breakdown, error) {
 	faults := m.Validate()
+	if m.IsMixture() {
+		faults.Add("parts", "a mixture is divided with the materials of its parts at hand", "resolve it first")
+	}
 	checkMass(&faults, "mass_grams", massGrams)
 	if err := faults.Err(); err != nil {
 		return Breakdown{}, fmt.Errorf("material %s: %w", m.ID, err)
@@ -56,10 +59,7 @@ func (m Material) Moles(massGrams float64) (Moles, error) {
 
 // divide is Breakdown for a material and mass that were checked.
 func (m Material) divide(massGrams float64) (Breakdown, error) {
-	purity := m.PurityFraction
-	if purity == 0 {
-		purity = 1
-	}
+	purity := m.purity()
 	water := massGrams * m.MoistureFraction
 	dry := massGrams - water
 	parts := Breakdown{FreeWaterGrams: water, InertGrams: dry}
@@ -80,7 +80,8 @@ func (m Material) divide(massGrams float64) (Breakdown, error) {
 }
 
 // normalised returns the lines of the description as fractions of the described part: phases as they are, scaled down
-// when rounding brings them above 1; an oxide analysis scaled to 1 with its loss on ignition as water.
+// when rounding brings them above 1; an oxide analysis scaled to 1 with its loss on ignition, as water where it does not
+// say what it is.
 func (m Material) normalised() []Phase {
 	lines, total := []Phase{}, 0.0
 	for _, phase := range m.Phases {
@@ -94,9 +95,17 @@ func (m Material) normalised() []Phase {
 		lines = append(lines, Phase(oxide))
 		total += oxide.MassFraction
 	}
-	if m.LossOnIgnitionFraction > 0 {
-		lines = append(lines, Phase{"H2O", m.LossOnIgnitionFraction})
-		total += m.LossOnIgnitionFraction
+	unnamed := m.LossOnIgnitionFraction
+	for _, loss := range m.lossLines() {
+		if loss.fraction > 0 {
+			lines = append(lines, Phase{loss.formula, loss.fraction})
+			total += loss.fraction
+			unnamed -= loss.fraction
+		}
+	}
+	if unnamed > negligible {
+		lines = append(lines, Phase{"H2O", unnamed})
+		total += unnamed
 	}
 	return scaled(lines, total)
 }

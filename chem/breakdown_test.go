@@ -50,7 +50,7 @@ func TestBreakdownRefuses(t *testing.T) {
 		assert.ErrorContains(t, err, "mass_grams")
 	}
 	_, err := Material{ID: "m"}.Moles(1)
-	assert.ErrorContains(t, err, "neither phases nor an oxide analysis")
+	assert.ErrorContains(t, err, "none of phases, oxides and parts is given")
 }
 
 func TestBreakdownKeepsAllMass(t *testing.T) {

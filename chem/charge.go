@@ -33,6 +33,15 @@ func (c *charge) putAll(parts Breakdown) {
 	c.inertGrams += parts.InertGrams
 }
 
+// putPart adds a share of another charge.
+func (c *charge) putPart(other *charge, share float64) {
+	for _, phase := range other.phases {
+		c.put(Amount{phase.Formula, phase.Moles * share})
+	}
+	c.freeWaterMoles += other.freeWaterMoles * share
+	c.inertGrams += other.inertGrams * share
+}
+
 func (c *charge) clone() *charge {
 	copied := *c
 	copied.phases = slices.Clone(c.phases)

@@ -26,6 +26,9 @@ type Practice struct {
 	LiddedReleaseMinutes float64 `json:"lidded_release_minutes"`
 	// FlueCarbonDioxideKilogramsPerKilowattHour is what a gas flame gives off by itself.
 	FlueCarbonDioxideKilogramsPerKilowattHour float64 `json:"flue_carbon_dioxide_kilograms_per_kilowatt_hour"`
+	// MaxIntermediateAgeDays is how old an intermediate may be before it must be dried and weighed again, where a stage does
+	// not say.
+	MaxIntermediateAgeDays float64 `json:"max_intermediate_age_days"`
 }
 
 // SoakMinutes of holding at or above the middle of a compound's range drive all its water or carbon dioxide out in the
@@ -45,6 +48,7 @@ func DefaultPractice() Practice {
 		OpenReleaseMinutes:                        5,
 		LiddedReleaseMinutes:                      20,
 		FlueCarbonDioxideKilogramsPerKilowattHour: 0.2,
+		MaxIntermediateAgeDays:                    30,
 	}
 }
 
@@ -66,6 +70,7 @@ func (p Practice) Validate() finding.Faults {
 	for _, f := range fractions {
 		checkRange(&faults, f.field, f.value, bounds{0, 1})
 	}
+	checkRange(&faults, "max_intermediate_age_days", p.MaxIntermediateAgeDays, bounds{0, maxAgeDays})
 	checkRange(&faults, "open_release_minutes", p.OpenReleaseMinutes, bounds{1, maxReleaseMinutes})
 	checkRange(&faults, "lidded_release_minutes", p.LiddedReleaseMinutes, bounds{1, maxReleaseMinutes})
 	return faults
@@ -73,6 +78,9 @@ func (p Practice) Validate() finding.Faults {
 
 // maxReleaseMinutes bounds how slowly a hot charge may be said to give off its gas.
 const maxReleaseMinutes = 24 * 60
+
+// maxAgeDays bounds how long an intermediate may be said to keep: ten years.
+const maxAgeDays = 3660
 
 // assumptions states the practice in sentences, for every answer that rests on it.
 func (p Practice) assumptions() []string {

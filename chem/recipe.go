@@ -74,6 +74,8 @@ type Stage struct {
 	Furnaces []string `json:"furnaces"`
 	// WareGrams is ordinary ware (pots, glass) fired with the charge, for its own off-gas; 0: none.
 	WareGrams float64 `json:"ware_grams"`
+	// MaxIntermediateAgeDays is how old an intermediate that this stage starts from may be; 0: the practice's.
+	MaxIntermediateAgeDays int `json:"max_intermediate_age_days"`
 }
 
 // Lag is the least and most time from the draw's end of one stage to the charge's start of a later one.

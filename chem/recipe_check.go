@@ -118,6 +118,7 @@ func (s Stage) checkCharge() finding.Faults {
 	checkWhole(&faults, "charge_minutes", s.ChargeMinutes, maxHandlingMinutes)
 	checkWhole(&faults, "draw_minutes", s.DrawMinutes, maxHandlingMinutes)
 	checkWhole(&faults, "max_wait_minutes", s.MaxWaitMinutes, maxBenchMinutes)
+	checkRange(&faults, "max_intermediate_age_days", float64(s.MaxIntermediateAgeDays), bounds{0, maxAgeDays})
 	for i, furnace := range s.Furnaces {
 		CheckID(&faults, fmt.Sprintf("furnaces[%d]", i), furnace)
 	}

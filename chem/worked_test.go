@@ -39,7 +39,7 @@ func workedRecipes() (map[string]Recipe, Materials) {
 type workedStage struct{ asWorked, inAir StageBalance }
 
 // testdata/worked-balances.csv: three made-up batches worked by hand with the abridged atomic weights.
-func TestWorkedBalances(t *testing.T) {
+func TestPublishedWorkedBalances(t *testing.T) {
 	recipes, materials := workedRecipes()
 	practice := DefaultPractice()
 	practice.AcidMistFraction = 0 // the worked figures state all sulfur as SO2

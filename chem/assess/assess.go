@@ -29,7 +29,7 @@ type Site struct {
 // Charge is a recipe at a scale, before any furnace is chosen.
 type Charge struct {
 	Recipe    chem.Recipe
-	Materials chem.Materials
+	Materials chem.Materials // those that the recipe uses with mixtures resolved
 	Factor    float64
 	Balance   chem.BalanceResult
 	// Findings are the rules that the charge breaks whatever it is fired in.
@@ -47,7 +47,11 @@ func (s Site) NewCharge(recipe chem.Recipe, materials chem.Materials, scale chem
 	if err != nil {
 		return Charge{}, err
 	}
-	c := Charge{Recipe: recipe, Materials: materials, Factor: factor, Balance: balance}
+	resolved, err := materials.ResolvedFor(recipe)
+	if err != nil {
+		return Charge{}, err
+	}
+	c := Charge{Recipe: recipe, Materials: resolved, Factor: factor, Balance: balance}
 	c.held = c.follow()
 	c.Findings = slices.Concat(balance.Findings, scale.Findings(s.Practice), c.rules())
 	return c, nil

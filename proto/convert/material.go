@@ -9,18 +9,16 @@ import (
 // MaterialFromProto converts a material.
 func MaterialFromProto(m *saggarv1.Material) chem.Material {
 	material := chem.Material{
-		ID: ID(m.GetName()), Version: int(m.GetVersion()), Title: m.GetTitle(),
-		LossOnIgnitionFraction: m.GetLossOnIgnitionFraction(), MoistureFraction: m.GetMoistureFraction(),
-		PurityFraction: m.GetPurityFraction(), Source: m.GetSource(),
+		ID: ID(m.GetName()), Version: int(m.GetVersion()), Title: m.GetTitle(), Phases: phasesFromProto(m.GetPhases()),
+		Oxides: oxidesFromProto(m.GetOxides()), LossOnIgnitionFraction: m.GetLossOnIgnitionFraction(),
+		LossOnIgnitionWaterFraction:         m.GetLossOnIgnitionWaterFraction(),
+		LossOnIgnitionCarbonDioxideFraction: m.GetLossOnIgnitionCarbonDioxideFraction(),
+		LossOnIgnitionOrganicFraction:       m.GetLossOnIgnitionOrganicFraction(),
+		MoistureFraction:                    m.GetMoistureFraction(), PurityFraction: m.GetPurityFraction(), Source: m.GetSource(),
+		Hazards: hazardsFromProto(m.GetHazards()),
 	}
-	for _, p := range m.GetPhases() {
-		material.Phases = append(material.Phases, chem.Phase{Formula: p.GetFormula(), MassFraction: p.GetMassFraction()})
-	}
-	for _, o := range m.GetOxides() {
-		material.Oxides = append(material.Oxides, chem.Oxide{Formula: o.GetFormula(), MassFraction: o.GetMassFraction()})
-	}
-	for _, h := range m.GetHazards() {
-		material.Hazards = append(material.Hazards, hazards.fromProto(h))
+	for _, p := range m.GetParts() {
+		material.Parts = append(material.Parts, chem.MixturePart{Material: p.GetMaterial(), MassFraction: p.GetMassFraction()})
 	}
 	return material
 }
@@ -28,20 +26,92 @@ func MaterialFromProto(m *saggarv1.Material) chem.Material {
 // MaterialToProto converts a material of a studio.
 func MaterialToProto(studio string, m chem.Material) *saggarv1.Material {
 	message := &saggarv1.Material{
-		Name: Name(studio, "materials", m.ID), Version: int32(m.Version), Title: m.Title,
-		LossOnIgnitionFraction: m.LossOnIgnitionFraction, MoistureFraction: m.MoistureFraction,
-		PurityFraction: m.PurityFraction, Source: m.Source,
+		Name: Name(studio, "materials", m.ID), Version: int32(m.Version), Title: m.Title, Phases: phasesToProto(m.Phases),
+		Oxides: oxidesToProto(m.Oxides), LossOnIgnitionFraction: m.LossOnIgnitionFraction,
+		LossOnIgnitionWaterFraction:         m.LossOnIgnitionWaterFraction,
+		LossOnIgnitionCarbonDioxideFraction: m.LossOnIgnitionCarbonDioxideFraction,
+		LossOnIgnitionOrganicFraction:       m.LossOnIgnitionOrganicFraction, MoistureFraction: m.MoistureFraction,
+		PurityFraction: m.PurityFraction, Source: m.Source, Hazards: hazardsToProto(m.Hazards),
 	}
-	for _, p := range m.Phases {
-		message.Phases = append(message.Phases, &saggarv1.Phase{Formula: p.Formula, MassFraction: p.MassFraction})
-	}
-	for _, o := range m.Oxides {
-		message.Oxides = append(message.Oxides, &saggarv1.Oxide{Formula: o.Formula, MassFraction: o.MassFraction})
-	}
-	for _, h := range m.Hazards {
-		message.Hazards = append(message.Hazards, hazards.toProto(h))
+	for _, p := range m.Parts {
+		message.Parts = append(message.Parts, &saggarv1.MixturePart{Material: p.Material, MassFraction: p.MassFraction})
 	}
 	return message
+}
+
+// StartFromProto converts where a request's recipe starts; nil when it gives no lot.
+func StartFromProto(m *saggarv1.CheckRecipeRequest) *chem.Start {
+	if m.GetFromLot() == nil {
+		return nil
+	}
+	return &chem.Start{Stage: m.GetStartStage(), Lot: LotFromProto(m.GetFromLot())}
+}
+
+// LotFromProto converts a lot.
+func LotFromProto(m *saggarv1.Lot) chem.Lot {
+	return chem.Lot{
+		ID: m.GetId(), Material: m.GetMaterial(), MassGrams: m.GetMassGrams(), MadeOn: m.GetMadeOn(), Owner: m.GetOwner(),
+		FromRun: m.GetFromRun(), FromStage: m.GetFromStage(), Phases: phasesFromProto(m.GetPhases()),
+		Oxides: oxidesFromProto(m.GetOxides()), LossOnIgnitionFraction: m.GetLossOnIgnitionFraction(),
+		LossOnIgnitionWaterFraction:         m.GetLossOnIgnitionWaterFraction(),
+		LossOnIgnitionCarbonDioxideFraction: m.GetLossOnIgnitionCarbonDioxideFraction(),
+		LossOnIgnitionOrganicFraction:       m.GetLossOnIgnitionOrganicFraction(), MoistureFraction: m.MoistureFraction,
+		PurityFraction: m.GetPurityFraction(), Hazards: hazardsFromProto(m.GetHazards()),
+	}
+}
+
+// LotToProto converts a lot.
+func LotToProto(l chem.Lot) *saggarv1.Lot {
+	return &saggarv1.Lot{
+		Id: l.ID, Material: l.Material, MassGrams: l.MassGrams, MadeOn: l.MadeOn, Owner: l.Owner, FromRun: l.FromRun,
+		FromStage: l.FromStage, Phases: phasesToProto(l.Phases), Oxides: oxidesToProto(l.Oxides),
+		LossOnIgnitionFraction: l.LossOnIgnitionFraction, LossOnIgnitionWaterFraction: l.LossOnIgnitionWaterFraction,
+		LossOnIgnitionCarbonDioxideFraction: l.LossOnIgnitionCarbonDioxideFraction,
+		LossOnIgnitionOrganicFraction:       l.LossOnIgnitionOrganicFraction, MoistureFraction: l.MoistureFraction,
+		PurityFraction: l.PurityFraction, Hazards: hazardsToProto(l.Hazards),
+	}
+}
+
+func phasesFromProto(messages []*saggarv1.Phase) (phases []chem.Phase) {
+	for _, p := range messages {
+		phases = append(phases, chem.Phase{Formula: p.GetFormula(), MassFraction: p.GetMassFraction()})
+	}
+	return phases
+}
+
+func phasesToProto(phases []chem.Phase) (messages []*saggarv1.Phase) {
+	for _, p := range phases {
+		messages = append(messages, &saggarv1.Phase{Formula: p.Formula, MassFraction: p.MassFraction})
+	}
+	return messages
+}
+
+func oxidesFromProto(messages []*saggarv1.Oxide) (oxides []chem.Oxide) {
+	for _, o := range messages {
+		oxides = append(oxides, chem.Oxide{Formula: o.GetFormula(), MassFraction: o.GetMassFraction()})
+	}
+	return oxides
+}
+
+func oxidesToProto(oxides []chem.Oxide) (messages []*saggarv1.Oxide) {
+	for _, o := range oxides {
+		messages = append(messages, &saggarv1.Oxide{Formula: o.Formula, MassFraction: o.MassFraction})
+	}
+	return messages
+}
+
+func hazardsFromProto(messages []saggarv1.Hazard) (list []chem.Hazard) {
+	for _, h := range messages {
+		list = append(list, hazards.fromProto(h))
+	}
+	return list
+}
+
+func hazardsToProto(list []chem.Hazard) (messages []saggarv1.Hazard) {
+	for _, h := range list {
+		messages = append(messages, hazards.toProto(h))
+	}
+	return messages
 }
 
 // FindingToProto converts a finding.

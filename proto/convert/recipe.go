@@ -71,7 +71,8 @@ func stageFromProto(m *saggarv1.Stage) chem.Stage {
 		TampedDensityGramsPerMilliliter: m.GetTampedDensityGramsPerMilliliter(), ChargeMinutes: int(m.GetChargeMinutes()),
 		DrawMinutes: int(m.GetDrawMinutes()), MaxWaitMinutes: int(m.GetMaxWaitMinutes()),
 		FireWatch: watches.fromProto(m.GetFireWatch()), Product: m.GetProduct(), Furnaces: m.GetFurnaces(),
-		WareGrams: m.GetWareGrams(), Atmosphere: atmospheres.fromProto(m.GetAtmosphere()), Lid: lids.fromProto(m.GetLid()),
+		MaxIntermediateAgeDays: int(m.GetMaxIntermediateAgeDays()),
+		WareGrams:              m.GetWareGrams(), Atmosphere: atmospheres.fromProto(m.GetAtmosphere()), Lid: lids.fromProto(m.GetLid()),
 	}
 	for _, a := range m.GetAdditions() {
 		s.Additions = append(s.Additions, chem.Addition{
@@ -89,7 +90,8 @@ func stageToProto(s chem.Stage) *saggarv1.Stage {
 		BedDepthMillimeters: s.BedDepthMillimeters, TampedDensityGramsPerMilliliter: s.TampedDensityGramsPerMilliliter,
 		ChargeMinutes: int32(s.ChargeMinutes), DrawMinutes: int32(s.DrawMinutes), MaxWaitMinutes: int32(s.MaxWaitMinutes),
 		FireWatch: watches.toProto(s.FireWatch), Product: s.Product, Furnaces: s.Furnaces, WareGrams: s.WareGrams,
-		Atmosphere: atmospheres.toProto(s.Atmosphere), Lid: lids.toProto(s.Lid),
+		MaxIntermediateAgeDays: int32(s.MaxIntermediateAgeDays),
+		Atmosphere:             atmospheres.toProto(s.Atmosphere), Lid: lids.toProto(s.Lid),
 	}
 	for _, a := range s.Additions {
 		m.Additions = append(m.Additions, &saggarv1.Addition{

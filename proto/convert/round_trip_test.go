@@ -57,6 +57,9 @@ func TestAFullMessageSurvives(t *testing.T) {
 	t.Run("material", func(t *testing.T) {
 		assertSurvives(t, populated(&saggarv1.Material{}, "materials"), MaterialFromProto, inStudio(MaterialToProto))
 	})
+	t.Run("lot", func(t *testing.T) {
+		assertSurvives(t, populated(&saggarv1.Lot{}, ""), LotFromProto, LotToProto)
+	})
 	t.Run("recipe", func(t *testing.T) {
 		assertSurvives(t, populated(&saggarv1.Recipe{}, "recipes"), RecipeFromProto, inStudio(RecipeToProto))
 	})
@@ -87,6 +90,9 @@ func TestNothingStaysNothing(t *testing.T) {
 	assert.Nil(t, ProgramFromProto(nil))
 	assert.Nil(t, ProgramToProto(nil))
 	assert.Nil(t, ScaleToProto(ScaleFromProto(nil)), "the recipe's own masses are no scale")
+	assert.Nil(t, StartFromProto(&saggarv1.CheckRecipeRequest{StartStage: "fire"}), "a stage alone starts from nothing")
+	start := StartFromProto(&saggarv1.CheckRecipeRequest{StartStage: "fire", FromLot: &saggarv1.Lot{Id: "lot"}})
+	assert.Equal(t, []string{"fire", "lot"}, []string{start.Stage, start.Lot.ID})
 	findings := FindingsToProto(nil)
 	require.NotNil(t, findings, "an empty list is a list")
 	assert.Empty(t, findings)

@@ -28,7 +28,8 @@ func (a *App) ListMaterials(ctx context.Context, studioID string, page Page) ([]
 	return list, err
 }
 
-// CreateMaterialVersion stores a new version, or returns the newest when nothing differs. Errors: finding.Faults.
+// CreateMaterialVersion stores a new version, or returns the newest when nothing differs. Errors: finding.Faults, for a
+// mixture also of a part that does not stand, or that holds it.
 func (a *App) CreateMaterialVersion(ctx context.Context, call Call, studioID string, m chem.Material) (chem.Material, error) {
 	if err := m.Validate().Err(); err != nil {
 		return chem.Material{}, err
@@ -37,6 +38,11 @@ func (a *App) CreateMaterialVersion(ctx context.Context, call Call, studioID str
 	err := a.changeCatalog(ctx, call, studioID, m.ID, func(ctx context.Context, load *studioLoad) (err error) {
 		if err := load.material(ctx, m); err != nil {
 			return err
+		}
+		if m.IsMixture() {
+			if err := load.mixturesStand(ctx); err != nil {
+				return err
+			}
 		}
 		stored, err = load.tx.Material(ctx, load.studio.Key, m.ID, 0)
 		return err

@@ -15,29 +15,41 @@ import (
 )
 
 // CheckRecipe works out charge, balance, off-gas, times and air of a recipe on the studio's equipment, with nobody else
-// there. Stores nothing. Errors: finding.Faults, domain.ErrNotFound for the studio.
-func (a *App) CheckRecipe(ctx context.Context, studioID string, recipe chem.Recipe, scale chem.Scale) (assess.Assessment, error) {
+// there; from a lot when start is not nil. Stores nothing. Errors: finding.Faults, those of the start under start_stage and
+// from_lot; domain.ErrNotFound for the studio.
+func (a *App) CheckRecipe(ctx context.Context, in CheckRecipeInput) (assess.Assessment, error) {
+	ids := materialIDs(in.Recipe)
+	if in.Start != nil && in.Start.Lot.Material != "" {
+		ids = append(ids, in.Start.Lot.Material)
+	}
 	var site *domain.Site
 	var materials chem.Materials
-	err := a.read(ctx, studioID, func(ctx context.Context, tx *store.Tx, studio domain.Studio) (err error) {
+	err := a.read(ctx, in.StudioID, func(ctx context.Context, tx *store.Tx, studio domain.Studio) (err error) {
 		if site, err = readSite(ctx, tx, studio); err != nil {
 			return err
 		}
-		materials, err = tx.Materials(ctx, studio.Key, materialIDs(recipe))
+		materials, err = withParts(ctx, tx, studio.Key, ids)
 		return err
 	})
 	if err != nil {
 		return assess.Assessment{}, err
 	}
-	if err := checkRecipeOn(site, recipe, materials).Err(); err != nil {
+	assessor := assessSite(site, a.now())
+	if in.Start != nil {
+		if err := unknownFurnaces(site, in.Recipe).Err(); err != nil {
+			return assess.Assessment{}, err
+		}
+		return assessor.RecipeFrom(in.Recipe, materials, in.Scale, *in.Start)
+	}
+	if err := checkRecipeOn(site, in.Recipe, materials).Err(); err != nil {
 		return assess.Assessment{}, err
 	}
-	return assessSite(site, a.now()).Recipe(recipe, materials, scale)
+	return assessor.Recipe(in.Recipe, materials, in.Scale)
 }
 
 // checkStoredRecipe returns what is wrong with a recipe that is to be stored, as faults.
 func (a *App) checkStoredRecipe(ctx context.Context, tx *store.Tx, studioKey int64, recipe chem.Recipe) error {
-	materials, err := tx.Materials(ctx, studioKey, materialIDs(recipe))
+	materials, err := withParts(ctx, tx, studioKey, materialIDs(recipe))
 	if err != nil {
 		return err
 	}
@@ -89,7 +101,12 @@ func peakCelsius(stage chem.Stage) float64 {
 
 // checkRecipeOn returns the faults of a recipe by itself and of what it names in the studio.
 func checkRecipeOn(site *domain.Site, recipe chem.Recipe, materials chem.Materials) finding.Faults {
-	faults := recipe.Validate(materials)
+	return append(recipe.Validate(materials), unknownFurnaces(site, recipe)...)
+}
+
+// unknownFurnaces returns the faults of what a recipe's stages name in the studio.
+func unknownFurnaces(site *domain.Site, recipe chem.Recipe) finding.Faults {
+	var faults finding.Faults
 	for i, stage := range recipe.Stages {
 		for k, id := range stage.Furnaces {
 			if _, ok := site.Furnaces[id]; !ok {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 
 	"saggar/chem"
 	"saggar/chem/finding"
@@ -84,6 +85,11 @@ func (l *studioLoad) run(ctx context.Context, in LoadStudioInput) error {
 	}
 	for _, m := range in.Materials {
 		if err := l.material(ctx, m); err != nil {
+			return err
+		}
+	}
+	if slices.ContainsFunc(in.Materials, chem.Material.IsMixture) {
+		if err := l.mixturesStand(ctx); err != nil {
 			return err
 		}
 	}

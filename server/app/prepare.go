@@ -145,7 +145,7 @@ func resolveRecipe(ctx context.Context, tx *store.Tx, studioKey int64, at runAt)
 	if err != nil {
 		return chem.Recipe{}, nil, err
 	}
-	materials, err := tx.Materials(ctx, studioKey, materialIDs(recipe))
+	materials, err := withParts(ctx, tx, studioKey, materialIDs(recipe))
 	return recipe, materials, err
 }
 

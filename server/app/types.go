@@ -23,6 +23,14 @@ type LoadStudioResult struct {
 	CreatedCount, UpdatedCount, UnchangedCount int
 }
 
+// CheckRecipeInput is a recipe to be worked out, and how much of it.
+type CheckRecipeInput struct {
+	StudioID string
+	Recipe   chem.Recipe
+	Scale    chem.Scale
+	Start    *chem.Start // nil: from its own additions
+}
+
 // RunRequest is a run as asked for.
 type RunRequest struct {
 	ID            string // empty: given by the server

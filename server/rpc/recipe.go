@@ -62,20 +62,27 @@ func (s *recipeService) CheckRecipe(ctx context.Context, req *saggarv1.CheckReci
 	if err := faults.Err(); err != nil {
 		return nil, err
 	}
-	assessment, err := s.app.CheckRecipe(ctx, studio, convert.RecipeFromProto(req.GetRecipe()),
-		convert.ScaleFromProto(req.GetScale()))
+	if req.GetStartStage() != "" && req.GetFromLot() == nil {
+		faults.Add("from_lot", "a start stage is given without the lot that it starts from", "give the lot, or leave start_stage out")
+		return nil, faults
+	}
+	assessment, err := s.app.CheckRecipe(ctx, app.CheckRecipeInput{
+		StudioID: studio, Recipe: convert.RecipeFromProto(req.GetRecipe()), Scale: convert.ScaleFromProto(req.GetScale()),
+		Start: convert.StartFromProto(req),
+	})
 	if err != nil {
-		return nil, underRecipeOrScale(err)
+		return nil, underRecipeOrRest(err)
 	}
 	return convert.AssessmentToProto(assessment), nil
 }
 
-// underRecipeOrScale places the paths of an assessment, which looks at both.
-func underRecipeOrScale(err error) error {
-	const scale = "scale"
+// underRecipeOrRest places the paths of an assessment, which looks at the scale and the start too.
+func underRecipeOrRest(err error) error {
 	return mapFields(err, func(path string) string {
-		if path == scale || strings.HasPrefix(path, scale+".") {
-			return path
+		for _, field := range []string{"scale", "start_stage", "from_lot"} {
+			if path == field || strings.HasPrefix(path, field+".") {
+				return path
+			}
 		}
 		return under("recipe", path)
 	})

@@ -67,7 +67,7 @@ func (s *shell) materialCommand() *cobra.Command {
 			})
 		},
 	}
-	return group("material", "Materials: what is weighed out", list, show, add)
+	return group("material", "Materials: what is weighed out", list, show, add, s.libraryCommand(), s.substituteCommand())
 }
 
 func materialGrid(list ...*saggarv1.Material) render.Grid {
@@ -79,6 +79,12 @@ func materialGrid(list ...*saggarv1.Material) render.Grid {
 		}
 		for _, o := range m.GetOxides() {
 			parts = append(parts, render.Number(100*o.GetMassFraction())+" % "+o.GetFormula())
+		}
+		for _, p := range m.GetParts() {
+			parts = append(parts, render.Number(100*p.GetMassFraction())+" % "+p.GetMaterial())
+		}
+		if loss := m.GetLossOnIgnitionFraction(); loss > 0 {
+			parts = append(parts, render.Number(100*loss)+" % loss on ignition")
 		}
 		for _, h := range m.GetHazards() {
 			hazards = append(hazards, words(h))

@@ -26,6 +26,8 @@ type recipeQuestion struct {
 	studioFiles   []string
 	materialFiles []string
 	onDate        string
+	startStage    string
+	lotFile       string
 	scale         scaleFlags
 	chart         chartFlags
 }
@@ -40,6 +42,8 @@ func (s *shell) recipeCheckCommand() *cobra.Command {
 			"the room's air. Nothing is stored or booked, and nobody else is taken to be there.\n\n" +
 			"FILE holds one recipe, or a list under recipes: of which --recipe names one; - reads standard input. The\n" +
 			"studio's materials and equipment come from the server, or with --offline from files.\n" +
+			"With --lot-file it starts from an intermediate at --start-stage: a YAML file with the lot's id, mass_grams as weighed\n" +
+			"today, made_on, and its phases, oxides or material. The stages before are left out.\n" +
 			"Exit code 3 when a finding blocks.",
 		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -56,6 +60,8 @@ func (s *shell) recipeCheckCommand() *cobra.Command {
 	flags.StringArrayVar(&q.studioFiles, "studio-file", nil, "with --offline: YAML file of the studio; may be repeated")
 	flags.StringArrayVar(&q.materialFiles, "material-file", nil, "with --offline: YAML file of materials; may be repeated")
 	flags.StringVar(&q.onDate, "on-date", "", "with --offline: day on which tests must be fresh, YYYY-MM-DD (default today)")
+	flags.StringVar(&q.startStage, "start-stage", "", "id of the stage at which it starts from the lot (default the first)")
+	flags.StringVar(&q.lotFile, "lot-file", "", "YAML file of the lot that it starts from; the scale is then the whole lot unless given")
 	q.scale.flags(command)
 	q.chart.flags(flags)
 	return command
@@ -68,6 +74,10 @@ func (q recipeQuestion) fits() error {
 		return errors.New("--offline: no equipment to check on: name the studio's file with --studio-file")
 	case !q.offline && (len(q.studioFiles) > 0 || len(q.materialFiles) > 0 || q.onDate != ""):
 		return errors.New("--studio-file, --material-file and --on-date: only with --offline; the server has its own")
+	case q.startStage != "" && q.lotFile == "":
+		return errors.New("--start-stage: name the lot that it starts from with --lot-file")
+	case q.lotFile == "-":
+		return errors.New("--lot-file: give a file; standard input is for the recipe")
 	case slices.Contains(q.studioFiles, "-") || slices.Contains(q.materialFiles, "-"):
 		return errors.New("--studio-file and --material-file: give files; standard input is for the recipe")
 	}
@@ -101,16 +111,29 @@ func (s *shell) checkOnServer(ctx context.Context, q recipeQuestion) (*saggarv1.
 	var response *saggarv1.CheckRecipeResponse
 	var from source
 	err := s.inStudio(ctx, func(connection *api.Connection, parent string) (err error) {
-		var recipe *saggarv1.Recipe
-		if recipe, from, err = s.readRecipe(q, s.studio); err != nil {
+		var request *saggarv1.CheckRecipeRequest
+		if request, from, err = s.readRequest(q, s.studio); err != nil {
 			return badInput(err)
 		}
-		response, err = connection.Recipes.CheckRecipe(ctx, &saggarv1.CheckRecipeRequest{
-			Parent: parent, Recipe: recipe, Scale: q.scale.message(),
-		})
+		request.Parent = parent
+		response, err = connection.Recipes.CheckRecipe(ctx, request)
 		return from.serverFaults("recipe", err)
 	})
 	return response, from, err
+}
+
+// readRequest reads what is asked from the files of the recipe and of the lot.
+func (s *shell) readRequest(q recipeQuestion, studio string) (*saggarv1.CheckRecipeRequest, source, error) {
+	recipe, from, err := s.readRecipe(q, studio)
+	if err != nil || q.lotFile == "" {
+		return &saggarv1.CheckRecipeRequest{Recipe: recipe, Scale: q.scale.message()}, from, err
+	}
+	request := &saggarv1.CheckRecipeRequest{
+		Recipe: recipe, Scale: q.scale.message(), StartStage: q.startStage, FromLot: &saggarv1.Lot{},
+	}
+	lines, err := file.Read(q.lotFile, request.GetFromLot(), file.Options{Studio: studio})
+	from.lot = &source{name: q.lotFile, lines: lines}
+	return request, from, err
 }
 
 // readRecipe reads the recipe asked about from a file with one or with several.

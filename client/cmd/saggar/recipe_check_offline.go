@@ -27,26 +27,39 @@ func (s *shell) checkOffline(_ context.Context, q recipeQuestion) (*saggarv1.Che
 	if err != nil {
 		return nil, source{}, badInput(err)
 	}
-	materials := chem.Materials{}
-	for _, path := range slices.Concat(q.studioFiles, q.materialFiles) {
-		if err := s.addMaterials(materials, path, studio.ID); err != nil {
-			return nil, source{}, badInput(err)
-		}
+	known, err := s.readMaterials(slices.Concat(q.studioFiles, q.materialFiles), studio.ID)
+	if err == nil {
+		err = known.mixtures()
 	}
-	message, from, err := s.readRecipe(q, studio.ID)
 	if err != nil {
 		return nil, source{}, badInput(err)
 	}
-	recipe := convert.RecipeFromProto(message)
-	faults := append(recipe.Validate(materials), unknownFurnaces(recipe, site.Furnaces)...)
-	if err := faults.Err(); err != nil {
-		return nil, source{}, badInput(from.located(err))
+	request, from, err := s.readRequest(q, studio.ID)
+	if err != nil {
+		return nil, source{}, badInput(err)
 	}
-	assessment, err := site.Recipe(recipe, materials, convert.ScaleFromProto(q.scale.message()))
+	assessment, err := assessOffline(site, request, known.materials)
 	if err != nil {
 		return nil, source{}, badInput(from.located(err))
 	}
 	return convert.AssessmentToProto(assessment), from, nil
+}
+
+// assessOffline works out what a request asks on the site.
+func assessOffline(site assess.Site, request *saggarv1.CheckRecipeRequest, materials chem.Materials) (assess.Assessment, error) {
+	recipe := convert.RecipeFromProto(request.GetRecipe())
+	scale := convert.ScaleFromProto(request.GetScale())
+	faults := unknownFurnaces(recipe, site.Furnaces)
+	if start := convert.StartFromProto(request); start != nil {
+		if err := faults.Err(); err != nil {
+			return assess.Assessment{}, err
+		}
+		return site.RecipeFrom(recipe, materials, scale, *start)
+	}
+	if err := append(recipe.Validate(materials), faults...).Err(); err != nil {
+		return assess.Assessment{}, err
+	}
+	return site.Recipe(recipe, materials, scale)
 }
 
 // siteOf is the part of a studio's files that an assessment needs; no date means today in the studio.
@@ -80,42 +93,6 @@ func siteOf(contents *saggarv1.StudioFile, onDate string) (assess.Site, error) {
 		site.Furnaces = append(site.Furnaces, convert.FurnaceFromProto(furnace))
 	}
 	return site, nil
-}
-
-// addMaterials reads the materials of a file: one, or those listed under materials: in a studio's file.
-func (s *shell) addMaterials(known chem.Materials, path, studio string) error {
-	name, data, err := s.read(path)
-	if err != nil {
-		return err
-	}
-	options := file.Options{Studio: studio, Zone: time.UTC} // times in it are not looked at
-	contents, at := &saggarv1.StudioFile{}, "materials[%d]."
-	var lines file.Lines
-	if hasKey(data, "phases") || hasKey(data, "oxides") {
-		contents.Materials, at = []*saggarv1.Material{{}}, ""
-		lines, err = file.Decode(name, data, contents.GetMaterials()[0], options)
-	} else {
-		lines, err = file.Decode(name, data, contents, options)
-	}
-	if err != nil {
-		return err
-	}
-	for i, message := range contents.GetMaterials() {
-		from := source{name: name, lines: lines}
-		if at != "" {
-			from.path = fmt.Sprintf(at, i)
-		}
-		material := convert.MaterialFromProto(message)
-		faults := material.Validate()
-		if _, twice := known[material.ID]; twice {
-			faults.Add("name", fmt.Sprintf("the material %s is given twice", material.ID), "leave one of the two out")
-		}
-		if err := faults.Err(); err != nil {
-			return from.located(err)
-		}
-		known[material.ID] = material
-	}
-	return nil
 }
 
 // unknownFurnaces are the faults of stages that name a furnace which the studio's files do not hold.

@@ -34,9 +34,14 @@ func offlineDemo(t *testing.T, recipe []string, flags ...string) (recipeCheck, r
 		"--on-date", "2027-02-27")
 	r := at(t, "", append(append(args, flags...), "--output", "json")...)
 	require.Contains(t, []int{api.ExitOK, api.ExitRefused}, r.code, r.errOut)
+	return readCheck(t, r.out), r
+}
+
+func readCheck(t *testing.T, text string) recipeCheck {
+	t.Helper()
 	var answer recipeCheck
-	require.NoError(t, json.Unmarshal([]byte(r.out), &answer))
-	return answer, r
+	require.NoError(t, json.Unmarshal([]byte(text), &answer))
+	return answer
 }
 
 // demoRecipes are the command line's words for every recipe of the demo.
@@ -127,6 +132,7 @@ type checker struct {
 	t        *testing.T
 	response *saggarv1.CheckRecipeResponse
 	err      error
+	request  *saggarv1.CheckRecipeRequest // the last
 }
 
 func (c *checker) CheckRecipe(ctx context.Context, request *saggarv1.CheckRecipeRequest) (*saggarv1.CheckRecipeResponse, error) {
@@ -135,11 +141,12 @@ func (c *checker) CheckRecipe(ctx context.Context, request *saggarv1.CheckRecipe
 	assert.Equal(c.t, "studios/bench", request.GetParent())
 	assert.Equal(c.t, "studios/bench/recipes/oxidise", request.GetRecipe().GetName())
 	assert.InDelta(c.t, 2, request.GetScale().GetFactor(), 0)
+	c.request = request
 	return c.response, c.err
 }
 
 // onServer checks the recipe of testdata against a server.
-func (c *checker) onServer(path string) ran {
+func (c *checker) onServer(path string, flags ...string) ran {
 	c.t.Helper()
 	socket := filepath.Join(c.t.TempDir(), "s")
 	listener, err := net.Listen("unix", socket)
@@ -150,8 +157,10 @@ func (c *checker) onServer(path string) ran {
 	defer server.Stop()
 	key := filepath.Join(c.t.TempDir(), "key")
 	require.NoError(c.t, os.WriteFile(key, []byte("secret\n"), 0o600))
-	return at(c.t, "", "recipe", "check", path, "--studio", "bench", "--server", "unix:"+socket, "--key-file", key, "--factor", "2",
-		"--output", "json")
+	args := []string{
+		"recipe", "check", path, "--studio", "bench", "--server", "unix:" + socket, "--key-file", key, "--factor", "2", "--output", "json",
+	}
+	return at(c.t, "", append(args, flags...)...)
 }
 
 func TestAServersAnswerIsShownAsTheOneOffline(t *testing.T) {
@@ -167,6 +176,19 @@ func TestAServersAnswerIsShownAsTheOneOffline(t *testing.T) {
 		"testdata/sulfur.yaml", "--on-date", q.onDate, "--factor", "2", "--output", "json")
 	assert.Equal(t, offline, served)
 	assert.Equal(t, api.ExitRefused, served.code)
+}
+
+// errBadLot is a server's refusal of a lot.
+func errBadLot(t *testing.T) error {
+	t.Helper()
+	invalid, err := status.New(codes.InvalidArgument, "invalid").WithDetails(&errdetails.BadRequest{
+		FieldViolations: []*errdetails.BadRequest_FieldViolation{
+			{Field: "from_lot.mass_grams", Description: "too little: weigh it"},
+			{Field: "start_stage", Description: "no such stage: use another"},
+		},
+	})
+	require.NoError(t, err)
+	return invalid.Err()
 }
 
 func TestAServersFaultsAreNamedWithTheLineOfTheFile(t *testing.T) {

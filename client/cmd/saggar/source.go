@@ -29,10 +29,16 @@ type source struct {
 	name  string
 	lines file.Lines
 	path  string // of the part, with its dot; empty: the whole
+	// lot is the file of the lot that a recipe starts from; nil for none.
+	lot *source
 }
+
+// lotField begins the paths of a lot's fields.
+const lotField = "from_lot"
 
 // flagOf names the flags from which values that are reckoned with here come.
 var flagOf = map[string]string{
+	"start_stage":   "start-stage",
 	"start_celsius": "start-celsius", "open_below_celsius": "open-below-celsius",
 	"scale": "factor", "scale.factor": "factor", "scale.product_grams": "product-grams", "scale.crucible_count": "crucibles",
 	"scale.crucible_milliliters": "crucible-milliliters",
@@ -98,6 +104,11 @@ func (s source) located(err error) error {
 	for _, fault := range faults {
 		if flag, ok := flagOf[fault.Field]; ok {
 			located = append(located, &file.Error{Field: "--" + flag, Problem: fault.Message, Cure: fault.Cure})
+			continue
+		}
+		if rest, ofLot := strings.CutPrefix(fault.Field, lotField); ofLot && s.lot != nil {
+			fault.Field = strings.TrimPrefix(rest, ".")
+			located = append(located, s.lot.located(finding.Faults{fault}))
 			continue
 		}
 		located = append(located, &file.Error{

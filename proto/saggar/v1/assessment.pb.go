@@ -344,7 +344,7 @@ func (x *CheckRecipeResponse) GetFanFailures() []*FanFailure {
 // A material to weigh out.
 type WeighedMaterial struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Id of the material.
+	// Id of the material; `lots/{id}` for the lot that the recipe starts from.
 	Material string `protobuf:"bytes,1,opt,name=material,proto3" json:"material,omitempty"`
 	// Mass as weighed in g.
 	MassGrams float64 `protobuf:"fixed64,2,opt,name=mass_grams,json=massGrams,proto3" json:"mass_grams,omitempty"`

@@ -301,9 +301,12 @@ type Stage struct {
 	// Ids of the furnaces that may do it; none means every one that can.
 	Furnaces []string `protobuf:"bytes,18,rep,name=furnaces,proto3" json:"furnaces,omitempty"`
 	// Ordinary ware fired with the charge in g, [0, 1e7], for its own off-gas.
-	WareGrams     float64 `protobuf:"fixed64,19,opt,name=ware_grams,json=wareGrams,proto3" json:"ware_grams,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	WareGrams float64 `protobuf:"fixed64,19,opt,name=ware_grams,json=wareGrams,proto3" json:"ware_grams,omitempty"`
+	// How old an intermediate that this stage starts from may be in days, [0, 3660]; 0 means 30 (common practice, no source). An
+	// older one is warned of: dry it and weigh it again.
+	MaxIntermediateAgeDays int32 `protobuf:"varint,20,opt,name=max_intermediate_age_days,json=maxIntermediateAgeDays,proto3" json:"max_intermediate_age_days,omitempty"`
+	unknownFields          protoimpl.UnknownFields
+	sizeCache              protoimpl.SizeCache
 }
 
 func (x *Stage) Reset() {
@@ -465,6 +468,13 @@ func (x *Stage) GetFurnaces() []string {
 func (x *Stage) GetWareGrams() float64 {
 	if x != nil {
 		return x.WareGrams
+	}
+	return 0
+}
+
+func (x *Stage) GetMaxIntermediateAgeDays() int32 {
+	if x != nil {
+		return x.MaxIntermediateAgeDays
 	}
 	return 0
 }
@@ -942,8 +952,13 @@ type CheckRecipeRequest struct {
 	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
 	// Required. The recipe; need not be stored.
 	Recipe *Recipe `protobuf:"bytes,2,opt,name=recipe,proto3" json:"recipe,omitempty"`
-	// How much.
-	Scale         *Scale `protobuf:"bytes,3,opt,name=scale,proto3" json:"scale,omitempty"`
+	// How much. Started from a lot, none means the whole lot.
+	Scale *Scale `protobuf:"bytes,3,opt,name=scale,proto3" json:"scale,omitempty"`
+	// Id of the stage at which it starts; empty: the first. Goes with `from_lot`.
+	StartStage string `protobuf:"bytes,4,opt,name=start_stage,json=startStage,proto3" json:"start_stage,omitempty"`
+	// The intermediate that it starts from, as weighed that day; absent: it starts from its first stage's additions. Additions as
+	// a fraction of the intermediate are worked out from its mass. The answer leaves out the stages before.
+	FromLot       *Lot `protobuf:"bytes,5,opt,name=from_lot,json=fromLot,proto3" json:"from_lot,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -999,17 +1014,31 @@ func (x *CheckRecipeRequest) GetScale() *Scale {
 	return nil
 }
 
+func (x *CheckRecipeRequest) GetStartStage() string {
+	if x != nil {
+		return x.StartStage
+	}
+	return ""
+}
+
+func (x *CheckRecipeRequest) GetFromLot() *Lot {
+	if x != nil {
+		return x.FromLot
+	}
+	return nil
+}
+
 var File_saggar_v1_recipe_proto protoreflect.FileDescriptor
 
 const file_saggar_v1_recipe_proto_rawDesc = "" +
 	"\n" +
-	"\x16saggar/v1/recipe.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1asaggar/v1/assessment.proto\x1a\x1csaggar/v1/heat_program.proto\"\xeb\x01\n" +
+	"\x16saggar/v1/recipe.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1asaggar/v1/assessment.proto\x1a\x1csaggar/v1/heat_program.proto\x1a\x18saggar/v1/material.proto\"\xeb\x01\n" +
 	"\bAddition\x12;\n" +
 	"\bmaterial\x18\x01 \x01(\tB\x1f\xbaH\x1cr\x1a\x18?2\x16^[a-z][a-z0-9-]{0,62}$R\bmaterial\x126\n" +
 	"\n" +
 	"mass_grams\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\xd0\x12cA)\x00\x00\x00\x00\x00\x00\x00\x00R\tmassGrams\x12Q\n" +
 	"\x18fraction_of_intermediate\x18\x03 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00$@)\x00\x00\x00\x00\x00\x00\x00\x00R\x16fractionOfIntermediate\x12\x17\n" +
-	"\afed_hot\x18\x04 \x01(\bR\x06fedHot\"\xcb\b\n" +
+	"\afed_hot\x18\x04 \x01(\bR\x06fedHot\"\x92\t\n" +
 	"\x05Stage\x12/\n" +
 	"\x02id\x18\x01 \x01(\tB\x1f\xbaH\x1cr\x1a\x18?2\x16^[a-z][a-z0-9-]{0,62}$R\x02id\x12\x1d\n" +
 	"\x05title\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18xR\x05title\x124\n" +
@@ -1038,7 +1067,9 @@ const file_saggar_v1_recipe_proto_rawDesc = "" +
 	"\aproduct\x18\x11 \x01(\tB\a\xbaH\x04r\x02\x18dR\aproduct\x12@\n" +
 	"\bfurnaces\x18\x12 \x03(\tB$\xbaH!\x92\x01\x1e\x10@\"\x1ar\x182\x16^[a-z][a-z0-9-]{0,62}$R\bfurnaces\x126\n" +
 	"\n" +
-	"ware_grams\x18\x13 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\xd0\x12cA)\x00\x00\x00\x00\x00\x00\x00\x00R\twareGrams\"\xdd\x01\n" +
+	"ware_grams\x18\x13 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\xd0\x12cA)\x00\x00\x00\x00\x00\x00\x00\x00R\twareGrams\x12E\n" +
+	"\x19max_intermediate_age_days\x18\x14 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xcc\x1c(\x00R\x16maxIntermediateAgeDays\"\xdd\x01\n" +
 	"\x03Lag\x12>\n" +
 	"\n" +
 	"from_stage\x18\x01 \x01(\tB\x1f\xbaH\x1cr\x1a\x18?2\x16^[a-z][a-z0-9-]{0,62}$R\tfromStage\x12:\n" +
@@ -1074,11 +1105,14 @@ const file_saggar_v1_recipe_proto_rawDesc = "" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"t\n" +
 	"\x1aCreateRecipeVersionRequest\x121\n" +
 	"\x06recipe\x18\x01 \x01(\v2\x11.saggar.v1.RecipeB\x06\xbaH\x03\xc8\x01\x01R\x06recipe\x12#\n" +
-	"\rvalidate_only\x18\x02 \x01(\bR\fvalidateOnly\"\xb0\x01\n" +
+	"\rvalidate_only\x18\x02 \x01(\bR\fvalidateOnly\"\xa0\x02\n" +
 	"\x12CheckRecipeRequest\x12?\n" +
 	"\x06parent\x18\x01 \x01(\tB'\xbaH$r\"\x18G2\x1e^studios/[a-z][a-z0-9-]{0,62}$R\x06parent\x121\n" +
 	"\x06recipe\x18\x02 \x01(\v2\x11.saggar.v1.RecipeB\x06\xbaH\x03\xc8\x01\x01R\x06recipe\x12&\n" +
-	"\x05scale\x18\x03 \x01(\v2\x10.saggar.v1.ScaleR\x05scale*\x8b\x03\n" +
+	"\x05scale\x18\x03 \x01(\v2\x10.saggar.v1.ScaleR\x05scale\x12C\n" +
+	"\vstart_stage\x18\x04 \x01(\tB\"\xbaH\x1fr\x1d\x18?2\x19^([a-z][a-z0-9-]{0,62})?$R\n" +
+	"startStage\x12)\n" +
+	"\bfrom_lot\x18\x05 \x01(\v2\x0e.saggar.v1.LotR\afromLot*\x8b\x03\n" +
 	"\tStageKind\x12\x1a\n" +
 	"\x16STAGE_KIND_UNSPECIFIED\x10\x00\x12\x16\n" +
 	"\x12STAGE_KIND_CALCINE\x10\x01\x12\x15\n" +
@@ -1142,7 +1176,8 @@ var file_saggar_v1_recipe_proto_goTypes = []any{
 	(*HeatProgram)(nil),                // 12: saggar.v1.HeatProgram
 	(Atmosphere)(0),                    // 13: saggar.v1.Atmosphere
 	(Watch)(0),                         // 14: saggar.v1.Watch
-	(*CheckRecipeResponse)(nil),        // 15: saggar.v1.CheckRecipeResponse
+	(*Lot)(nil),                        // 15: saggar.v1.Lot
+	(*CheckRecipeResponse)(nil),        // 16: saggar.v1.CheckRecipeResponse
 }
 var file_saggar_v1_recipe_proto_depIdxs = []int32{
 	0,  // 0: saggar.v1.Stage.kind:type_name -> saggar.v1.StageKind
@@ -1157,19 +1192,20 @@ var file_saggar_v1_recipe_proto_depIdxs = []int32{
 	5,  // 9: saggar.v1.CreateRecipeVersionRequest.recipe:type_name -> saggar.v1.Recipe
 	5,  // 10: saggar.v1.CheckRecipeRequest.recipe:type_name -> saggar.v1.Recipe
 	6,  // 11: saggar.v1.CheckRecipeRequest.scale:type_name -> saggar.v1.Scale
-	7,  // 12: saggar.v1.RecipeService.GetRecipe:input_type -> saggar.v1.GetRecipeRequest
-	8,  // 13: saggar.v1.RecipeService.ListRecipes:input_type -> saggar.v1.ListRecipesRequest
-	10, // 14: saggar.v1.RecipeService.CreateRecipeVersion:input_type -> saggar.v1.CreateRecipeVersionRequest
-	11, // 15: saggar.v1.RecipeService.CheckRecipe:input_type -> saggar.v1.CheckRecipeRequest
-	5,  // 16: saggar.v1.RecipeService.GetRecipe:output_type -> saggar.v1.Recipe
-	9,  // 17: saggar.v1.RecipeService.ListRecipes:output_type -> saggar.v1.ListRecipesResponse
-	5,  // 18: saggar.v1.RecipeService.CreateRecipeVersion:output_type -> saggar.v1.Recipe
-	15, // 19: saggar.v1.RecipeService.CheckRecipe:output_type -> saggar.v1.CheckRecipeResponse
-	16, // [16:20] is the sub-list for method output_type
-	12, // [12:16] is the sub-list for method input_type
-	12, // [12:12] is the sub-list for extension type_name
-	12, // [12:12] is the sub-list for extension extendee
-	0,  // [0:12] is the sub-list for field type_name
+	15, // 12: saggar.v1.CheckRecipeRequest.from_lot:type_name -> saggar.v1.Lot
+	7,  // 13: saggar.v1.RecipeService.GetRecipe:input_type -> saggar.v1.GetRecipeRequest
+	8,  // 14: saggar.v1.RecipeService.ListRecipes:input_type -> saggar.v1.ListRecipesRequest
+	10, // 15: saggar.v1.RecipeService.CreateRecipeVersion:input_type -> saggar.v1.CreateRecipeVersionRequest
+	11, // 16: saggar.v1.RecipeService.CheckRecipe:input_type -> saggar.v1.CheckRecipeRequest
+	5,  // 17: saggar.v1.RecipeService.GetRecipe:output_type -> saggar.v1.Recipe
+	9,  // 18: saggar.v1.RecipeService.ListRecipes:output_type -> saggar.v1.ListRecipesResponse
+	5,  // 19: saggar.v1.RecipeService.CreateRecipeVersion:output_type -> saggar.v1.Recipe
+	16, // 20: saggar.v1.RecipeService.CheckRecipe:output_type -> saggar.v1.CheckRecipeResponse
+	17, // [17:21] is the sub-list for method output_type
+	13, // [13:17] is the sub-list for method input_type
+	13, // [13:13] is the sub-list for extension type_name
+	13, // [13:13] is the sub-list for extension extendee
+	0,  // [0:13] is the sub-list for field type_name
 }
 
 func init() { file_saggar_v1_recipe_proto_init() }
@@ -1179,6 +1215,7 @@ func file_saggar_v1_recipe_proto_init() {
 	}
 	file_saggar_v1_assessment_proto_init()
 	file_saggar_v1_heat_program_proto_init()
+	file_saggar_v1_material_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
