@@ -74,6 +74,8 @@ type Stage struct {
 	Furnaces []string `json:"furnaces"`
 	// WareGrams is ordinary ware (pots, glass) fired with the charge, for its own off-gas; 0: none.
 	WareGrams float64 `json:"ware_grams"`
+	// MeasuredReleases were measured in this stage; they stand for what the balance says of their gases, in both cases.
+	MeasuredReleases []MeasuredRelease `json:"measured_releases"`
 }
 
 // Lag is the least and most time from the draw's end of one stage to the charge's start of a later one.
