@@ -240,7 +240,7 @@ func TestPublishedKaoliniteWindows(t *testing.T) {
 	})
 }
 
-// testdata/thermo-298.csv: the tabled enthalpies that say computed, from the formation enthalpies.
+// chem/data/thermo-298.csv: the tabled enthalpies that say computed, from the formation enthalpies.
 func TestPublishedEnthalpies(t *testing.T) {
 	for _, r := range All() {
 		if r.Enthalpy.Read != data.Computed || r.Name == "free water" || r.Name == "kaolinite" {
@@ -292,7 +292,7 @@ func spread(t *testing.T, formula string) (low, high float64) {
 		return 0, 0
 	}
 	found := false
-	for _, row := range readCSV(t, "thermo-298.csv") {
+	for _, row := range readCSV(t, "../../data/thermo-298.csv") {
 		if strings.ReplaceAll(row["formula"], ".", "*") != formula || row["phase"] == "l" {
 			continue
 		}
