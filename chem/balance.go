@@ -115,6 +115,7 @@ func (p Practice) Balance(recipe Recipe, materials Materials, factor float64) (B
 			return BalanceResult{}, err
 		}
 		balance.WeighOut = weighed
+		result.Assumptions = append(result.Assumptions, stage.override(&balance, factor)...)
 		if balance.Product != "" {
 			result.IdealProduct, result.IdealProductGrams = balance.Product, balance.ProductGrams
 			result.LimitingElement = balance.LimitingElement

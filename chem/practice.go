@@ -100,7 +100,10 @@ func (p Practice) assumptions() []string {
 			"cautious case, since no air is sure to burn the CO.", 100*p.OxidisingCarbonMonoxideFraction),
 		fmt.Sprintf("Ordinary ware holds %.3g %% sulfur, %.3g %% carbon and %.3g %% fluorine by mass (common practice, no source).",
 			100*p.WareSulfurFraction, 100*p.WareCarbonFraction, 100*p.WareFluorineFraction),
-		"Temperature ranges of what breaks down are those of chem/data/releases.csv; those without a source are common practice.",
+		"Temperature ranges of what breaks down are those of chem/data/reactions.csv; those without a source are common practice.",
+		"Gas of a reaction with a tabled rate comes off as the charge reacts: in the cautious case as if all of it were as hot as " +
+			"the furnace, or evenly over the range where that has the higher peak, in the likely case as the bed warms through. " +
+			"Other gas comes evenly while its range is passed.",
 		"Metal fume is not modelled. Washing and grinding are taken to lose nothing.",
 	}
 }

@@ -76,6 +76,8 @@ type Stage struct {
 	WareGrams float64 `json:"ware_grams"`
 	// MaxIntermediateAgeDays is how old an intermediate that this stage starts from may be; 0: the practice's.
 	MaxIntermediateAgeDays int `json:"max_intermediate_age_days"`
+	// MeasuredReleases were measured in this stage; they stand for what the balance says of their gases, in both cases.
+	MeasuredReleases []MeasuredRelease `json:"measured_releases"`
 }
 
 // Lag is the least and most time from the draw's end of one stage to the charge's start of a later one.

@@ -84,6 +84,7 @@ func (s Stage) validate() finding.Faults {
 	checkWhole(&faults, "bench_minutes", s.BenchMinutes, maxBenchMinutes)
 	faults.AddUnder("", s.checkFiring())
 	faults.AddUnder("", s.checkCharge())
+	faults.AddUnder("", s.checkMeasured())
 	return faults
 }
 

@@ -6,9 +6,9 @@ import (
 	"saggar/chem/data"
 )
 
-// rule is a decomposition rule with its formulas read.
+// rule is a row of the table of reactions that decides what leaves a charge, with its formulas read.
 type rule struct {
-	data.DecompositionRule
+	data.Reaction
 	formula Formula
 	gases   []Amount // moles per formula unit
 	solids  []Amount
@@ -62,7 +62,10 @@ var rules = sync.OnceValue(func() *ruleBook {
 	for _, species := range []string{"CO", "H2SO4"} {
 		book.gases[species] = tabled(species).MolarMass()
 	}
-	for _, row := range data.DecompositionRules() {
+	for _, row := range data.Reactions() {
+		if !row.Decides() {
+			continue
+		}
 		r := &rule{row, tabled(row.Formula), tabledYields(row.Gases), tabledYields(row.Solids)}
 		for _, gas := range r.gases {
 			book.gases[gas.Formula.String()] = gas.Formula.MolarMass()

@@ -9,8 +9,8 @@ import (
 
 // Only oxygen may differ between a compound and what it becomes, and hydrogen for the acid gases.
 func TestRulesConserveTheirElements(t *testing.T) {
-	for _, row := range data.DecompositionRules() {
-		if row.Kind == data.OfElement {
+	for _, row := range data.Reactions() {
+		if row.Kind == data.OfElement || !row.Decides() {
 			continue
 		}
 		difference := Moles{}
@@ -27,6 +27,17 @@ func TestRulesConserveTheirElements(t *testing.T) {
 			assert.InDelta(t, 0, moles, 1e-12, "%s: %s", row.Name, symbol)
 		}
 	}
+}
+
+// Reactions between several reactants and transitions decide nothing in the balance of single phases.
+func TestRulesAreOfSinglePhases(t *testing.T) {
+	for formula, ruled := range map[string]bool{
+		"FeS2": false, "Cu2S": false, "ZnS": false, "C6H10O5": false, "S": true, "C": true, "Al(OH)3": true, "AlO(OH)": true,
+		"KAl3Si3O10(OH)2": true,
+	} {
+		assert.Equal(t, ruled, rules().byPhase[tabled(formula).key()] != nil, formula)
+	}
+	assert.Equal(t, "sulfur", rules().byPhase[tabled("S").key()].Name, "it burns; that it melts and boils changes nothing")
 }
 
 // The rules' chains end: what a rule leaves behind never leads back to where it came from.

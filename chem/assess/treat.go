@@ -11,6 +11,7 @@ import (
 	"saggar/chem/finding"
 	"saggar/chem/heat"
 	"saggar/chem/offgas"
+	"saggar/chem/reaction"
 )
 
 // FeedMinutes is how long an addition is fed to a hot charge: common practice, no source.
@@ -25,10 +26,14 @@ type Treatment struct {
 	Heat      heat.Result
 	Phases    []heat.Phase
 	// Cautious and Likely are what comes off, in minutes from the start of the first phase.
-	Cautious    []air.Release
-	Likely      []air.Release
+	Cautious []air.Release
+	Likely   []air.Release
+	// Conversions are how far what reacts in the charge gets.
+	Conversions []reaction.Conversion
 	Findings    []finding.Finding
 	Assumptions []string
+	// gasUntil is the minute after which nothing harmful comes off, from the start of the first phase.
+	gasUntil float64
 }
 
 // PeakCelsius is the highest temperature of the treatment; 0 for bench work.
@@ -88,8 +93,9 @@ func (t *Treatment) fire(s Site, c Charge) error {
 		t.unwatchWhenClean()
 	}
 	t.Findings = append(t.Findings, s.standing(t.Furnace, len(t.Cautious) > 0)...)
+	t.Findings = append(t.Findings, s.oldReleases(stage, stagePath(t.Stage))...)
 	t.Assumptions = t.Heat.Assumptions
-	return nil
+	return t.convert(c)
 }
 
 // asked is the stage as chem/heat asks for it. Whether anything comes off is worked out afterwards, since it needs the
@@ -149,13 +155,17 @@ func (t *Treatment) releases(s Site, c Charge, stage chem.Stage) error {
 		return err
 	}
 	for _, of := range []chem.Case{chem.Cautious, chem.Likely} {
-		series, err := offgas.Series(offgas.Firing{
+		firing := offgas.Firing{
 			Gases: c.Balance.Stages[t.Stage].OffGasOf(of), Profile: t.Heat.Profile, ChargeAtCelsius: stage.ChargeAtCelsius,
 			ChargeMinute: chargeStart - fireStart, FeedMinute: t.startOf(heat.Feed) - fireStart, Lid: stage.Lid,
-			Practice: s.Practice,
-		})
+			Practice: s.Practice, DepthMillimeters: stage.BedDepthMillimeters,
+		}
+		series, err := offgas.Series(firing)
 		if err != nil {
 			return err
+		}
+		if len(series) > 0 {
+			t.gasUntil = math.Max(t.gasUntil, firing.Until(series)+fireStart)
 		}
 		shifted := slices.Concat(shift(series, fireStart), flue)
 		if of == chem.Cautious {
@@ -223,9 +233,9 @@ func (t *Treatment) unwatchWhenClean() {
 	if t.Furnace.Source != heat.Electric || !t.Furnace.OverTemperatureCutOut {
 		return
 	}
-	var clean float64
+	clean := t.gasUntil
 	for _, r := range t.Cautious {
-		if r.Species != "H2O" { // steam alone harms nobody in the room
+		if r.Species != "H2O" { // the flame's own gas
 			clean = math.Max(clean, r.EndMinute)
 		}
 	}

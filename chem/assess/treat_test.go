@@ -76,9 +76,12 @@ func TestGasComesOffWhileTheRangeIsPassed(t *testing.T) {
 	fire := spanOf(t, treatment, heat.Fire)
 	assert.Equal(t, 20.0, fire.start, "after charging")
 	carbon := releasesOf(treatment.Cautious, "CO2")
-	require.Len(t, carbon, 1)
-	assert.Greater(t, carbon[0].StartMinute, fire.start+60, "calcite is stable when warm")
-	assert.Less(t, carbon[0].EndMinute, spanOf(t, treatment, heat.Draw).start)
+	require.NotEmpty(t, carbon)
+	for i, r := range carbon {
+		assert.Greater(t, r.StartMinute, fire.start+60, "calcite is stable when warm")
+		assert.Less(t, r.EndMinute, spanOf(t, treatment, heat.Draw).start)
+		assert.True(t, i == 0 || r.StartMinute == carbon[i-1].EndMinute, "without a gap")
+	}
 	assert.InDelta(t, 1000, treatment.PeakCelsius(), 1e-9)
 }
 

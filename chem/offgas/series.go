@@ -38,13 +38,17 @@ type Firing struct {
 	FeedMinute float64
 	Lid        chem.Lid
 	Practice   chem.Practice
+	// DepthMillimeters is the charge's depth, which slows what comes off in the likely case; 0: not known.
+	DepthMillimeters float64
 }
 
 // Series spreads each gas over the time in which it comes off. What the temperature at the charge already allows comes
 // within the practice's minutes of charging (an open lid, or one not stated, gives the shorter time), what is fed hot
-// within the same minutes of the feed. The rest comes evenly while the profile passes the gas's range on the way up, to
-// the end of the stay at the peak when the range is not passed, for at least a minute. Gas whose range is never reached
-// does not come off; all other mass is in the series.
+// within the same minutes of the feed. The rest comes at the rate of its reaction where the table has one, in at most
+// mostPieces even parts: in the likely case that of the whole bed, in the cautious case that of a charge as hot as the
+// furnace, unless the even way over the range has the higher peak. Without a rate it comes evenly while the profile passes
+// the gas's range on the way up, to the end of the stay at the peak when the range is not passed, for at least a minute. Gas
+// whose range is never reached does not come off; all other mass is in the series.
 //
 // Releases of the same species over the same time are joined; they come in the order of their start, then species. It
 // returns finding.Faults for a profile without points, out of order or with values that are no numbers.
@@ -53,16 +57,39 @@ func Series(firing Firing) ([]air.Release, error) {
 		return nil, err
 	}
 	var list []air.Release
+	known := kinetics{}
 	for _, gas := range firing.Gases {
 		start, end, reached := firing.window(gas)
-		if reached && gas.MassGrams > 0 {
-			list = join(list, air.Release{
-				Species: gas.Species, StartMinute: start, EndMinute: end, GramsPerMinute: gas.MassGrams / (end - start),
-			})
+		if !reached || gas.MassGrams <= 0 {
+			continue
 		}
+		taken := way{{start, end, 1}}
+		if found := firing.way(known, gas, taken); found != nil {
+			taken = found
+		}
+		list = taken.releases(list, gas)
 	}
 	sortByStart(list)
 	return list, nil
+}
+
+// Until is when the last gas that harms anybody has come off by either way, at the rate of its reaction or evenly over its
+// range, whichever is later: a deep bed gives gas off for longer than its surface says. Steam alone harms nobody. It is the
+// profile's first minute when there is none. The firing and the series must be those of Series.
+func (f Firing) Until(series []air.Release) float64 {
+	const steam = "H2O"
+	last := f.Profile[0].Minute
+	for _, release := range series {
+		if release.Species != steam {
+			last = max(last, release.EndMinute)
+		}
+	}
+	for _, gas := range f.Gases {
+		if _, end, reached := f.window(gas); reached && gas.MassGrams > 0 && gas.Species != steam {
+			last = max(last, end)
+		}
+	}
+	return last
 }
 
 func (f Firing) validate() finding.Faults {
@@ -102,7 +129,7 @@ func (f Firing) window(gas chem.OffGas) (start, end float64, reached bool) {
 	switch {
 	case gas.FedHot:
 		return f.FeedMinute, f.FeedMinute + minutes, true
-	case f.ChargeAtCelsius >= gas.LowCelsius:
+	case f.atOnce(gas):
 		return f.ChargeMinute, f.ChargeMinute + minutes, true
 	}
 	peak := slices.MaxFunc(f.Profile, func(a, b heat.Point) int { return cmp.Compare(a.Celsius, b.Celsius) }).Celsius
@@ -120,6 +147,11 @@ func (f Firing) window(gas chem.OffGas) (start, end float64, reached bool) {
 		end = f.lastAbove(peak - reachedWithinCelsius)
 	}
 	return start, math.Max(end, start+shortestMinutes), true
+}
+
+// atOnce reports gas that comes within the practice's minutes, of the feed or of a charge that meets a furnace hot enough.
+func (f Firing) atOnce(gas chem.OffGas) bool {
+	return gas.FedHot || f.ChargeAtCelsius >= gas.LowCelsius
 }
 
 // firstAbove is the first minute at a temperature that the profile reaches.

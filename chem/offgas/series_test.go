@@ -98,6 +98,7 @@ func TestSeriesRefuses(t *testing.T) {
 func TestMassInIsMassOut(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		var firing Firing
+		firing.DepthMillimeters = rapid.SampledFrom([]float64{0, 5, 50}).Draw(t, "depth")
 		firing.Practice = chem.DefaultPractice()
 		firing.Lid = rapid.SampledFrom([]chem.Lid{"", chem.OpenLid, chem.LooseLid, chem.SealedLid}).Draw(t, "lid")
 		firing.ChargeAtCelsius = rapid.Float64Range(0, 900).Draw(t, "charge")
@@ -113,6 +114,8 @@ func TestMassInIsMassOut(t *testing.T) {
 			low := rapid.Float64Range(20, 1000).Draw(t, "low")
 			one := gas(rapid.SampledFrom([]string{"SO2", "CO", "CO2"}).Draw(t, "species"),
 				rapid.Float64Range(0, 1e5).Draw(t, "grams"), low, low+rapid.Float64Range(0, 400).Draw(t, "width"))
+			one.Origin = rapid.SampledFrom([]string{"", "malachite", "kaolinite", "calcite", "portlandite"}).Draw(t, "origin")
+			one.Case = rapid.SampledFrom([]chem.Case{chem.Cautious, chem.Likely}).Draw(t, "case")
 			firing.Gases = append(firing.Gases, one)
 			if low <= math.Max(firing.ChargeAtCelsius, peak+reachedWithinCelsius) {
 				want[one.Species] += one.MassGrams
@@ -126,6 +129,7 @@ func TestMassInIsMassOut(t *testing.T) {
 		}
 		for _, release := range series {
 			require.GreaterOrEqual(t, release.EndMinute-release.StartMinute, shortestMinutes-1e-9)
+			require.GreaterOrEqual(t, release.GramsPerMinute, 0.0)
 		}
 	})
 }

@@ -11,6 +11,7 @@ import (
 	"saggar/chem/assess"
 	"saggar/chem/finding"
 	"saggar/chem/heat"
+	"saggar/chem/reaction"
 	saggarv1 "saggar/proto/saggar/v1"
 )
 
@@ -31,7 +32,8 @@ func assessment() assess.Assessment {
 				Stage: "reduce",
 				Treatment: &assess.Treatment{
 					Furnace: heat.Furnace{ID: "pot-furnace"}, Heat: heat.Result{EnergyKilowattHours: 7},
-					Phases: []heat.Phase{{Kind: heat.Fire, Minutes: 240, Watch: heat.InRoom}},
+					Phases:      []heat.Phase{{Kind: heat.Fire, Minutes: 240, Watch: heat.InRoom}},
+					Conversions: conversions(),
 				},
 				Air: &assess.RoomAir{Room: "annex", FlowCubicMetersPerSecond: 0.4, Assessment: air.Assessment{
 					MixtureRatio: 0.75,
@@ -49,6 +51,37 @@ func assessment() assess.Assessment {
 		Findings:    []finding.Finding{{Severity: finding.Warn, Code: "HEAT_SLOW"}},
 		Assumptions: []string{"all sulfur leaves"}, Caution: "a planning estimate",
 	}
+}
+
+// conversions are of a reaction whose core is known, of one without a depth, and of one without a rate.
+func conversions() []reaction.Conversion {
+	core, minutes := 0.5, 90.0
+	known := &reaction.Result{Conversion: 0.75, CoreConversion: &core, MinutesTo99Percent: &minutes, Source: "a rate's paper"}
+	named := func(name string) reaction.Reaction {
+		r, _ := reaction.Named(name)
+		return r
+	}
+	return []reaction.Conversion{
+		{Part: reaction.Part{Reaction: named("kaolinite"), Moles: 2}, Result: known},
+		{Part: reaction.Part{Reaction: named("calcite"), Moles: 3}, Result: &reaction.Result{Conversion: 0.25, MinutesTo99Percent: &minutes}},
+		{Part: reaction.Part{Reaction: named("malachite"), Moles: 4}},
+	}
+}
+
+func TestConversionsTravel(t *testing.T) {
+	list := AssessmentToProto(assessment()).GetConversions()
+	require.Len(t, list, 3)
+	assert.Equal(t, "reduce", list[0].GetStage())
+	assert.Equal(t, "kaolinite", list[0].GetReaction())
+	assert.Equal(t, "Al2Si2O5(OH)4 -> Al2Si2O7 + 2 H2O", list[0].GetEquation())
+	assert.Equal(t, [4]float64{2, 0.75, 0.5, 90}, [4]float64{
+		list[0].GetMoles(), list[0].GetConversion(), list[0].GetCoreConversion(), list[0].GetMinutesTo_99Percent(),
+	})
+	assert.Equal(t, "a rate's paper", list[0].GetSource())
+	assert.Nil(t, list[1].CoreConversion, "without a depth there is no 'enough'")
+	assert.Nil(t, list[1].MinutesTo_99Percent)
+	assert.Nil(t, list[2].Conversion)
+	assert.NotEmpty(t, list[2].GetSource())
 }
 
 func TestEveryFigureOfAnAssessmentTravelsWithItsCaution(t *testing.T) {

@@ -80,6 +80,11 @@ func stageFromProto(m *saggarv1.Stage) chem.Stage {
 			FedHot: a.GetFedHot(),
 		})
 	}
+	for _, r := range m.GetMeasuredReleases() {
+		s.MeasuredReleases = append(s.MeasuredReleases, chem.MeasuredRelease{
+			Species: r.GetSpecies(), MassGrams: r.GetMassGrams(), MeasuredBy: r.GetMeasuredBy(), MeasuredOn: r.GetMeasuredOn(),
+		})
+	}
 	return s
 }
 
@@ -96,6 +101,11 @@ func stageToProto(s chem.Stage) *saggarv1.Stage {
 	for _, a := range s.Additions {
 		m.Additions = append(m.Additions, &saggarv1.Addition{
 			Material: a.Material, MassGrams: a.MassGrams, FractionOfIntermediate: a.FractionOfIntermediate, FedHot: a.FedHot,
+		})
+	}
+	for _, r := range s.MeasuredReleases {
+		m.MeasuredReleases = append(m.MeasuredReleases, &saggarv1.MeasuredRelease{
+			Species: r.Species, MassGrams: r.MassGrams, MeasuredBy: r.MeasuredBy, MeasuredOn: r.MeasuredOn,
 		})
 	}
 	return m

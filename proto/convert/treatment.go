@@ -4,6 +4,7 @@ import (
 	"saggar/chem"
 	"saggar/chem/air"
 	"saggar/chem/assess"
+	"saggar/chem/reaction"
 	saggarv1 "saggar/proto/saggar/v1"
 )
 
@@ -11,6 +12,9 @@ import (
 func addTreatment(m *saggarv1.CheckRecipeResponse, stage string, t assess.Treatment) {
 	if len(t.Heat.Profile) > 0 {
 		m.Heat = append(m.Heat, stageHeatToProto(stage, t))
+	}
+	for _, c := range t.Conversions {
+		m.Conversions = append(m.Conversions, conversionToProto(stage, c))
 	}
 	m.Releases = append(m.Releases, releasesToProto(stage, chem.Cautious, t.Cautious)...)
 	m.Releases = append(m.Releases, releasesToProto(stage, chem.Likely, t.Likely)...)
@@ -25,6 +29,19 @@ func stageHeatToProto(stage string, t assess.Treatment) *saggarv1.StageHeat {
 	}
 	for _, point := range t.Profile() {
 		m.Profile = append(m.Profile, &saggarv1.TemperaturePoint{Minute: point.Minute, Celsius: point.Celsius})
+	}
+	return m
+}
+
+func conversionToProto(stage string, c reaction.Conversion) *saggarv1.StageConversion {
+	m := &saggarv1.StageConversion{
+		Stage: stage, Reaction: c.Reaction.Name, Equation: c.Reaction.Equation, Moles: c.Moles, Source: c.Reaction.Source,
+	}
+	if r := c.Result; r != nil {
+		m.Conversion, m.CoreConversion, m.Source = &r.Conversion, r.CoreConversion, r.Source
+		if r.CoreConversion != nil {
+			m.MinutesTo_99Percent = r.MinutesTo99Percent
+		}
 	}
 	return m
 }

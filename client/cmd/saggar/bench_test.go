@@ -73,7 +73,11 @@ func TestBenchVerbsPrintWhatWasAgreed(t *testing.T) {
 		"air":     {room, api.ExitOK},
 		"heat":    {program, api.ExitOK},
 		"gas":     {[]string{"gas", "equilibrium", "--celsius", "900", "--pressure-bar", "1", "--feed", "CO2=1,C=1,SO2=0.1,N2=4"}, api.ExitOK},
-		"check":   {check, api.ExitRefused}, // the room has no alarm
+		"conversion": {[]string{
+			"heat", "conversion", "--reaction", "kaolinite", "--program", calcineFile, "--depth-millimeters", "30",
+		}, api.ExitOK},
+		"reactions": {[]string{"heat", "reactions"}, api.ExitOK},
+		"check":     {check, api.ExitRefused}, // the room has no alarm
 	} {
 		for _, format := range []string{"table", "json", "yaml", "csv"} {
 			r := at(t, "", append(verb.args, "--output", format)...)
@@ -145,6 +149,12 @@ func TestBadInputIsNamedWithItsPlaceAndWhatWouldBeRight(t *testing.T) {
 		"no furnace":                {"heat time --program testdata/calcine.yaml", "", []string{"furnace"}},
 		"furnace not there":         {"heat time --furnace absent.yaml --program testdata/calcine.yaml", "", []string{"absent.yaml"}},
 		"furnace without times":     {"heat time --furnace - --program testdata/calcine.yaml", "name: muffle\nsource: electric\ntop_celsius: 1100\n", []string{"standard input", "heating_times", "cooling_times"}},
+		"unknown reaction":          {"heat conversion --program testdata/calcine.yaml --reaction kaolin", "", []string{"--reaction", `"kaolin"`, "kaolinite", "heat reactions"}},
+		"reaction without a rate":   {"heat conversion --program testdata/calcine.yaml --reaction malachite", "", []string{"--reaction", "200 to 380 C", "kaolinite"}},
+		"no depth at all":           {"heat conversion --program testdata/calcine.yaml --reaction calcite --depth-millimeters 0", "", []string{"--depth-millimeters", "above 0"}},
+		"no diffusivity":            {"heat conversion --program testdata/calcine.yaml --reaction calcite --diffusivity-square-meters-per-second 1", "", []string{"--diffusivity-square-meters-per-second", "0.001"}},
+		"full power alone":          {"heat conversion --reaction calcite --program -", "segments:\n  - {to_celsius: 600, rate_celsius_per_hour: 100}\n  - {to_celsius: 900}\n", []string{"standard input:3", "segments[1].rate_celsius_per_hour", "furnace"}},
+		"out of reach":              {"heat conversion --reaction calcite --program - " + muffle, "segments:\n  - {to_celsius: 1900}\n", []string{"standard input:2", "segments[0].to_celsius", "reach"}},
 		"unknown field":             {"heat time --furnace - --program testdata/calcine.yaml", "name: muffle\nheight: 3\n", []string{"standard input:2", "height"}},
 		"program without end":       {"heat time --program - " + muffle, "segments:\n  - {to_celsius: 600, hold_minutes: 1e9}\n", []string{"standard input:2", "segments[0].hold_minutes"}},
 		"program below zero":        {"heat time --program - " + muffle, "segments:\n  - to_celsius: 600\n  - to_celsius: -5\n", []string{"standard input:3", "segments[1].to_celsius"}},

@@ -71,7 +71,8 @@ func (s *shell) heatCommand() *cobra.Command {
 	flags.Var(openBelow, "open-below-celsius", "how cold the charge must be before the furnace is opened")
 	cobra.CheckErr(timeCommand.MarkFlagRequired("furnace"))
 	cobra.CheckErr(timeCommand.MarkFlagRequired("program"))
-	return group("heat", "Heat: how long programs take, and what a furnace's log says of it", timeCommand, s.heatFitCommand())
+	return group("heat", "Heat: how long programs take, how far they convert, and what a furnace's log says of it", timeCommand,
+		s.conversionCommand(), s.reactionsCommand(), s.heatFitCommand())
 }
 
 // readFurnace reads a furnace and finds its constants.

@@ -305,8 +305,10 @@ type Stage struct {
 	// How old an intermediate that this stage starts from may be in days, [0, 3660]; 0 means 30 (common practice, no source). An
 	// older one is warned of: dry it and weigh it again.
 	MaxIntermediateAgeDays int32 `protobuf:"varint,20,opt,name=max_intermediate_age_days,json=maxIntermediateAgeDays,proto3" json:"max_intermediate_age_days,omitempty"`
-	unknownFields          protoimpl.UnknownFields
-	sizeCache              protoimpl.SizeCache
+	// What was measured coming off in this stage; stands in both cases for what the balance says of these gases.
+	MeasuredReleases []*MeasuredRelease `protobuf:"bytes,21,rep,name=measured_releases,json=measuredReleases,proto3" json:"measured_releases,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
 }
 
 func (x *Stage) Reset() {
@@ -479,6 +481,86 @@ func (x *Stage) GetMaxIntermediateAgeDays() int32 {
 	return 0
 }
 
+func (x *Stage) GetMeasuredReleases() []*MeasuredRelease {
+	if x != nil {
+		return x.MeasuredReleases
+	}
+	return nil
+}
+
+// Gas that somebody measured coming off a stage's charge and ware, without a flame's own.
+type MeasuredRelease struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Required. Formula of the gas, as in the limits, such as SO2; each once a stage.
+	Species string `protobuf:"bytes,1,opt,name=species,proto3" json:"species,omitempty"`
+	// Required. What came off in all in g, (0, 1e7], at the recipe's own scale.
+	MassGrams float64 `protobuf:"fixed64,2,opt,name=mass_grams,json=massGrams,proto3" json:"mass_grams,omitempty"`
+	// Required. Who measured it, at most 120 characters.
+	MeasuredBy string `protobuf:"bytes,3,opt,name=measured_by,json=measuredBy,proto3" json:"measured_by,omitempty"`
+	// Required. When, YYYY-MM-DD.
+	MeasuredOn    string `protobuf:"bytes,4,opt,name=measured_on,json=measuredOn,proto3" json:"measured_on,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MeasuredRelease) Reset() {
+	*x = MeasuredRelease{}
+	mi := &file_saggar_v1_recipe_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MeasuredRelease) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MeasuredRelease) ProtoMessage() {}
+
+func (x *MeasuredRelease) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_recipe_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MeasuredRelease.ProtoReflect.Descriptor instead.
+func (*MeasuredRelease) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *MeasuredRelease) GetSpecies() string {
+	if x != nil {
+		return x.Species
+	}
+	return ""
+}
+
+func (x *MeasuredRelease) GetMassGrams() float64 {
+	if x != nil {
+		return x.MassGrams
+	}
+	return 0
+}
+
+func (x *MeasuredRelease) GetMeasuredBy() string {
+	if x != nil {
+		return x.MeasuredBy
+	}
+	return ""
+}
+
+func (x *MeasuredRelease) GetMeasuredOn() string {
+	if x != nil {
+		return x.MeasuredOn
+	}
+	return ""
+}
+
 // The least and most time from the end of drawing one stage to the start of charging a later one.
 type Lag struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -496,7 +578,7 @@ type Lag struct {
 
 func (x *Lag) Reset() {
 	*x = Lag{}
-	mi := &file_saggar_v1_recipe_proto_msgTypes[2]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -508,7 +590,7 @@ func (x *Lag) String() string {
 func (*Lag) ProtoMessage() {}
 
 func (x *Lag) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_recipe_proto_msgTypes[2]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -521,7 +603,7 @@ func (x *Lag) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Lag.ProtoReflect.Descriptor instead.
 func (*Lag) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{2}
+	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *Lag) GetFromStage() string {
@@ -571,7 +653,7 @@ type Recipe struct {
 
 func (x *Recipe) Reset() {
 	*x = Recipe{}
-	mi := &file_saggar_v1_recipe_proto_msgTypes[3]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -583,7 +665,7 @@ func (x *Recipe) String() string {
 func (*Recipe) ProtoMessage() {}
 
 func (x *Recipe) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_recipe_proto_msgTypes[3]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -596,7 +678,7 @@ func (x *Recipe) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Recipe.ProtoReflect.Descriptor instead.
 func (*Recipe) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{3}
+	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Recipe) GetName() string {
@@ -655,7 +737,7 @@ type Scale struct {
 
 func (x *Scale) Reset() {
 	*x = Scale{}
-	mi := &file_saggar_v1_recipe_proto_msgTypes[4]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -667,7 +749,7 @@ func (x *Scale) String() string {
 func (*Scale) ProtoMessage() {}
 
 func (x *Scale) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_recipe_proto_msgTypes[4]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -680,7 +762,7 @@ func (x *Scale) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Scale.ProtoReflect.Descriptor instead.
 func (*Scale) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{4}
+	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *Scale) GetFactor() float64 {
@@ -736,7 +818,7 @@ type GetRecipeRequest struct {
 
 func (x *GetRecipeRequest) Reset() {
 	*x = GetRecipeRequest{}
-	mi := &file_saggar_v1_recipe_proto_msgTypes[5]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -748,7 +830,7 @@ func (x *GetRecipeRequest) String() string {
 func (*GetRecipeRequest) ProtoMessage() {}
 
 func (x *GetRecipeRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_recipe_proto_msgTypes[5]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -761,7 +843,7 @@ func (x *GetRecipeRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetRecipeRequest.ProtoReflect.Descriptor instead.
 func (*GetRecipeRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{5}
+	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *GetRecipeRequest) GetName() string {
@@ -786,7 +868,7 @@ type ListRecipesRequest struct {
 
 func (x *ListRecipesRequest) Reset() {
 	*x = ListRecipesRequest{}
-	mi := &file_saggar_v1_recipe_proto_msgTypes[6]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -798,7 +880,7 @@ func (x *ListRecipesRequest) String() string {
 func (*ListRecipesRequest) ProtoMessage() {}
 
 func (x *ListRecipesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_recipe_proto_msgTypes[6]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -811,7 +893,7 @@ func (x *ListRecipesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListRecipesRequest.ProtoReflect.Descriptor instead.
 func (*ListRecipesRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{6}
+	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *ListRecipesRequest) GetParent() string {
@@ -848,7 +930,7 @@ type ListRecipesResponse struct {
 
 func (x *ListRecipesResponse) Reset() {
 	*x = ListRecipesResponse{}
-	mi := &file_saggar_v1_recipe_proto_msgTypes[7]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -860,7 +942,7 @@ func (x *ListRecipesResponse) String() string {
 func (*ListRecipesResponse) ProtoMessage() {}
 
 func (x *ListRecipesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_recipe_proto_msgTypes[7]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -873,7 +955,7 @@ func (x *ListRecipesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListRecipesResponse.ProtoReflect.Descriptor instead.
 func (*ListRecipesResponse) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{7}
+	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *ListRecipesResponse) GetRecipes() []*Recipe {
@@ -903,7 +985,7 @@ type CreateRecipeVersionRequest struct {
 
 func (x *CreateRecipeVersionRequest) Reset() {
 	*x = CreateRecipeVersionRequest{}
-	mi := &file_saggar_v1_recipe_proto_msgTypes[8]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -915,7 +997,7 @@ func (x *CreateRecipeVersionRequest) String() string {
 func (*CreateRecipeVersionRequest) ProtoMessage() {}
 
 func (x *CreateRecipeVersionRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_recipe_proto_msgTypes[8]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -928,7 +1010,7 @@ func (x *CreateRecipeVersionRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateRecipeVersionRequest.ProtoReflect.Descriptor instead.
 func (*CreateRecipeVersionRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{8}
+	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *CreateRecipeVersionRequest) GetRecipe() *Recipe {
@@ -965,7 +1047,7 @@ type CheckRecipeRequest struct {
 
 func (x *CheckRecipeRequest) Reset() {
 	*x = CheckRecipeRequest{}
-	mi := &file_saggar_v1_recipe_proto_msgTypes[9]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -977,7 +1059,7 @@ func (x *CheckRecipeRequest) String() string {
 func (*CheckRecipeRequest) ProtoMessage() {}
 
 func (x *CheckRecipeRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_recipe_proto_msgTypes[9]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -990,7 +1072,7 @@ func (x *CheckRecipeRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CheckRecipeRequest.ProtoReflect.Descriptor instead.
 func (*CheckRecipeRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{9}
+	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *CheckRecipeRequest) GetParent() string {
@@ -1038,7 +1120,7 @@ const file_saggar_v1_recipe_proto_rawDesc = "" +
 	"\n" +
 	"mass_grams\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\xd0\x12cA)\x00\x00\x00\x00\x00\x00\x00\x00R\tmassGrams\x12Q\n" +
 	"\x18fraction_of_intermediate\x18\x03 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00$@)\x00\x00\x00\x00\x00\x00\x00\x00R\x16fractionOfIntermediate\x12\x17\n" +
-	"\afed_hot\x18\x04 \x01(\bR\x06fedHot\"\x92\t\n" +
+	"\afed_hot\x18\x04 \x01(\bR\x06fedHot\"\xe5\t\n" +
 	"\x05Stage\x12/\n" +
 	"\x02id\x18\x01 \x01(\tB\x1f\xbaH\x1cr\x1a\x18?2\x16^[a-z][a-z0-9-]{0,62}$R\x02id\x12\x1d\n" +
 	"\x05title\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18xR\x05title\x124\n" +
@@ -1069,7 +1151,17 @@ const file_saggar_v1_recipe_proto_rawDesc = "" +
 	"\n" +
 	"ware_grams\x18\x13 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\xd0\x12cA)\x00\x00\x00\x00\x00\x00\x00\x00R\twareGrams\x12E\n" +
 	"\x19max_intermediate_age_days\x18\x14 \x01(\x05B\n" +
-	"\xbaH\a\x1a\x05\x18\xcc\x1c(\x00R\x16maxIntermediateAgeDays\"\xdd\x01\n" +
+	"\xbaH\a\x1a\x05\x18\xcc\x1c(\x00R\x16maxIntermediateAgeDays\x12Q\n" +
+	"\x11measured_releases\x18\x15 \x03(\v2\x1a.saggar.v1.MeasuredReleaseB\b\xbaH\x05\x92\x01\x02\x10\x10R\x10measuredReleases\"\xe2\x01\n" +
+	"\x0fMeasuredRelease\x12#\n" +
+	"\aspecies\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18\x14R\aspecies\x126\n" +
+	"\n" +
+	"mass_grams\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\xd0\x12cA!\x00\x00\x00\x00\x00\x00\x00\x00R\tmassGrams\x12*\n" +
+	"\vmeasured_by\x18\x03 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\n" +
+	"measuredBy\x12F\n" +
+	"\vmeasured_on\x18\x04 \x01(\tB%\xbaH\"r \x18\n" +
+	"2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\n" +
+	"measuredOn\"\xdd\x01\n" +
 	"\x03Lag\x12>\n" +
 	"\n" +
 	"from_stage\x18\x01 \x01(\tB\x1f\xbaH\x1cr\x1a\x18?2\x16^[a-z][a-z0-9-]{0,62}$R\tfromStage\x12:\n" +
@@ -1159,53 +1251,55 @@ func file_saggar_v1_recipe_proto_rawDescGZIP() []byte {
 }
 
 var file_saggar_v1_recipe_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_saggar_v1_recipe_proto_msgTypes = make([]protoimpl.MessageInfo, 10)
+var file_saggar_v1_recipe_proto_msgTypes = make([]protoimpl.MessageInfo, 11)
 var file_saggar_v1_recipe_proto_goTypes = []any{
 	(StageKind)(0),                     // 0: saggar.v1.StageKind
 	(Lid)(0),                           // 1: saggar.v1.Lid
 	(*Addition)(nil),                   // 2: saggar.v1.Addition
 	(*Stage)(nil),                      // 3: saggar.v1.Stage
-	(*Lag)(nil),                        // 4: saggar.v1.Lag
-	(*Recipe)(nil),                     // 5: saggar.v1.Recipe
-	(*Scale)(nil),                      // 6: saggar.v1.Scale
-	(*GetRecipeRequest)(nil),           // 7: saggar.v1.GetRecipeRequest
-	(*ListRecipesRequest)(nil),         // 8: saggar.v1.ListRecipesRequest
-	(*ListRecipesResponse)(nil),        // 9: saggar.v1.ListRecipesResponse
-	(*CreateRecipeVersionRequest)(nil), // 10: saggar.v1.CreateRecipeVersionRequest
-	(*CheckRecipeRequest)(nil),         // 11: saggar.v1.CheckRecipeRequest
-	(*HeatProgram)(nil),                // 12: saggar.v1.HeatProgram
-	(Atmosphere)(0),                    // 13: saggar.v1.Atmosphere
-	(Watch)(0),                         // 14: saggar.v1.Watch
-	(*Lot)(nil),                        // 15: saggar.v1.Lot
-	(*CheckRecipeResponse)(nil),        // 16: saggar.v1.CheckRecipeResponse
+	(*MeasuredRelease)(nil),            // 4: saggar.v1.MeasuredRelease
+	(*Lag)(nil),                        // 5: saggar.v1.Lag
+	(*Recipe)(nil),                     // 6: saggar.v1.Recipe
+	(*Scale)(nil),                      // 7: saggar.v1.Scale
+	(*GetRecipeRequest)(nil),           // 8: saggar.v1.GetRecipeRequest
+	(*ListRecipesRequest)(nil),         // 9: saggar.v1.ListRecipesRequest
+	(*ListRecipesResponse)(nil),        // 10: saggar.v1.ListRecipesResponse
+	(*CreateRecipeVersionRequest)(nil), // 11: saggar.v1.CreateRecipeVersionRequest
+	(*CheckRecipeRequest)(nil),         // 12: saggar.v1.CheckRecipeRequest
+	(*HeatProgram)(nil),                // 13: saggar.v1.HeatProgram
+	(Atmosphere)(0),                    // 14: saggar.v1.Atmosphere
+	(Watch)(0),                         // 15: saggar.v1.Watch
+	(*Lot)(nil),                        // 16: saggar.v1.Lot
+	(*CheckRecipeResponse)(nil),        // 17: saggar.v1.CheckRecipeResponse
 }
 var file_saggar_v1_recipe_proto_depIdxs = []int32{
 	0,  // 0: saggar.v1.Stage.kind:type_name -> saggar.v1.StageKind
 	2,  // 1: saggar.v1.Stage.additions:type_name -> saggar.v1.Addition
-	12, // 2: saggar.v1.Stage.program:type_name -> saggar.v1.HeatProgram
-	13, // 3: saggar.v1.Stage.atmosphere:type_name -> saggar.v1.Atmosphere
+	13, // 2: saggar.v1.Stage.program:type_name -> saggar.v1.HeatProgram
+	14, // 3: saggar.v1.Stage.atmosphere:type_name -> saggar.v1.Atmosphere
 	1,  // 4: saggar.v1.Stage.lid:type_name -> saggar.v1.Lid
-	14, // 5: saggar.v1.Stage.fire_watch:type_name -> saggar.v1.Watch
-	3,  // 6: saggar.v1.Recipe.stages:type_name -> saggar.v1.Stage
-	4,  // 7: saggar.v1.Recipe.lags:type_name -> saggar.v1.Lag
-	5,  // 8: saggar.v1.ListRecipesResponse.recipes:type_name -> saggar.v1.Recipe
-	5,  // 9: saggar.v1.CreateRecipeVersionRequest.recipe:type_name -> saggar.v1.Recipe
-	5,  // 10: saggar.v1.CheckRecipeRequest.recipe:type_name -> saggar.v1.Recipe
-	6,  // 11: saggar.v1.CheckRecipeRequest.scale:type_name -> saggar.v1.Scale
-	15, // 12: saggar.v1.CheckRecipeRequest.from_lot:type_name -> saggar.v1.Lot
-	7,  // 13: saggar.v1.RecipeService.GetRecipe:input_type -> saggar.v1.GetRecipeRequest
-	8,  // 14: saggar.v1.RecipeService.ListRecipes:input_type -> saggar.v1.ListRecipesRequest
-	10, // 15: saggar.v1.RecipeService.CreateRecipeVersion:input_type -> saggar.v1.CreateRecipeVersionRequest
-	11, // 16: saggar.v1.RecipeService.CheckRecipe:input_type -> saggar.v1.CheckRecipeRequest
-	5,  // 17: saggar.v1.RecipeService.GetRecipe:output_type -> saggar.v1.Recipe
-	9,  // 18: saggar.v1.RecipeService.ListRecipes:output_type -> saggar.v1.ListRecipesResponse
-	5,  // 19: saggar.v1.RecipeService.CreateRecipeVersion:output_type -> saggar.v1.Recipe
-	16, // 20: saggar.v1.RecipeService.CheckRecipe:output_type -> saggar.v1.CheckRecipeResponse
-	17, // [17:21] is the sub-list for method output_type
-	13, // [13:17] is the sub-list for method input_type
-	13, // [13:13] is the sub-list for extension type_name
-	13, // [13:13] is the sub-list for extension extendee
-	0,  // [0:13] is the sub-list for field type_name
+	15, // 5: saggar.v1.Stage.fire_watch:type_name -> saggar.v1.Watch
+	4,  // 6: saggar.v1.Stage.measured_releases:type_name -> saggar.v1.MeasuredRelease
+	3,  // 7: saggar.v1.Recipe.stages:type_name -> saggar.v1.Stage
+	5,  // 8: saggar.v1.Recipe.lags:type_name -> saggar.v1.Lag
+	6,  // 9: saggar.v1.ListRecipesResponse.recipes:type_name -> saggar.v1.Recipe
+	6,  // 10: saggar.v1.CreateRecipeVersionRequest.recipe:type_name -> saggar.v1.Recipe
+	6,  // 11: saggar.v1.CheckRecipeRequest.recipe:type_name -> saggar.v1.Recipe
+	7,  // 12: saggar.v1.CheckRecipeRequest.scale:type_name -> saggar.v1.Scale
+	16, // 13: saggar.v1.CheckRecipeRequest.from_lot:type_name -> saggar.v1.Lot
+	8,  // 14: saggar.v1.RecipeService.GetRecipe:input_type -> saggar.v1.GetRecipeRequest
+	9,  // 15: saggar.v1.RecipeService.ListRecipes:input_type -> saggar.v1.ListRecipesRequest
+	11, // 16: saggar.v1.RecipeService.CreateRecipeVersion:input_type -> saggar.v1.CreateRecipeVersionRequest
+	12, // 17: saggar.v1.RecipeService.CheckRecipe:input_type -> saggar.v1.CheckRecipeRequest
+	6,  // 18: saggar.v1.RecipeService.GetRecipe:output_type -> saggar.v1.Recipe
+	10, // 19: saggar.v1.RecipeService.ListRecipes:output_type -> saggar.v1.ListRecipesResponse
+	6,  // 20: saggar.v1.RecipeService.CreateRecipeVersion:output_type -> saggar.v1.Recipe
+	17, // 21: saggar.v1.RecipeService.CheckRecipe:output_type -> saggar.v1.CheckRecipeResponse
+	18, // [18:22] is the sub-list for method output_type
+	14, // [14:18] is the sub-list for method input_type
+	14, // [14:14] is the sub-list for extension type_name
+	14, // [14:14] is the sub-list for extension extendee
+	0,  // [0:14] is the sub-list for field type_name
 }
 
 func init() { file_saggar_v1_recipe_proto_init() }
@@ -1222,7 +1316,7 @@ func file_saggar_v1_recipe_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_saggar_v1_recipe_proto_rawDesc), len(file_saggar_v1_recipe_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   10,
+			NumMessages:   11,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
