@@ -34,13 +34,16 @@ func TestLimitsSayWhatRefuses(t *testing.T) {
 		{"CO", "NIOSH", data.Ceiling, 200, 0, finding.Block, "a ceiling without an averaging time"},
 		{"H2S", "NIOSH", data.Ceiling, 10, 10, finding.Block, "a ceiling over ten minutes, as its row says"},
 		{"H2S", "OSHA", data.Peak, 50, 0, finding.Block, "its ten minutes are how long, not a mean"},
-		{"CO2", "NIOSH", data.ShortTerm, 30000, 15, finding.Warn, "not read in its source"},
-		{"CS2", "NIOSH", data.DangerousToLife, 500, 0, finding.Warn, "not read in its source"},
+		{"CO2", "NIOSH", data.ShortTerm, 30000, 15, finding.Block, "read in its source"},
+		{"CS2", "NIOSH", data.DangerousToLife, 500, 0, finding.Warn, "read second-hand"},
+		{"NH3", "EU", data.TimeWeighted, 20, 480, finding.Warn, "not read in its source, and no American one"},
 		{"CO", "NIOSH", data.DangerousToLife, 1200, 0, finding.Warn, "read second-hand; NIOSH's ceiling of 200 refuses"},
-		{"CO2", "NIOSH", data.DangerousToLife, 40000, 0, finding.Warn, "read second-hand"},
+		{"CO2", "NIOSH", data.DangerousToLife, 40000, 0, finding.Block, "read in its source"},
 		{"HF", "NIOSH", data.DangerousToLife, 30, 0, finding.Warn, "read second-hand"},
-		{"CO2", "OSHA", Excursion, 15000, 15, finding.Block, "three times a shift mean that stands alone"},
-		{"CO2", "OSHA", ExcursionCeiling, 25000, 0, finding.Block, "five times"},
+		{"NO", "NIOSH", Excursion, 75, 15, finding.Block, "three times a shift mean that stands alone"},
+		{"NO", "NIOSH", ExcursionCeiling, 125, 0, finding.Block, "five times"},
+		{"NH3", "NIOSH", ExcursionCeiling, 125, 0, finding.Block, "nothing else that refuses is held at every moment"},
+		{"HF", "OSHA", ExcursionCeiling, 15, 0, finding.Block, "nothing else that refuses is held at every moment"},
 	}
 	for _, c := range cases {
 		t.Run(fmt.Sprint(c.species, c.authority, c.kind), func(t *testing.T) {
@@ -55,7 +58,10 @@ func TestLimitsSayWhatRefuses(t *testing.T) {
 
 // What is dangerous to life and only warns is refused all the same: a limit that was read stands below it at every moment.
 func TestDangerToLifeIsRefusedByOneLimitOrAnother(t *testing.T) {
-	for _, species := range []string{"SO2", "CO", "CO2", "H2S", "CS2", "NO2", "HF", "HCl", "H2SO4"} {
+	for species, limits := range limitTable() {
+		if !slices.ContainsFunc(limits, func(l Limit) bool { return l.Kind == data.DangerousToLife }) {
+			continue
+		}
 		danger := limitOf(t, species, "NIOSH", data.DangerousToLife)
 		lowest, refuses := strictest(Limits(species), func(l Limit) bool {
 			return l.Severity == finding.Block && l.AveragingMinutes == 0
@@ -66,7 +72,7 @@ func TestDangerToLifeIsRefusedByOneLimitOrAnother(t *testing.T) {
 }
 
 func TestExcursionRuleOnlyWhereNoShortTermValueStands(t *testing.T) {
-	for _, species := range []string{"SO2", "CO", "H2S", "CS2"} {
+	for _, species := range []string{"SO2", "CO", "CO2", "H2S", "CS2"} {
 		for _, limit := range Limits(species) {
 			assert.NotContains(t, []data.LimitKind{Excursion, ExcursionCeiling}, limit.Kind, species)
 		}
