@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"saggar/chem"
+	"saggar/chem/air"
 	"saggar/chem/data"
 	"saggar/chem/finding"
 	"saggar/chem/heat"
@@ -185,22 +186,33 @@ func banned(stage chem.Stage, c contents, path string) []finding.Finding {
 	return found
 }
 
-// dusty notes crystalline silica where it becomes dust.
+// dusty notes crystalline silica where it becomes dust, with every limit for it. How much rises is not worked out: no figure
+// for it is assumed, it must be measured.
 func dusty(stage chem.Stage, c contents, path string) []finding.Finding {
 	if !c.has(chem.HazardSilicaDust) {
 		return nil
 	}
-	limits := data.ExposureLimits()
-	limit := limits[slices.IndexFunc(limits, func(l data.ExposureLimit) bool {
-		return l.Formula == "SiO2" && l.Authority == "OSHA" && l.Kind == data.TimeWeighted
-	})]
+	var words, sources []string
+	var figures []finding.Figure
+	for _, l := range air.StrictestFirst("SiO2") {
+		if l.Kind == data.DangerousToLife {
+			continue
+		}
+		words = append(words, fmt.Sprintf("%s %s %g", l.Authority, l.Kind, l.MilligramsPerCubicMeter))
+		sources = append(sources, l.Source)
+		figures = append(figures, finding.Figure{
+			Name: "limit_" + strings.ToLower(l.Authority+"_"+string(l.Kind)), Value: l.MilligramsPerCubicMeter, Unit: "mg/m3",
+		})
+	}
 	return []finding.Finding{{
 		Severity: finding.Note, Code: "SILICA_DUST", Field: path + ".additions", About: stage.ID,
-		Message: fmt.Sprintf("weighing, sieving and grinding %s at stage %s raises respirable crystalline silica; OSHA's "+
-			"limit is %g mg/m3 over %d h, which no eye sees", strings.Join(c[chem.HazardSilicaDust], ", "), stage.ID,
-			limit.MilligramsPerCubicMeter, limit.AveragingMinutes/60),
-		Figures: []finding.Figure{{Name: "limit", Value: limit.MilligramsPerCubicMeter, Unit: "mg/m3"}},
-		Cure:    "work at the dust hood or wet, and wipe up wet", Source: limit.Source,
+		Message: fmt.Sprintf("weighing, sieving and grinding %s at stage %s raises respirable crystalline silica, which no eye "+
+			"sees; the limits over a shift, strictest first: %s mg/m3", strings.Join(c[chem.HazardSilicaDust], ", "), stage.ID,
+			strings.Join(words, ", ")),
+		Figures: figures,
+		Cure: "work at the dust hood or wet, and wipe up wet; what respirator would be enough follows from a measured " +
+			"concentration only",
+		Source: strings.Join(once(sources), "; "),
 	}}
 }
 
