@@ -28,9 +28,16 @@ func Judge(zone Zone, standing, added []Source, own []OwnLimit) (Judgement, erro
 	if err != nil {
 		return Judgement{}, err
 	}
-	excesses, err := survey.worsened(zone, added)
+	if survey.clean() { // nothing at any time: who is there when need not be known
+		return Judgement{HeadroomPPM: survey.headroom()}, nil
+	}
+	stays, err := survey.stays(zone, added)
+	if err != nil {
+		return Judgement{}, err
+	}
+	excesses := survey.worsened(stays)
 	sortWorstFirst(excesses)
-	return Judgement{excesses, survey.headroom()}, err
+	return Judgement{excesses, survey.headroom()}, nil
 }
 
 // Worsens is the excesses of Judge.
@@ -55,15 +62,10 @@ func (s survey) headroom() map[string]float64 {
 // stay is from when until when gas is there, in minutes; End may be infinite.
 type stay struct{ from, until float64 }
 
+func (s survey) clean() bool { return len(s.excesses()) == 0 }
+
 // worsened keeps to each limit's windows that touch the stay of the added gas.
-func (s survey) worsened(zone Zone, added []Source) ([]Excess, error) {
-	if len(s.excesses()) == 0 {
-		return nil, nil // nothing at any time
-	}
-	stays, err := s.stays(zone, added)
-	if err != nil {
-		return nil, err
-	}
+func (s survey) worsened(stays map[string]stay) []Excess {
 	var result []Excess
 	whole := stay{math.Inf(1), math.Inf(-1)}
 	for _, m := range s {
@@ -79,7 +81,7 @@ func (s survey) worsened(zone Zone, added []Source) ([]Excess, error) {
 		}
 	}
 	if len(stays) == 0 {
-		return nil, nil
+		return nil
 	}
 	single := slices.Clone(result)
 	for _, kind := range []data.LimitKind{MixtureShift, MixtureShortTerm} {
@@ -92,7 +94,7 @@ func (s survey) worsened(zone Zone, added []Source) ([]Excess, error) {
 			result = append(result, excess)
 		}
 	}
-	return result, nil
+	return result
 }
 
 // stays is when each species of the added sources is there above a ten-thousandth of its strictest limit.
@@ -127,7 +129,9 @@ func (s survey) stays(zone Zone, added []Source) (map[string]stay, error) {
 
 // touching is the species with its curve cut to all windows of a length that touch a stay.
 func (m *measured) touching(there stay, windowMinutes float64) *measured {
-	cut := &measured{load: m.load, limits: m.limits, curve: m.curve.between(there.from-windowMinutes, there.until+windowMinutes)}
+	from, until := m.occupied.inside(there.from), m.occupied.inside(there.until)
+	cut := &measured{load: m.load, limits: m.limits, curve: m.curve.between(from-windowMinutes, until+windowMinutes),
+		whole: m.whole, occupied: m.occupied}
 	cut.peak, cut.peakMinute = cut.curve.Peak()
 	return cut
 }
@@ -135,19 +139,25 @@ func (m *measured) touching(there stay, windowMinutes float64) *measured {
 // cutMinutes is how soon after its end a cut curve falls to nothing.
 const cutMinutes = 1e-6
 
-// between is the curve from one minute to another: it begins with what is there then, and after the end there is nothing.
-func (c Curve) between(from, until float64) Curve {
-	cut := Curve{species: c.species, background: c.background, lastRelease: math.Min(c.lastRelease, until)}
-	first := max(c.find(from), 0)
-	for i := first; i < len(c.segments) && c.segments[i].start < until; i++ {
+// pieces are the curve's segments from one minute to another, the first beginning with what is there then.
+func (c Curve) pieces(from, until float64) []segment {
+	var pieces []segment
+	for i := max(c.find(from), 0); i < len(c.segments) && c.segments[i].start < until; i++ {
 		s := c.segments[i]
 		if s.start < from {
 			s.x0, _ = s.after(from - s.start)
 			s.start = from
 		}
 		s.area = 0
-		cut.segments = append(cut.segments, s)
+		pieces = append(pieces, s)
 	}
+	return pieces
+}
+
+// between is the curve from one minute to another: it begins with what is there then, and after the end there is nothing.
+func (c Curve) between(from, until float64) Curve {
+	cut := Curve{species: c.species, background: c.background, lastRelease: math.Min(c.lastRelease, until)}
+	cut.segments = c.pieces(from, until)
 	if last := len(cut.segments) - 1; last >= 0 && !math.IsInf(until, 1) {
 		end := cut.segments[last]
 		excess, _ := end.after(until - end.start)

@@ -73,7 +73,7 @@ func CheckNear(check NearCheck) (NearAssessment, error) {
 		if err != nil {
 			return NearAssessment{}, err
 		}
-		result.add(&measured{curve: curve, limits: limits}, check)
+		result.add(&measured{curve: curve, whole: curve, limits: limits}, check)
 	}
 	finding.SortWorstFirst(result.Findings)
 	return result, nil
