@@ -25,6 +25,7 @@ const (
 const (
 	shortTermMinutes        = 15
 	shiftMinutes            = 480
+	dayMinutes              = 1440
 	excursionTimes          = 3
 	excursionCeilingTimes   = 5
 	excursionSource         = "general excursion rule, " + commonPractice + ", on "
@@ -236,8 +237,9 @@ func (o OwnLimit) faults(index int, published []Limit) finding.Faults {
 	if o.Source == "" {
 		add("source", "is missing", "say where the value comes from")
 	}
-	if !atLeastZero(o.AveragingMinutes) || o.AveragingMinutes == 0 && o.Kind != data.Ceiling {
-		add("averaging_minutes", fmt.Sprintf("%v is no averaging time", o.AveragingMinutes), "give minutes above zero, or 0 for a ceiling")
+	if !atLeastZero(o.AveragingMinutes) || o.AveragingMinutes > dayMinutes || o.AveragingMinutes == 0 && o.Kind != data.Ceiling {
+		add("averaging_minutes", fmt.Sprintf("%v is no averaging time", o.AveragingMinutes),
+			"give minutes above zero, at most a day's 1440, or 0 for a ceiling")
 	}
 	if !(o.PPM > 0) || !finite(o.PPM) {
 		add("limit_ppm", fmt.Sprintf("%v is no limit", o.PPM), "give a number above zero")

@@ -24,6 +24,8 @@ type Site struct {
 	ChargeMinutes int
 	DrawMinutes   int
 	OnDate        string // ISO date, for the age of measurements and detector tests
+	// OwnLimits are limits of air that the studio sets for itself.
+	OwnLimits []air.OwnLimit
 }
 
 // Charge is a recipe at a scale, before any furnace is chosen.

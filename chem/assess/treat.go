@@ -266,7 +266,7 @@ func (s Site) roomAir(t Treatment) *RoomAir {
 		Zone: air.Zone{
 			ID: room.ID, VolumeCubicMeters: room.VolumeCubicMeters, MixingFactor: room.MixingFactor, Flow: air.ConstantFlow(flow),
 		},
-		Sources: []air.Source{source}, Room: &room, OnDate: s.OnDate,
+		Sources: []air.Source{source}, Room: &room, OnDate: s.OnDate, Own: s.OwnLimits,
 	}
 	answer := &RoomAir{Room: room.ID, FlowCubicMetersPerSecond: flow}
 	var err error
@@ -274,7 +274,7 @@ func (s Site) roomAir(t Treatment) *RoomAir {
 		answer.Findings = asFindings(err, "", room.ID)
 		return answer
 	}
-	if answer.Near, err = air.CheckNear(air.NearCheck{Zone: check.Zone, Sources: check.Sources}); err != nil {
+	if answer.Near, err = air.CheckNear(air.NearCheck{Zone: check.Zone, Sources: check.Sources, Own: check.Own}); err != nil {
 		answer.Findings = append(answer.Findings, asFindings(err, "", room.ID)...)
 		return answer
 	}
