@@ -79,6 +79,8 @@ type RoomAir struct {
 	air.Assessment
 	// Near is what people breathe beside the open furnace.
 	Near air.NearAssessment
+	// Failure is what follows when the extraction stops at the worst minute.
+	Failure air.FanFailure
 }
 
 // Recipe assesses a recipe at a scale. Errors: finding.Faults.

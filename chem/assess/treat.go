@@ -278,8 +278,14 @@ func (s Site) roomAir(t Treatment) *RoomAir {
 		answer.Findings = append(answer.Findings, asFindings(err, "", room.ID)...)
 		return answer
 	}
-	answer.Findings = append(answer.Findings, answer.Near.Findings...)
-	answer.Assumptions = once(append(answer.Assumptions, answer.Near.Assumptions...))
+	if answer.Failure, err = air.CheckFanFailure(air.FanFailureCheck{
+		Zone: check.Zone, Sources: check.Sources, Own: check.Own,
+	}); err != nil {
+		answer.Findings = append(answer.Findings, asFindings(err, "", room.ID)...)
+		return answer
+	}
+	answer.Findings = slices.Concat(answer.Findings, answer.Near.Findings, answer.Failure.Findings)
+	answer.Assumptions = once(slices.Concat(answer.Assumptions, answer.Near.Assumptions, answer.Failure.Assumptions))
 	return answer
 }
 
