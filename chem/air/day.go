@@ -238,8 +238,7 @@ func (d *day) along(way []Presence, species string) Curve {
 	return curve
 }
 
-// breathedAt is one presence's piece: nothing before and after it. Its last moment stands for cutMinutes by itself, so that
-// the highest value before a fall is not lost.
+// breathedAt is one presence's piece: nothing before and after it.
 func (d *day) breathedAt(place int, species string, p Presence) []segment {
 	zone := &d.check.space(p.Room).Zone
 	source := Curve{background: zone.background(species)}
@@ -254,13 +253,25 @@ func (d *day) breathedAt(place int, species string, p Presence) []segment {
 	for i := range pieces {
 		pieces[i] = pieces[i].folded(source.background)
 	}
-	last := pieces[len(pieces)-1]
-	if end := p.EndMinute - cutMinutes; last.start < end {
-		last.x0, _ = last.after(end - last.start)
-		last.start = end
-		pieces = append(pieces, last)
+	return withLastMoments(append(pieces, segment{start: p.EndMinute}))
+}
+
+// withLastMoments gives the end of each segment from which a curve falls at once a segment of its own, cutMinutes long.
+func withLastMoments(segments []segment) []segment {
+	var result []segment
+	for i, s := range segments {
+		result = append(result, s)
+		if i+1 == len(segments) {
+			break
+		}
+		next := &segments[i+1]
+		at := s
+		at.start = next.start - cutMinutes
+		if at.x0, _ = s.after(at.start - s.start); at.start > s.start && at.x0 > next.x0 {
+			result = append(result, at)
+		}
 	}
-	return append(pieces, segment{start: p.EndMinute})
+	return result
 }
 
 // still is a room without any excess over a stretch of time, by its air exchange: gases that are added up must share it.

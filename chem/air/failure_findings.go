@@ -60,20 +60,33 @@ func (c *FanFailureCheck) finding(result *FanFailure) finding.Finding {
 	return found
 }
 
-// firstThatMatters is the limit passed first of those that refuse or drive people out.
+// firstThatMatters is the limit passed first of those that refuse or drive people out: of those that the failure brings, else
+// of those that were passed before.
 func (f *FanFailure) firstThatMatters() *PassedLimit {
+	var first *PassedLimit
 	for i := range f.Limits {
-		if f.Limits[i].Severity == finding.Block || f.Limits[i].evacuates() {
-			return &f.Limits[i]
+		limit := &f.Limits[i]
+		if limit.Severity != finding.Block && !limit.evacuates() {
+			continue
+		}
+		if limit.AfterMinutes > 0 {
+			return limit
+		}
+		if first == nil {
+			first = limit
 		}
 	}
-	return nil
+	return first
 }
 
 // soon words a time rounded down, so that it never promises more than there is.
 func soon(minutes float64) string {
-	if minutes < 1 {
+	switch {
+	case minutes == 0:
+		return "even before"
+	case minutes < 1:
 		return "within a minute"
+	default:
+		return fmt.Sprintf("after %.0f min", math.Floor(minutes))
 	}
-	return fmt.Sprintf("after %.0f min", math.Floor(minutes))
 }

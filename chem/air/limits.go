@@ -112,7 +112,7 @@ var massLimited = sync.OnceValue(func() map[string]bool {
 func toLimit(row data.ExposureLimit) (Limit, bool) {
 	limit := Limit{
 		Species: row.Formula, Authority: row.Authority, Kind: row.Kind, AveragingMinutes: float64(row.AveragingMinutes),
-		PPM: row.PPM, MilligramsPerCubicMeter: row.MilligramsPerCubicMeter, Severity: severityOf(row),
+		PPM: row.PPM, MilligramsPerCubicMeter: row.MilligramsPerCubicMeter, Severity: SeverityOf(row),
 		Note: row.Note, Read: row.Read, Source: row.Source,
 	}
 	if row.Kind == data.DangerousToLife || row.Kind == data.Peak {
@@ -138,9 +138,12 @@ func joinNotes(first, second string) string {
 	return first + "; " + second
 }
 
-// severityOf is the decision rule: a value refuses only when it was read in its source, is OSHA's or NIOSH's, and is
-// meant as a limit.
-func severityOf(row data.ExposureLimit) finding.Severity {
+// SeverityOf is the decision rule, what going over a row's value does: it refuses only when it was read in its source, is
+// OSHA's or NIOSH's, and is meant as a limit; empty for a row without a value.
+func SeverityOf(row data.ExposureLimit) finding.Severity {
+	if row.Kind == data.NoLimit {
+		return ""
+	}
 	decides := row.Authority == authorityOSHA || row.Authority == authorityNIOSH
 	if decides && row.Read == data.WasRead && row.Kind != data.ActionLevel {
 		return finding.Block

@@ -79,21 +79,20 @@ func (o occupancy) curve(whole Curve) Curve {
 		return whole
 	}
 	cut := Curve{species: whole.species, background: whole.background, lastRelease: o.inside(whole.lastRelease)}
-	from := math.Inf(-1)
-	for i := range len(o.closed) + 1 {
-		until, shift := math.Inf(1), 0.0
-		if i < len(o.closed) {
-			until = o.closed[i].StartMinute + cutMinutes
-		}
-		if i > 0 {
-			shift = o.before[i-1] + o.closed[i-1].minutes() - cutMinutes
-			from = o.closed[i-1].EndMinute
-		}
+	add := func(from, until, shift float64) {
 		for _, s := range whole.pieces(from, until) {
 			s.start -= shift
 			cut.segments = append(cut.segments, s)
 		}
 	}
+	from, shift := math.Inf(-1), 0.0
+	for _, closed := range o.closed {
+		add(from, closed.StartMinute, shift)
+		add(closed.StartMinute, closed.StartMinute+cutMinutes, shift)
+		from = closed.EndMinute
+		shift += closed.minutes() - cutMinutes
+	}
+	add(from, math.Inf(1), shift)
 	cut.close()
 	return cut
 }

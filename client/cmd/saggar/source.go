@@ -33,6 +33,7 @@ type source struct {
 
 // flagOf names the flags from which values that are reckoned with here come.
 var flagOf = map[string]string{
+	"species": "species", "ppm": "ppm",
 	"start_celsius": "start-celsius", "open_below_celsius": "open-below-celsius",
 	"scale": "factor", "scale.factor": "factor", "scale.product_grams": "product-grams", "scale.crucible_count": "crucibles",
 	"scale.crucible_milliliters": "crucible-milliliters",
