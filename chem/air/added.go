@@ -3,6 +3,7 @@ package air
 import (
 	"math"
 	"slices"
+	"sort"
 
 	"saggar/chem/data"
 )
@@ -27,9 +28,6 @@ func Judge(zone Zone, standing, added []Source, own []OwnLimit) (Judgement, erro
 	survey, err := take(zone, slices.Concat(standing, added), own)
 	if err != nil {
 		return Judgement{}, err
-	}
-	if survey.clean() { // nothing at any time: who is there when need not be known
-		return Judgement{HeadroomPPM: survey.headroom()}, nil
 	}
 	stays, err := survey.stays(zone, added)
 	if err != nil {
@@ -62,9 +60,8 @@ func (s survey) headroom() map[string]float64 {
 // stay is from when until when gas is there, in minutes; End may be infinite.
 type stay struct{ from, until float64 }
 
-func (s survey) clean() bool { return len(s.excesses()) == 0 }
-
-// worsened keeps to each limit's windows that touch the stay of the added gas.
+// worsened keeps to each limit's windows that touch the stay of the added gas. What the peaks settle is not looked at: it runs
+// while a lock is held.
 func (s survey) worsened(stays map[string]stay) []Excess {
 	var result []Excess
 	whole := stay{math.Inf(1), math.Inf(-1)}
@@ -74,23 +71,43 @@ func (s survey) worsened(stays map[string]stay) []Excess {
 			continue
 		}
 		whole = stay{math.Min(whole.from, there.from), math.Max(whole.until, there.until)}
-		for _, limit := range m.limits {
-			if excess, over := m.touching(there, limit.AveragingMinutes).over(limit); over {
-				result = append(result, excess)
-			}
-		}
+		result = append(result, m.overDuring(there)...)
 	}
 	if len(stays) == 0 {
 		return nil
 	}
 	single := slices.Clone(result)
 	for _, kind := range []data.LimitKind{MixtureShift, MixtureShortTerm} {
-		longest := slices.Max(append(s.mixture(kind).windows(), 0))
+		all := s.mixture(kind)
+		if len(all.parts) < 2 || !above(all.atMost(), 1) {
+			continue
+		}
+		longest := slices.Max(append(all.windows(), 0))
 		var clipped survey
-		for _, m := range s {
-			clipped = append(clipped, m.touching(whole, longest))
+		for _, p := range all.parts {
+			clipped = append(clipped, p.m.touching(whole, longest))
 		}
 		if excess, over := clipped.mixture(kind).over(single); over {
+			result = append(result, excess)
+		}
+	}
+	return result
+}
+
+// overDuring are the limits that the species goes over in windows that touch a stay.
+func (m *measured) overDuring(there stay) []Excess {
+	var result []Excess
+	cuts := map[float64]*measured{}
+	for _, limit := range m.limits {
+		if !above(m.peak, limit.PPM) {
+			continue
+		}
+		cut, known := cuts[limit.AveragingMinutes]
+		if !known {
+			cut = m.touching(there, limit.AveragingMinutes)
+			cuts[limit.AveragingMinutes] = cut
+		}
+		if excess, over := cut.over(limit); over {
 			result = append(result, excess)
 		}
 	}
@@ -141,8 +158,13 @@ const cutMinutes = 1e-6
 
 // pieces are the curve's segments from one minute to another, the first beginning with what is there then.
 func (c Curve) pieces(from, until float64) []segment {
-	var pieces []segment
-	for i := max(c.find(from), 0); i < len(c.segments) && c.segments[i].start < until; i++ {
+	first := max(c.find(from), 0)
+	end := sort.Search(len(c.segments), func(i int) bool { return c.segments[i].start >= until })
+	if first >= end {
+		return nil
+	}
+	pieces := make([]segment, 0, end-first+2)
+	for i := first; i < end; i++ {
 		s := c.segments[i]
 		if s.start < from {
 			s.x0, _ = s.after(from - s.start)

@@ -157,9 +157,6 @@ func (c *RoomCheck) held(survey survey, added []Source) ([]Excess, map[string]st
 	if err != nil {
 		return nil, nil, err
 	}
-	if survey.clean() {
-		return nil, stays, nil
-	}
 	return survey.worsened(stays), stays, nil
 }
 

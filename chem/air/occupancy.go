@@ -60,14 +60,14 @@ func (o occupancy) inside(minute float64) float64 {
 	return minute - o.before[next-1] - last.minutes() + cutMinutes
 }
 
-// clock is the minute of the clock for one of inside; within a sliver that is left of a stretch, the stretch's start.
+// clock is the minute of the clock for one of inside; within the sliver that is left of a stretch, one of its ends.
 func (o occupancy) clock(inside float64) float64 {
 	next := sort.Search(len(o.closed), func(i int) bool { return o.closed[i].StartMinute-o.before[i] >= inside })
 	if next == 0 {
 		return inside
 	}
 	last := o.closed[next-1]
-	if into := inside - (last.StartMinute - o.before[next-1]); into < cutMinutes {
+	if into := inside - (last.StartMinute - o.before[next-1]); into < cutMinutes/2 {
 		return last.StartMinute
 	}
 	return inside + o.before[next-1] + last.minutes() - cutMinutes
