@@ -256,7 +256,8 @@ func (d *day) breathedAt(place int, species string, p Presence) []segment {
 	return withLastMoments(append(pieces, segment{start: p.EndMinute}))
 }
 
-// withLastMoments gives the end of each segment from which a curve falls at once a segment of its own, cutMinutes long.
+// withLastMoments gives the end of each segment from which a curve falls at once a segment of its own, cutMinutes long: the
+// highest value before a fall counts.
 func withLastMoments(segments []segment) []segment {
 	var result []segment
 	for i, s := range segments {
@@ -267,7 +268,7 @@ func withLastMoments(segments []segment) []segment {
 		next := &segments[i+1]
 		at := s
 		at.start = next.start - cutMinutes
-		if at.x0, _ = s.after(at.start - s.start); at.start > s.start && at.x0 > next.x0 {
+		if at.x0, _ = s.after(next.start - s.start); at.start > s.start && at.x0 > next.x0 {
 			result = append(result, at)
 		}
 	}

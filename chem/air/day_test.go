@@ -119,16 +119,17 @@ func TestAPersonsDayAgainstPlainIntegration(t *testing.T) {
 			plain := breathedPlainly(check, species.Species, gramsPerMole)
 			for window, got := range map[int]float64{15: species.Max15MinutePPM, 480: species.Max8HourPPM} {
 				want := plain.maxMean(window)
-				assert.GreaterOrEqual(t, got, want*(1-1e-6)-1e-12, "%d min", window)
+				assert.GreaterOrEqual(t, got, want*(1-1e-6)-1e-9, "%d min", window)
 				// The plain windows begin on sixteenths of a minute: between two of them the mean moves by no more than this.
-				assert.LessOrEqual(t, got, want+slices.Max(plain.ppm)/plainSteps/float64(window)+1e-6*want, "%d min", window)
+				assert.LessOrEqual(t, got, want+slices.Max(plain.ppm)/plainSteps/float64(window)+1e-6*want+1e-9, "%d min", window)
 			}
-			assert.InEpsilon(t, max(slices.Max(plain.ppm), 1e-12), max(species.PeakPPM, 1e-12), 1e-6)
+			assert.InEpsilon(t, max(slices.Max(plain.ppm), 1e-9), max(species.PeakPPM, 1e-9), 1e-6)
 			total := 0.0
 			for _, ppmMinutes := range species.PPMMinutes {
 				total += ppmMinutes
 			}
-			assert.InEpsilon(t, max(plain.sum[len(plain.sum)-1], 1e-9), max(total, 1e-9), 1e-6, "all that is breathed")
+			want := plain.sum[len(plain.sum)-1]
+			assert.InDelta(t, want, total, 1e-6*(want+slices.Max(plain.ppm))+1e-9, "all that is breathed")
 		}
 	})
 }

@@ -227,6 +227,23 @@ func OwnLimitFaults(own []OwnLimit) finding.Faults {
 }
 
 func (o OwnLimit) faults(index int, published []Limit) finding.Faults {
+	faults := o.worded(index)
+	field := fmt.Sprintf("own_limits[%d].limit_ppm", index)
+	if !(o.PPM > 0) || !finite(o.PPM) {
+		faults.Add(field, fmt.Sprintf("%v is no limit", o.PPM), "give a number above zero")
+		return faults
+	}
+	for _, limit := range published {
+		if limit.Authority == authorityOSHA && limit.Kind == o.Kind && o.PPM > limit.PPM {
+			faults.Add(field, fmt.Sprintf("%v ppm is looser than OSHA's %v ppm (%s)", o.PPM, limit.PPM, limit.Source),
+				fmt.Sprintf("a studio may tighten, never loosen: give at most %v", limit.PPM))
+		}
+	}
+	return faults
+}
+
+// worded are the faults of all but the value.
+func (o OwnLimit) worded(index int) finding.Faults {
 	var faults finding.Faults
 	add := func(field, message, cure string) {
 		faults.Add(fmt.Sprintf("own_limits[%d].%s", index, field), message, cure)
@@ -243,16 +260,6 @@ func (o OwnLimit) faults(index int, published []Limit) finding.Faults {
 	if !atLeastZero(o.AveragingMinutes) || o.AveragingMinutes > dayMinutes || o.AveragingMinutes == 0 && o.Kind != data.Ceiling {
 		add("averaging_minutes", fmt.Sprintf("%v is no averaging time", o.AveragingMinutes),
 			"give minutes above zero, at most a day's 1440, or 0 for a ceiling")
-	}
-	if !(o.PPM > 0) || !finite(o.PPM) {
-		add("limit_ppm", fmt.Sprintf("%v is no limit", o.PPM), "give a number above zero")
-		return faults
-	}
-	for _, limit := range published {
-		if limit.Authority == authorityOSHA && limit.Kind == o.Kind && o.PPM > limit.PPM {
-			add("limit_ppm", fmt.Sprintf("%v ppm is looser than OSHA's %v ppm (%s)", o.PPM, limit.PPM, limit.Source),
-				fmt.Sprintf("a studio may tighten, never loosen: give at most %v", limit.PPM))
-		}
 	}
 	return faults
 }

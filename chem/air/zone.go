@@ -157,6 +157,11 @@ func (s *Source) validateStart(faults *finding.Faults, index int, startMinute fl
 	}
 }
 
+// fault is one fault of an input as an error.
+func fault(field, message, cure string) error {
+	return finding.Faults{{Field: field, Message: message, Cure: cure}}
+}
+
 func finite(x float64) bool      { return !math.IsNaN(x) && !math.IsInf(x, 0) }
 func atLeastZero(x float64) bool { return x >= 0 && finite(x) }
 func fraction(x float64) bool    { return x >= 0 && x <= 1 }
