@@ -1,7 +1,10 @@
 package air
 
 import (
+	"cmp"
 	"fmt"
+	"math"
+	"regexp"
 	"slices"
 	"testing"
 
@@ -142,5 +145,70 @@ func TestOwnLimits(t *testing.T) {
 		spoil(&own)
 		_, err := applicable("SO2", []OwnLimit{own})
 		assert.ErrorContains(t, err, want)
+	}
+}
+
+func TestOwnLimitFaultsNameEachField(t *testing.T) {
+	good := OwnLimit{Species: "SO2", Name: "studio", Kind: data.TimeWeighted, AveragingMinutes: 480, PPM: 0.25, Source: "rule 4"}
+	assert.Empty(t, OwnLimitFaults([]OwnLimit{good, {"CO", "studio", data.Ceiling, 0, 100, "rule 5"}}))
+	for field, spoil := range map[string]func(*OwnLimit){
+		"species":           func(o *OwnLimit) { o.Species = "Xx" },
+		"name":              func(o *OwnLimit) { o.Name = "" },
+		"source":            func(o *OwnLimit) { o.Source = "" },
+		"kind":              func(o *OwnLimit) { o.Kind = data.DangerousToLife },
+		"averaging_minutes": func(o *OwnLimit) { o.AveragingMinutes = 1440.5 },
+		"limit_ppm":         func(o *OwnLimit) { o.PPM = math.NaN() },
+	} {
+		own := good
+		spoil(&own)
+		faults := OwnLimitFaults([]OwnLimit{good, own})
+		require.Len(t, faults, 1, field)
+		assert.Equal(t, "own_limits[1]."+field, faults[0].Field)
+	}
+	looser := good
+	looser.PPM = 5.1
+	faults := OwnLimitFaults([]OwnLimit{looser})
+	require.Len(t, faults, 1)
+	assert.Contains(t, faults[0].Message, "looser than OSHA's 5 ppm (29 CFR 1910.1000 Table Z-1")
+	assert.Contains(t, faults[0].Cure, "at most 5")
+	// A limit that is looser in mg/m3 is compared as ppm: OSHA's 1 mg/m3 of acid mist.
+	mist := OwnLimit{Species: "H2SO4", Name: "studio", Kind: data.TimeWeighted, AveragingMinutes: 480, PPM: 0.25, Source: "rule 6"}
+	assert.NotEmpty(t, OwnLimitFaults([]OwnLimit{mist}))
+	mist.PPM = 0.2493
+	assert.Empty(t, OwnLimitFaults([]OwnLimit{mist}))
+}
+
+func TestStrictest(t *testing.T) {
+	for _, c := range []struct {
+		species   string
+		kind      data.LimitKind
+		authority string
+		ppm       float64
+	}{
+		{"SO2", data.TimeWeighted, "EU", 0.5},
+		{"SO2", data.ShortTerm, "EU", 1},
+		{"CO", data.Ceiling, "NIOSH", 200},
+		{"NO", data.TimeWeighted, "EU", 2},
+		{"HCl", data.Ceiling, "Ontario", 2},
+		{"SO2", data.DangerousToLife, "NIOSH", 100},
+	} {
+		limit, ok := Strictest(c.species, c.kind)
+		require.True(t, ok, c.species)
+		assert.Equal(t, c.authority, limit.Authority, "%s %s", c.species, c.kind)
+		assert.Equal(t, c.ppm, limit.PPM, "%s %s", c.species, c.kind)
+	}
+	limit, _ := Strictest("C", data.TimeWeighted)
+	assert.Equal(t, finding.Block, limit.Severity, "of two that are equal the one that refuses")
+	_, ok := Strictest("COS", data.TimeWeighted)
+	assert.False(t, ok)
+	limits := StrictestFirst("SO2")
+	assert.True(t, slices.IsSortedFunc(limits, func(a, b Limit) int { return cmp.Compare(a.PPM, b.PPM) }))
+}
+
+// A source says of which year it is: a section of the code by itself would not.
+func TestEverySourceOfALimitSaysItsYear(t *testing.T) {
+	section, year := regexp.MustCompile(`1910[.]\d+`), regexp.MustCompile(`\b(19|20)\d\d\b`)
+	for _, row := range data.ExposureLimits() {
+		assert.Regexp(t, year, section.ReplaceAllString(row.Source, ""), "%s %s %s", row.Substance, row.Authority, row.Kind)
 	}
 }
