@@ -137,7 +137,8 @@ func CheckRoom(check RoomCheck) (Assessment, error) {
 func (c *RoomCheck) validate() error {
 	var faults finding.Faults
 	if !atLeastZero(c.SeriesStepMinutes) {
-		faults.Add("series_step_minutes", fmt.Sprintf("%v is no step", c.SeriesStepMinutes), "give minutes above zero, or 0 for the default")
+		faults.Add("series_step_minutes", fmt.Sprintf("%v is no step", c.SeriesStepMinutes),
+			"give minutes above zero, or 0 for the default")
 	}
 	c.validateShift(&faults)
 	faults = append(faults, OwnLimitFaults(c.Own)...)
@@ -163,7 +164,8 @@ func (c *RoomCheck) held(survey survey, added []Source) ([]Excess, map[string]st
 func (m *measured) assess(zone *Zone) SpeciesAssessment {
 	result := SpeciesAssessment{
 		Limits: make([]LimitCheck, 0, len(m.limits)), Species: m.curve.species, PeakPPM: m.peak,
-		PeakMinute: m.occupied.clock(m.peakMinute), Max15MinutePPM: m.mean(shortTermMinutes).ppm, Max8HourPPM: m.mean(shiftMinutes).ppm,
+		PeakMinute:     m.occupied.clock(m.peakMinute),
+		Max15MinutePPM: m.mean(shortTermMinutes).ppm, Max8HourPPM: m.mean(shiftMinutes).ppm,
 		FlowNeeded: m.flowNeeded(zone, refusing(m.limits)),
 	}
 	for _, limit := range m.limits {

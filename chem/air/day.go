@@ -92,7 +92,9 @@ func (c *DayCheck) assumptions() []string {
 		"the rooms' air as predicted, each well mixed with its factor K",
 		"time outside the given rooms counts as spent in clean air: give every room that the person is in",
 		"a mean is over the limit's whole averaging time, time outside included: 29 CFR 1910.1000(d)(1)(i)",
-		fmt.Sprintf("beside an open furnace its spill adds to the room's air, exchanged at %g m3/s", c.ExchangeCubicMetersPerSecond),
+		fmt.Sprintf("beside an open furnace its spill adds to the room's air, exchanged at %g m3/s",
+			c.ExchangeCubicMetersPerSecond),
+		"air from other rooms as Carry passes it on: never too little",
 		"no respirator is counted",
 		noteSO3,
 	}
@@ -169,8 +171,8 @@ func (c *DayCheck) validatePresence(faults *finding.Faults, index int) {
 	presence := c.Presences[index]
 	path := func(field string) string { return fmt.Sprintf("presences[%d].%s", index, field) }
 	if !(presence.StartMinute < presence.EndMinute) || !finite(presence.StartMinute) || !finite(presence.EndMinute) {
-		faults.Add(path("end_minute"), fmt.Sprintf("from %v to %v is no stretch of time", presence.StartMinute, presence.EndMinute),
-			"give an end after the start")
+		faults.Add(path("end_minute"),
+			fmt.Sprintf("from %v to %v is no stretch of time", presence.StartMinute, presence.EndMinute), "give an end after the start")
 	}
 	for i, other := range c.Presences[:index] {
 		if presence.StartMinute < other.EndMinute && other.StartMinute < presence.EndMinute {

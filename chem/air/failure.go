@@ -98,7 +98,8 @@ func (c *FanFailureCheck) validate() error {
 	}
 	for i, name := range c.Failing {
 		if sourceNamed(c.Sources, name) < 0 {
-			faults.Add(fmt.Sprintf("failing[%d]", i), fmt.Sprintf("there is no source %q", name), "name one that is given, or none for all")
+			faults.Add(fmt.Sprintf("failing[%d]", i), fmt.Sprintf("there is no source %q", name),
+				"name one that is given, or none for all")
 		}
 	}
 	faults = append(faults, OwnLimitFaults(c.Own)...)

@@ -38,7 +38,8 @@ func (c *FanFailureCheck) assumptions() []string {
 func (c *FanFailureCheck) finding(result *FanFailure) finding.Finding {
 	found := finding.Finding{
 		Severity: finding.Note, Code: "AIR_FAN_FAILURE", About: c.Zone.ID, Source: commonPractice,
-		Message: fmt.Sprintf("if the fan of %s stops at minute %.0f, no limit that refuses is passed", c.Zone.name(), result.AtMinute),
+		Message: fmt.Sprintf("if the fan of %s stops at minute %.0f, no limit that refuses is passed", c.Zone.name(),
+			result.AtMinute),
 		Figures: []finding.Figure{{Name: "fails", Value: result.AtMinute, Unit: "min"}},
 		Cure:    stopSteps,
 	}
@@ -51,7 +52,9 @@ func (c *FanFailureCheck) finding(result *FanFailure) finding.Finding {
 		result.AtMinute, first.Species, first.Authority, first.Kind, worded(first.Species, first.PPM), soon(first.AfterMinutes))
 	found.Figures = append(found.Figures, finding.Figure{Name: "time_to_act", Value: first.AfterMinutes, Unit: "min"})
 	if result.LeastMinutes != nil {
-		found.Figures = append(found.Figures, finding.Figure{Name: "no_failure_leaves_less_than", Value: *result.LeastMinutes, Unit: "min"})
+		found.Figures = append(found.Figures, finding.Figure{
+			Name: "no_failure_leaves_less_than", Value: *result.LeastMinutes, Unit: "min",
+		})
 	}
 	if result.EvacuateMinutes != nil {
 		found.Message += fmt.Sprintf("; what nobody may breathe even for a moment is passed %s", soon(*result.EvacuateMinutes))

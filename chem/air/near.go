@@ -105,7 +105,8 @@ func NearField(zone Zone, sources []Source, at int, exchangeCubicMetersPerSecond
 		return nil, fault("at", fmt.Sprintf("%d is no source", at), fmt.Sprintf("give an index of the %d sources", len(sources)))
 	}
 	if !(exchangeCubicMetersPerSecond > 0) || !finite(exchangeCubicMetersPerSecond) {
-		return nil, fault("exchange_cubic_meters_per_second", fmt.Sprintf("%v is no flow", exchangeCubicMetersPerSecond), "give a number above zero")
+		return nil, fault("exchange_cubic_meters_per_second", fmt.Sprintf("%v is no flow", exchangeCubicMetersPerSecond),
+			"give a number above zero")
 	}
 	curves, err := Curves(zone, sources)
 	if err != nil {

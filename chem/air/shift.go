@@ -44,7 +44,8 @@ func (c *RoomCheck) laterEnough(added []Source) (*float64, error) {
 
 func (c *RoomCheck) validateShift(faults *finding.Faults) {
 	if !atLeastZero(c.ShiftStepMinutes) {
-		faults.Add("shift_step_minutes", fmt.Sprintf("%v is no step", c.ShiftStepMinutes), "give minutes above zero, or 0 for the default")
+		faults.Add("shift_step_minutes", fmt.Sprintf("%v is no step", c.ShiftStepMinutes),
+			"give minutes above zero, or 0 for the default")
 	}
 	step := c.ShiftStepMinutes
 	if step == 0 {
