@@ -1,6 +1,7 @@
 package air
 
 import (
+	"encoding/json"
 	"slices"
 	"strings"
 	"testing"
@@ -111,6 +112,8 @@ func TestAPersonsDayAgainstPlainIntegration(t *testing.T) {
 		check := drawDay(t)
 		day, err := CheckDay(check)
 		require.NoError(t, err)
+		_, err = json.Marshal(day)
+		require.NoError(t, err, "never a NaN")
 		for _, species := range day.Species {
 			gramsPerMole, known := map[string]float64{"SO2": 64.058, "CO": 28.010}[species.Species]
 			if !known {

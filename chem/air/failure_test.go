@@ -1,6 +1,7 @@
 package air
 
 import (
+	"encoding/json"
 	"math"
 	"slices"
 	"testing"
@@ -108,6 +109,8 @@ func TestNoFailureLeavesLessTimeThanTheWorst(t *testing.T) {
 		worst, err := CheckFanFailure(check)
 		require.NoError(t, err)
 		assert.True(t, worst.Worst)
+		_, err = json.Marshal(worst)
+		require.NoError(t, err, "never a NaN")
 		least := math.Inf(1)
 		if worst.EvacuateMinutes != nil {
 			least = *worst.EvacuateMinutes

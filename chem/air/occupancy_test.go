@@ -1,6 +1,7 @@
 package air
 
 import (
+	"encoding/json"
 	"math"
 	"slices"
 	"strings"
@@ -50,6 +51,10 @@ func TestMeansInsideAgainstPlainIntegration(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		zone, sources := drawZone(t), drawSources(t, "sources")
 		zone.Unoccupied = drawClosed(t)
+		checked, err := CheckRoom(RoomCheck{Zone: zone, Sources: sources})
+		require.NoError(t, err)
+		_, err = json.Marshal(checked)
+		require.NoError(t, err, "never a NaN")
 		survey, err := take(zone, sources, nil)
 		require.NoError(t, err)
 		for _, m := range survey {
