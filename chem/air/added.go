@@ -3,6 +3,7 @@ package air
 import (
 	"math"
 	"slices"
+	"sort"
 
 	"saggar/chem/data"
 )
@@ -28,9 +29,13 @@ func Judge(zone Zone, standing, added []Source, own []OwnLimit) (Judgement, erro
 	if err != nil {
 		return Judgement{}, err
 	}
-	excesses, err := survey.worsened(zone, added)
+	stays, err := survey.stays(zone, added)
+	if err != nil {
+		return Judgement{}, err
+	}
+	excesses := survey.worsened(stays)
 	sortWorstFirst(excesses)
-	return Judgement{excesses, survey.headroom()}, err
+	return Judgement{excesses, survey.headroom()}, nil
 }
 
 // Worsens is the excesses of Judge.
@@ -55,15 +60,9 @@ func (s survey) headroom() map[string]float64 {
 // stay is from when until when gas is there, in minutes; End may be infinite.
 type stay struct{ from, until float64 }
 
-// worsened keeps to each limit's windows that touch the stay of the added gas.
-func (s survey) worsened(zone Zone, added []Source) ([]Excess, error) {
-	if len(s.excesses()) == 0 {
-		return nil, nil // nothing at any time
-	}
-	stays, err := s.stays(zone, added)
-	if err != nil {
-		return nil, err
-	}
+// worsened keeps to each limit's windows that touch the stay of the added gas. What the peaks settle is not looked at: it runs
+// while a lock is held.
+func (s survey) worsened(stays map[string]stay) []Excess {
 	var result []Excess
 	whole := stay{math.Inf(1), math.Inf(-1)}
 	for _, m := range s {
@@ -72,27 +71,47 @@ func (s survey) worsened(zone Zone, added []Source) ([]Excess, error) {
 			continue
 		}
 		whole = stay{math.Min(whole.from, there.from), math.Max(whole.until, there.until)}
-		for _, limit := range m.limits {
-			if excess, over := m.touching(there, limit.AveragingMinutes).over(limit); over {
-				result = append(result, excess)
-			}
-		}
+		result = append(result, m.overDuring(there)...)
 	}
 	if len(stays) == 0 {
-		return nil, nil
+		return nil
 	}
 	single := slices.Clone(result)
 	for _, kind := range []data.LimitKind{MixtureShift, MixtureShortTerm} {
-		longest := slices.Max(append(s.mixture(kind).windows(), 0))
+		all := s.mixture(kind)
+		if len(all.parts) < 2 || !above(all.atMost(), 1) {
+			continue
+		}
+		longest := slices.Max(append(all.windows(), 0))
 		var clipped survey
-		for _, m := range s {
-			clipped = append(clipped, m.touching(whole, longest))
+		for _, p := range all.parts {
+			clipped = append(clipped, p.m.touching(whole, longest))
 		}
 		if excess, over := clipped.mixture(kind).over(single); over {
 			result = append(result, excess)
 		}
 	}
-	return result, nil
+	return result
+}
+
+// overDuring are the limits that the species goes over in windows that touch a stay.
+func (m *measured) overDuring(there stay) []Excess {
+	var result []Excess
+	cuts := map[float64]*measured{}
+	for _, limit := range m.limits {
+		if !above(m.peak, limit.PPM) {
+			continue
+		}
+		cut, known := cuts[limit.AveragingMinutes]
+		if !known {
+			cut = m.touching(there, limit.AveragingMinutes)
+			cuts[limit.AveragingMinutes] = cut
+		}
+		if excess, over := cut.over(limit); over {
+			result = append(result, excess)
+		}
+	}
+	return result
 }
 
 // stays is when each species of the added sources is there above a ten-thousandth of its strictest limit.
@@ -127,7 +146,9 @@ func (s survey) stays(zone Zone, added []Source) (map[string]stay, error) {
 
 // touching is the species with its curve cut to all windows of a length that touch a stay.
 func (m *measured) touching(there stay, windowMinutes float64) *measured {
-	cut := &measured{load: m.load, limits: m.limits, curve: m.curve.between(there.from-windowMinutes, there.until+windowMinutes)}
+	from, until := m.occupied.inside(there.from), m.occupied.inside(there.until)
+	cut := &measured{load: m.load, limits: m.limits, curve: m.curve.between(from-windowMinutes, until+windowMinutes),
+		whole: m.whole, occupied: m.occupied}
 	cut.peak, cut.peakMinute = cut.curve.Peak()
 	return cut
 }
@@ -135,19 +156,30 @@ func (m *measured) touching(there stay, windowMinutes float64) *measured {
 // cutMinutes is how soon after its end a cut curve falls to nothing.
 const cutMinutes = 1e-6
 
-// between is the curve from one minute to another: it begins with what is there then, and after the end there is nothing.
-func (c Curve) between(from, until float64) Curve {
-	cut := Curve{species: c.species, background: c.background, lastRelease: math.Min(c.lastRelease, until)}
+// pieces are the curve's segments from one minute to another, the first beginning with what is there then.
+func (c Curve) pieces(from, until float64) []segment {
 	first := max(c.find(from), 0)
-	for i := first; i < len(c.segments) && c.segments[i].start < until; i++ {
+	end := sort.Search(len(c.segments), func(i int) bool { return c.segments[i].start >= until })
+	if first >= end {
+		return nil
+	}
+	pieces := make([]segment, 0, end-first+2)
+	for i := first; i < end; i++ {
 		s := c.segments[i]
 		if s.start < from {
 			s.x0, _ = s.after(from - s.start)
 			s.start = from
 		}
 		s.area = 0
-		cut.segments = append(cut.segments, s)
+		pieces = append(pieces, s)
 	}
+	return pieces
+}
+
+// between is the curve from one minute to another: it begins with what is there then, and after the end there is nothing.
+func (c Curve) between(from, until float64) Curve {
+	cut := Curve{species: c.species, background: c.background, lastRelease: math.Min(c.lastRelease, until)}
+	cut.segments = c.pieces(from, until)
 	if last := len(cut.segments) - 1; last >= 0 && !math.IsInf(until, 1) {
 		end := cut.segments[last]
 		excess, _ := end.after(until - end.start)

@@ -157,3 +157,17 @@ func TestHeadroomIsEnoughForWhatFitsInIt(t *testing.T) {
 		}
 	})
 }
+
+// BenchmarkJudge is what is done under a booking's lock: one firing among fifty in the room.
+func BenchmarkJudge(b *testing.B) {
+	for name, grams := range map[string]float64{"clean": 0.001, "over": 2} {
+		b.Run(name, func(b *testing.B) {
+			zone, sources := crowded(grams)
+			for b.Loop() {
+				if _, err := Judge(zone, sources[1:], sources[:1], nil); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}

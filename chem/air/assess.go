@@ -1,6 +1,7 @@
 package air
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
@@ -24,6 +25,10 @@ type RoomCheck struct {
 	DetectorTestDays int `json:"detector_test_days"`
 	// SeriesStepMinutes is the spacing of the series; 0: about a hundred points over the gas's stay.
 	SeriesStepMinutes float64 `json:"series_step_minutes"`
+	// ShiftHorizonMinutes is how far ahead a later time that would be enough is sought; 0: it is not sought.
+	ShiftHorizonMinutes float64 `json:"shift_horizon_minutes"`
+	// ShiftStepMinutes is the grid on which it is sought; 0 means 5.
+	ShiftStepMinutes float64 `json:"shift_step_minutes"`
 }
 
 // Assessment is the predicted air of one room against every limit, with what would cure what is wrong.
@@ -41,6 +46,8 @@ type Assessment struct {
 	ChargeShareEnough *float64 `json:"charge_share_enough"`
 	// CaptureEnough is, by source, the capture that would let only that share escape; empty when nothing is over.
 	CaptureEnough []CaptureCure `json:"capture_enough"`
+	// LaterMinutesEnough is by how many minutes later the sources would be refused no more; nil: not sought, or none is.
+	LaterMinutesEnough *float64 `json:"later_minutes_enough"`
 	// ReentryMinute is when every species is below its re-entry level; nil: never, or one has no limit.
 	ReentryMinute *float64          `json:"reentry_minute"`
 	Series        []SeriesPoint     `json:"series"`
@@ -49,7 +56,7 @@ type Assessment struct {
 	Caution       string            `json:"caution"`
 }
 
-// SpeciesAssessment is one species of an Assessment.
+// SpeciesAssessment is one species of an Assessment. Peak and means are of the time when people may be inside.
 type SpeciesAssessment struct {
 	Species        string       `json:"species"`
 	PeakPPM        float64      `json:"peak_ppm"`
@@ -63,6 +70,9 @@ type SpeciesAssessment struct {
 	ReentryMinute *float64 `json:"reentry_minute"`
 	// FlowNeeded is the least steady flow that passes this species' refusing limits; nil: no flow does.
 	FlowNeeded *float64 `json:"flow_needed_cubic_meters_per_second"`
+	// ProtectionEnough is the least class that would be enough at the peak for whoever must be inside while a limit that
+	// refuses is exceeded. It covers its wearer only and clears no finding. Nil: nothing is exceeded, or none is enough.
+	ProtectionEnough *ProtectionClass `json:"protection_enough"`
 }
 
 // LimitCheck is one limit with what is predicted against it.
@@ -71,6 +81,8 @@ type LimitCheck struct {
 	MeanPPM float64 `json:"mean_ppm"` // greatest mean over the limit's averaging time
 	Ratio   float64 `json:"ratio"`    // above 1: over the limit
 }
+
+func (l LimitCheck) refused() bool { return l.Severity == finding.Block && above(l.MeanPPM, l.PPM) }
 
 // SeriesPoint is one point of a curve for printing.
 type SeriesPoint struct {
@@ -82,8 +94,8 @@ type SeriesPoint struct {
 // CheckRoom predicts the air of a room over the whole stay of the gas and holds it against every limit.
 // The error is a fault of the input; limits exceeded are findings.
 func CheckRoom(check RoomCheck) (Assessment, error) {
-	if !atLeastZero(check.SeriesStepMinutes) {
-		return Assessment{}, stepFault(check.SeriesStepMinutes)
+	if err := check.validate(); err != nil {
+		return Assessment{}, err
 	}
 	added := check.Sources
 	check.Sources = slices.Concat(check.Standing, added)
@@ -91,11 +103,9 @@ func CheckRoom(check RoomCheck) (Assessment, error) {
 	if err != nil {
 		return Assessment{}, err
 	}
-	excesses := survey.excesses()
-	if len(check.Standing) > 0 {
-		if excesses, err = survey.worsened(check.Zone, added); err != nil {
-			return Assessment{}, err
-		}
+	excesses, stays, err := check.held(survey, added)
+	if err != nil {
+		return Assessment{}, err
 	}
 	detectors, err := check.detectorFindings()
 	if err != nil {
@@ -113,15 +123,48 @@ func CheckRoom(check RoomCheck) (Assessment, error) {
 	result.MixtureRatio = max(result.ShiftMixtureRatio, result.ShortTermMixtureRatio)
 	result.FlowNeeded = survey.flowNeeded(&check.Zone)
 	result.cureByRelease(survey, check)
+	if result.LaterMinutesEnough, err = check.laterEnough(added); err != nil {
+		return Assessment{}, err
+	}
 	result.Series = survey.series(check.SeriesStepMinutes)
-	result.Findings = slices.Concat(survey.findings(&check, &result, excesses), check.extractionFindings(), detectors)
+	result.Findings = slices.Concat(survey.findings(&check, &result, excesses), check.extractionFindings(), detectors,
+		survey.reentryFindings(&check.Zone, stays), check.openWhileSigned(added))
 	finding.SortWorstFirst(result.Findings)
 	return result, nil
 }
 
+// validate lists the faults of the check's own fields; the zone and the sources have theirs.
+func (c *RoomCheck) validate() error {
+	var faults finding.Faults
+	if !atLeastZero(c.SeriesStepMinutes) {
+		faults.Add("series_step_minutes", fmt.Sprintf("%v is no step", c.SeriesStepMinutes),
+			"give minutes above zero, or 0 for the default")
+	}
+	c.validateShift(&faults)
+	faults = append(faults, OwnLimitFaults(c.Own)...)
+	return faults.Err()
+}
+
+// held is what the added sources are held to account for, and when their gas is there.
+func (c *RoomCheck) held(survey survey, added []Source) ([]Excess, map[string]stay, error) {
+	if len(c.Standing) == 0 {
+		stays := map[string]stay{}
+		for _, m := range survey {
+			stays[m.whole.species] = stay{math.Inf(-1), math.Inf(1)}
+		}
+		return survey.excesses(), stays, nil
+	}
+	stays, err := survey.stays(c.Zone, added)
+	if err != nil {
+		return nil, nil, err
+	}
+	return survey.worsened(stays), stays, nil
+}
+
 func (m *measured) assess(zone *Zone) SpeciesAssessment {
 	result := SpeciesAssessment{
-		Limits: make([]LimitCheck, 0, len(m.limits)), Species: m.curve.species, PeakPPM: m.peak, PeakMinute: m.peakMinute,
+		Limits: make([]LimitCheck, 0, len(m.limits)), Species: m.curve.species, PeakPPM: m.peak,
+		PeakMinute:     m.occupied.clock(m.peakMinute),
 		Max15MinutePPM: m.mean(shortTermMinutes).ppm, Max8HourPPM: m.mean(shiftMinutes).ppm,
 		FlowNeeded: m.flowNeeded(zone, refusing(m.limits)),
 	}
@@ -129,9 +172,14 @@ func (m *measured) assess(zone *Zone) SpeciesAssessment {
 		greatest := m.mean(limit.AveragingMinutes).ppm
 		result.Limits = append(result.Limits, LimitCheck{limit, greatest, greatest / limit.PPM})
 	}
+	if over := slices.ContainsFunc(result.Limits, LimitCheck.refused); over {
+		if least, some := leastProtection(Protection(m.curve.species, m.peak)); some {
+			result.ProtectionEnough = &least
+		}
+	}
 	if level, ok := reentryLevel(m.limits); ok {
 		result.ReentryPPM = level
-		if minute, falls := m.curve.MinuteBelow(level); falls {
+		if minute, falls := m.whole.MinuteBelow(level); falls {
 			result.ReentryMinute = &minute
 		}
 	}

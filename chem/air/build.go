@@ -47,6 +47,7 @@ type load struct {
 	first      float64 // minute at which the first release begins
 	last       float64 // minute at which the last release ends
 	changes    []change
+	occupied   occupancy
 }
 
 // collect sorts the sources' releases into loads by species, in order of species.
@@ -63,8 +64,10 @@ func collect(zone *Zone, sources []Source) ([]load, error) {
 			return nil, err
 		}
 	}
+	occupied := newOccupancy(zone.Unoccupied)
 	for i := range c.loads {
 		c.loads[i].settle(zone)
+		c.loads[i].occupied = occupied
 	}
 	slices.SortFunc(c.loads, func(a, b load) int { return cmp.Compare(a.species, b.species) })
 	return c.loads, nil

@@ -19,7 +19,7 @@ func (c RoomCheck) assumptions() []string {
 		"ppm by volume at 25 C and 1 atm, molar volume 24.45 l",
 		"releases, captured shares and door-open times as given; nothing settles, reacts or sticks to walls",
 		noteSO3,
-		"people stay in the room for the whole of each averaging time",
+		c.Zone.occupancyAssumption(),
 		"NIOSH and OSHA values refuse, stricter published ones warn; a value not read in its source only warns",
 		fmt.Sprintf("re-entry below %g of the strictest shift limit that refuses, of the strictest limit where none does "+
 			"(common practice, no source)", reentryShareOfShift),

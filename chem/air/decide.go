@@ -43,7 +43,9 @@ type survey []*measured
 // measured is one species' curve, its limits and the greatest means asked for so far.
 type measured struct {
 	load       *load
-	curve      Curve
+	curve      Curve // what people inside breathe, without the time when nobody is: what limits are held against
+	whole      Curve // the room's air at all times
+	occupied   occupancy
 	limits     []Limit
 	peak       float64
 	peakMinute float64
@@ -77,7 +79,8 @@ func take(zone Zone, sources []Source, own []OwnLimit) (survey, error) {
 }
 
 func measure(load *load, rates []rateStep, limits []Limit) *measured {
-	m := &measured{load: load, curve: load.curve(rates), limits: limits}
+	m := &measured{load: load, whole: load.curve(rates), occupied: load.occupied, limits: limits}
+	m.curve = m.occupied.curve(m.whole)
 	m.peak, m.peakMinute = m.curve.Peak()
 	return m
 }
@@ -106,7 +109,7 @@ func (m *measured) over(limit Limit) (Excess, bool) {
 	if !above(greatest.ppm, limit.PPM) {
 		return Excess{}, false
 	}
-	return Excess{limit, greatest.ppm, greatest.startMinute, greatest.ppm / limit.PPM}, true
+	return Excess{limit, greatest.ppm, m.occupied.clock(greatest.startMinute), greatest.ppm / limit.PPM}, true
 }
 
 // above reports whether a value exceeds a limit by more than rounding: exactly at the limit passes.
@@ -208,7 +211,7 @@ func (x mixture) ratio() (total, minute float64) {
 		greatest, start := combine(curves, weights).MaxMean(window)
 		total += greatest
 		if greatest > largest {
-			largest, minute = greatest, start
+			largest, minute = greatest, x.parts[0].m.occupied.clock(start)
 		}
 	}
 	return total, minute

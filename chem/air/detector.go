@@ -20,7 +20,8 @@ func (c *RoomCheck) detectorFindings() ([]finding.Finding, error) {
 		return nil, nil
 	}
 	if c.DetectorTestDays < 0 {
-		return nil, fmt.Errorf("detector_test_days %d: give a number above zero, or 0 for the default", c.DetectorTestDays)
+		return nil, fault("detector_test_days", fmt.Sprintf("%d is no number of days", c.DetectorTestDays),
+			"give one above zero, or 0 for the default")
 	}
 	days := c.DetectorTestDays
 	if days == 0 {

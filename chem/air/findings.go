@@ -106,7 +106,7 @@ func (s survey) cure(f *finding.Finding, excess Excess, check *RoomCheck, result
 		f.Figures = append(f.Figures, finding.Figure{Name: "charge_share_enough", Value: share, Unit: "1"})
 		ways = append(ways, fmt.Sprintf("%.2g of the charge", roundDown(share)), captureWay(check.Sources, excess, share))
 	}
-	ways = append(ways, "a slower release, another time or another room")
+	ways = append(ways, result.laterWay())
 	f.Cure = strings.Join(ways, "; or ")
 }
 

@@ -152,7 +152,7 @@ func OldMeasurements(measurements []Measurement, onDate string) ([]finding.Findi
 func parseDate(field, text string) (time.Time, error) {
 	date, err := time.Parse(time.DateOnly, text)
 	if err != nil {
-		return time.Time{}, fmt.Errorf("%s %q: give a date such as 2026-03-31", field, text)
+		return time.Time{}, fault(field, fmt.Sprintf("%q is no date", text), "give one such as 2026-03-31")
 	}
 	return date, nil
 }

@@ -1,6 +1,7 @@
 package air
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"sync"
@@ -24,6 +25,7 @@ const (
 const (
 	shortTermMinutes        = 15
 	shiftMinutes            = 480
+	dayMinutes              = 1440
 	excursionTimes          = 3
 	excursionCeilingTimes   = 5
 	excursionSource         = "general excursion rule, " + commonPractice + ", on "
@@ -110,7 +112,7 @@ var massLimited = sync.OnceValue(func() map[string]bool {
 func toLimit(row data.ExposureLimit) (Limit, bool) {
 	limit := Limit{
 		Species: row.Formula, Authority: row.Authority, Kind: row.Kind, AveragingMinutes: float64(row.AveragingMinutes),
-		PPM: row.PPM, MilligramsPerCubicMeter: row.MilligramsPerCubicMeter, Severity: severityOf(row),
+		PPM: row.PPM, MilligramsPerCubicMeter: row.MilligramsPerCubicMeter, Severity: SeverityOf(row),
 		Note: row.Note, Read: row.Read, Source: row.Source,
 	}
 	if row.Kind == data.DangerousToLife || row.Kind == data.Peak {
@@ -136,9 +138,12 @@ func joinNotes(first, second string) string {
 	return first + "; " + second
 }
 
-// severityOf is the decision rule: a value refuses only when it was read in its source, is OSHA's or NIOSH's, and is
-// meant as a limit.
-func severityOf(row data.ExposureLimit) finding.Severity {
+// SeverityOf is the decision rule, what going over a row's value does: it refuses only when it was read in its source, is
+// OSHA's or NIOSH's, and is meant as a limit; empty for a row without a value.
+func SeverityOf(row data.ExposureLimit) finding.Severity {
+	if row.Kind == data.NoLimit {
+		return ""
+	}
 	decides := row.Authority == authorityOSHA || row.Authority == authorityNIOSH
 	if decides && row.Read == data.WasRead && row.Kind != data.ActionLevel {
 		return finding.Block
@@ -147,18 +152,24 @@ func severityOf(row data.ExposureLimit) finding.Severity {
 }
 
 // excursions are the rule's two limits for each authority with a shift mean and no short-term value of its own. A
-// short-term value that refuses speaks for all: where NIOSH has one, OSHA's shift mean needs no such rule.
+// short-term value that refuses speaks for all: where NIOSH has one, OSHA's shift mean needs no such rule. Where nothing that
+// refuses is held at every moment, the rule's ceiling stays on what refuses over a shift: no mean hides a burst.
 func excursions(limits []Limit) []Limit {
+	momentary := slices.ContainsFunc(limits, func(l Limit) bool { return l.Severity == finding.Block && l.AveragingMinutes == 0 })
 	var added []Limit
 	for _, base := range limits {
+		if base.Kind != data.TimeWeighted {
+			continue
+		}
 		spoken := slices.ContainsFunc(limits, func(l Limit) bool {
 			return l.shortTerm() && (l.Authority == base.Authority || l.Severity == finding.Block)
 		})
-		if base.Kind != data.TimeWeighted || spoken {
-			continue
+		if !spoken {
+			added = append(added, base.times(Excursion, excursionTimes, shortTermMinutes))
 		}
-		added = append(added, base.times(Excursion, excursionTimes, shortTermMinutes),
-			base.times(ExcursionCeiling, excursionCeilingTimes, 0))
+		if !spoken || !momentary && base.Severity == finding.Block {
+			added = append(added, base.times(ExcursionCeiling, excursionCeilingTimes, 0))
+		}
 	}
 	return added
 }
@@ -190,8 +201,8 @@ func applicable(species string, own []OwnLimit) ([]Limit, error) {
 		if countedAs(o.Species) != species {
 			continue
 		}
-		if err := o.validate(limits); err != nil {
-			return nil, fmt.Errorf("own_limits[%d]: %w", i, err)
+		if err := o.faults(i, limits).Err(); err != nil {
+			return nil, err
 		}
 		limits = append(slices.Clip(limits), Limit{
 			Species: species, Authority: o.Name, Kind: o.Kind, AveragingMinutes: o.AveragingMinutes, PPM: o.PPM,
@@ -201,23 +212,75 @@ func applicable(species string, own []OwnLimit) ([]Limit, error) {
 	return limits, nil
 }
 
-func (o OwnLimit) validate(published []Limit) error {
-	switch {
-	case o.Kind != data.TimeWeighted && o.Kind != data.ShortTerm && o.Kind != data.Ceiling:
-		return fmt.Errorf("kind %q: give TWA, STEL or C", o.Kind)
-	case o.Name == "" || o.Source == "":
-		return fmt.Errorf("name %q, source %q: give both", o.Name, o.Source)
-	case !(o.PPM > 0) || !finite(o.PPM):
-		return fmt.Errorf("limit_ppm %v: give a number above zero", o.PPM)
-	case !atLeastZero(o.AveragingMinutes) || o.AveragingMinutes == 0 && o.Kind != data.Ceiling:
-		return fmt.Errorf("averaging_minutes %v: give minutes above zero, or 0 for a ceiling", o.AveragingMinutes)
+// OwnLimitFaults lists what is wrong with a studio's own limits, each at own_limits[i] and its field: a name and a source
+// are required, and none may be looser than OSHA's value of the same kind.
+func OwnLimitFaults(own []OwnLimit) finding.Faults {
+	var faults finding.Faults
+	for i, o := range own {
+		if _, err := GramsPerMole(o.Species); err != nil || o.Species == "" {
+			faults.Add(fmt.Sprintf("own_limits[%d].species", i), fmt.Sprintf("%q is no formula", o.Species), "give one such as SO2")
+			continue
+		}
+		faults = append(faults, o.faults(i, limitsOf(o.Species))...)
+	}
+	return faults
+}
+
+func (o OwnLimit) faults(index int, published []Limit) finding.Faults {
+	faults := o.worded(index)
+	field := fmt.Sprintf("own_limits[%d].limit_ppm", index)
+	if !(o.PPM > 0) || !finite(o.PPM) {
+		faults.Add(field, fmt.Sprintf("%v is no limit", o.PPM), "give a number above zero")
+		return faults
 	}
 	for _, limit := range published {
 		if limit.Authority == authorityOSHA && limit.Kind == o.Kind && o.PPM > limit.PPM {
-			return fmt.Errorf("limit_ppm %v is looser than OSHA's %v: a studio may tighten, never loosen", o.PPM, limit.PPM)
+			faults.Add(field, fmt.Sprintf("%v ppm is looser than OSHA's %v ppm (%s)", o.PPM, limit.PPM, limit.Source),
+				fmt.Sprintf("a studio may tighten, never loosen: give at most %v", limit.PPM))
 		}
 	}
-	return nil
+	return faults
+}
+
+// worded are the faults of all but the value.
+func (o OwnLimit) worded(index int) finding.Faults {
+	var faults finding.Faults
+	add := func(field, message, cure string) {
+		faults.Add(fmt.Sprintf("own_limits[%d].%s", index, field), message, cure)
+	}
+	if o.Kind != data.TimeWeighted && o.Kind != data.ShortTerm && o.Kind != data.Ceiling {
+		add("kind", fmt.Sprintf("%q is no kind of limit", o.Kind), "give TWA, STEL or C")
+	}
+	if o.Name == "" {
+		add("name", "is missing", "say what the studio calls the limit")
+	}
+	if o.Source == "" {
+		add("source", "is missing", "say where the value comes from")
+	}
+	if !atLeastZero(o.AveragingMinutes) || o.AveragingMinutes > dayMinutes || o.AveragingMinutes == 0 && o.Kind != data.Ceiling {
+		add("averaging_minutes", fmt.Sprintf("%v is no averaging time", o.AveragingMinutes),
+			"give minutes above zero, at most a day's 1440, or 0 for a ceiling")
+	}
+	return faults
+}
+
+// StrictestFirst are a species' published limits by value, the strictest first, those of one value in the table's order.
+func StrictestFirst(species string) []Limit {
+	limits := slices.DeleteFunc(Limits(species), func(l Limit) bool { return l.Kind == Excursion || l.Kind == ExcursionCeiling })
+	slices.SortStableFunc(limits, func(a, b Limit) int { return cmp.Compare(a.PPM, b.PPM) })
+	return limits
+}
+
+// Strictest is the lowest limit of a kind that any authority sets for a species; of two that are equal the one that refuses.
+// False when there is none.
+func Strictest(species string, kind data.LimitKind) (Limit, bool) {
+	lowest, found := strictest(limitsOf(species), func(l Limit) bool { return l.Kind == kind })
+	if refusing, ok := strictest(limitsOf(species), func(l Limit) bool {
+		return l.Kind == kind && l.Severity == finding.Block
+	}); ok && refusing.PPM <= lowest.PPM {
+		return refusing, true
+	}
+	return lowest, found
 }
 
 // strictest is the lowest limit that keep accepts; false when there is none.

@@ -1,7 +1,10 @@
 package air
 
 import (
+	"cmp"
 	"fmt"
+	"math"
+	"regexp"
 	"slices"
 	"testing"
 
@@ -34,13 +37,16 @@ func TestLimitsSayWhatRefuses(t *testing.T) {
 		{"CO", "NIOSH", data.Ceiling, 200, 0, finding.Block, "a ceiling without an averaging time"},
 		{"H2S", "NIOSH", data.Ceiling, 10, 10, finding.Block, "a ceiling over ten minutes, as its row says"},
 		{"H2S", "OSHA", data.Peak, 50, 0, finding.Block, "its ten minutes are how long, not a mean"},
-		{"CO2", "NIOSH", data.ShortTerm, 30000, 15, finding.Warn, "not read in its source"},
-		{"CS2", "NIOSH", data.DangerousToLife, 500, 0, finding.Warn, "not read in its source"},
+		{"CO2", "NIOSH", data.ShortTerm, 30000, 15, finding.Block, "read in its source"},
+		{"CS2", "NIOSH", data.DangerousToLife, 500, 0, finding.Warn, "read second-hand"},
+		{"NH3", "EU", data.TimeWeighted, 20, 480, finding.Warn, "not read in its source, and no American one"},
 		{"CO", "NIOSH", data.DangerousToLife, 1200, 0, finding.Warn, "read second-hand; NIOSH's ceiling of 200 refuses"},
-		{"CO2", "NIOSH", data.DangerousToLife, 40000, 0, finding.Warn, "read second-hand"},
+		{"CO2", "NIOSH", data.DangerousToLife, 40000, 0, finding.Block, "read in its source"},
 		{"HF", "NIOSH", data.DangerousToLife, 30, 0, finding.Warn, "read second-hand"},
-		{"CO2", "OSHA", Excursion, 15000, 15, finding.Block, "three times a shift mean that stands alone"},
-		{"CO2", "OSHA", ExcursionCeiling, 25000, 0, finding.Block, "five times"},
+		{"NO", "NIOSH", Excursion, 75, 15, finding.Block, "three times a shift mean that stands alone"},
+		{"NO", "NIOSH", ExcursionCeiling, 125, 0, finding.Block, "five times"},
+		{"NH3", "NIOSH", ExcursionCeiling, 125, 0, finding.Block, "nothing else that refuses is held at every moment"},
+		{"HF", "OSHA", ExcursionCeiling, 15, 0, finding.Block, "nothing else that refuses is held at every moment"},
 	}
 	for _, c := range cases {
 		t.Run(fmt.Sprint(c.species, c.authority, c.kind), func(t *testing.T) {
@@ -55,7 +61,10 @@ func TestLimitsSayWhatRefuses(t *testing.T) {
 
 // What is dangerous to life and only warns is refused all the same: a limit that was read stands below it at every moment.
 func TestDangerToLifeIsRefusedByOneLimitOrAnother(t *testing.T) {
-	for _, species := range []string{"SO2", "CO", "CO2", "H2S", "CS2", "NO2", "HF", "HCl", "H2SO4"} {
+	for species, limits := range limitTable() {
+		if !slices.ContainsFunc(limits, func(l Limit) bool { return l.Kind == data.DangerousToLife }) {
+			continue
+		}
 		danger := limitOf(t, species, "NIOSH", data.DangerousToLife)
 		lowest, refuses := strictest(Limits(species), func(l Limit) bool {
 			return l.Severity == finding.Block && l.AveragingMinutes == 0
@@ -66,7 +75,7 @@ func TestDangerToLifeIsRefusedByOneLimitOrAnother(t *testing.T) {
 }
 
 func TestExcursionRuleOnlyWhereNoShortTermValueStands(t *testing.T) {
-	for _, species := range []string{"SO2", "CO", "H2S", "CS2"} {
+	for _, species := range []string{"SO2", "CO", "CO2", "H2S", "CS2"} {
 		for _, limit := range Limits(species) {
 			assert.NotContains(t, []data.LimitKind{Excursion, ExcursionCeiling}, limit.Kind, species)
 		}
@@ -136,5 +145,70 @@ func TestOwnLimits(t *testing.T) {
 		spoil(&own)
 		_, err := applicable("SO2", []OwnLimit{own})
 		assert.ErrorContains(t, err, want)
+	}
+}
+
+func TestOwnLimitFaultsNameEachField(t *testing.T) {
+	good := OwnLimit{Species: "SO2", Name: "studio", Kind: data.TimeWeighted, AveragingMinutes: 480, PPM: 0.25, Source: "rule 4"}
+	assert.Empty(t, OwnLimitFaults([]OwnLimit{good, {"CO", "studio", data.Ceiling, 0, 100, "rule 5"}}))
+	for field, spoil := range map[string]func(*OwnLimit){
+		"species":           func(o *OwnLimit) { o.Species = "Xx" },
+		"name":              func(o *OwnLimit) { o.Name = "" },
+		"source":            func(o *OwnLimit) { o.Source = "" },
+		"kind":              func(o *OwnLimit) { o.Kind = data.DangerousToLife },
+		"averaging_minutes": func(o *OwnLimit) { o.AveragingMinutes = 1440.5 },
+		"limit_ppm":         func(o *OwnLimit) { o.PPM = math.NaN() },
+	} {
+		own := good
+		spoil(&own)
+		faults := OwnLimitFaults([]OwnLimit{good, own})
+		require.Len(t, faults, 1, field)
+		assert.Equal(t, "own_limits[1]."+field, faults[0].Field)
+	}
+	looser := good
+	looser.PPM = 5.1
+	faults := OwnLimitFaults([]OwnLimit{looser})
+	require.Len(t, faults, 1)
+	assert.Contains(t, faults[0].Message, "looser than OSHA's 5 ppm (29 CFR 1910.1000 Table Z-1")
+	assert.Contains(t, faults[0].Cure, "at most 5")
+	// A limit that is looser in mg/m3 is compared as ppm: OSHA's 1 mg/m3 of acid mist.
+	mist := OwnLimit{Species: "H2SO4", Name: "studio", Kind: data.TimeWeighted, AveragingMinutes: 480, PPM: 0.25, Source: "rule 6"}
+	assert.NotEmpty(t, OwnLimitFaults([]OwnLimit{mist}))
+	mist.PPM = 0.2493
+	assert.Empty(t, OwnLimitFaults([]OwnLimit{mist}))
+}
+
+func TestStrictest(t *testing.T) {
+	for _, c := range []struct {
+		species   string
+		kind      data.LimitKind
+		authority string
+		ppm       float64
+	}{
+		{"SO2", data.TimeWeighted, "EU", 0.5},
+		{"SO2", data.ShortTerm, "EU", 1},
+		{"CO", data.Ceiling, "NIOSH", 200},
+		{"NO", data.TimeWeighted, "EU", 2},
+		{"HCl", data.Ceiling, "Ontario", 2},
+		{"SO2", data.DangerousToLife, "NIOSH", 100},
+	} {
+		limit, ok := Strictest(c.species, c.kind)
+		require.True(t, ok, c.species)
+		assert.Equal(t, c.authority, limit.Authority, "%s %s", c.species, c.kind)
+		assert.Equal(t, c.ppm, limit.PPM, "%s %s", c.species, c.kind)
+	}
+	limit, _ := Strictest("C", data.TimeWeighted)
+	assert.Equal(t, finding.Block, limit.Severity, "of two that are equal the one that refuses")
+	_, ok := Strictest("COS", data.TimeWeighted)
+	assert.False(t, ok)
+	limits := StrictestFirst("SO2")
+	assert.True(t, slices.IsSortedFunc(limits, func(a, b Limit) int { return cmp.Compare(a.PPM, b.PPM) }))
+}
+
+// A source says of which year it is: a section of the code by itself would not.
+func TestEverySourceOfALimitSaysItsYear(t *testing.T) {
+	section, year := regexp.MustCompile(`1910[.]\d+`), regexp.MustCompile(`\b(19|20)\d\d\b`)
+	for _, row := range data.ExposureLimits() {
+		assert.Regexp(t, year, section.ReplaceAllString(row.Source, ""), "%s %s %s", row.Substance, row.Authority, row.Kind)
 	}
 }

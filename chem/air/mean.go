@@ -32,10 +32,15 @@ type sweep struct {
 	head      edge // the window's end
 	best      float64
 	bestStart float64
+	level     float64 // the sweep notes where the mean first passes it
+	passed    bool
+	below     float64 // where the window began when it was last at or below the level
+	beyond    float64 // and when it was first above
 }
 
 func newSweep(segments []segment, window float64) *sweep {
-	s := &sweep{segments: segments, window: window, bestStart: segments[0].start, best: math.Inf(-1)}
+	s := &sweep{segments: segments, window: window, bestStart: segments[0].start, best: math.Inf(-1), level: math.Inf(1)}
+	s.below = s.bestStart
 	end := segments[0].start + window
 	for s.head.at+1 < len(segments) && segments[s.head.at+1].start <= end {
 		s.head.at++
@@ -61,8 +66,16 @@ func (s *sweep) onward(e edge, minutes float64) edge {
 }
 
 func (s *sweep) consider(tail, head edge) {
-	if mean := (head.total - tail.total) / s.window; mean > s.best {
-		s.best, s.bestStart = mean, s.segments[tail.at].start+tail.tau
+	mean, begins := (head.total-tail.total)/s.window, s.segments[tail.at].start+tail.tau
+	if mean > s.best {
+		s.best, s.bestStart = mean, begins
+	}
+	switch {
+	case s.passed:
+	case mean > s.level:
+		s.passed, s.beyond = true, begins
+	default:
+		s.below = begins
 	}
 }
 

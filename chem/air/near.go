@@ -59,7 +59,8 @@ func CheckNear(check NearCheck) (NearAssessment, error) {
 		return NearAssessment{}, err
 	}
 	if check.Worn != "" && !knownClass(check.Worn) {
-		return NearAssessment{}, fmt.Errorf("worn %q: give a class such as air_purifying/negative pressure/half_mask", check.Worn)
+		return NearAssessment{}, fault("worn", fmt.Sprintf("%q is no class of respirator", check.Worn),
+			"give one such as air_purifying/negative pressure/half_mask")
 	}
 	result := NearAssessment{Source: check.Sources[check.At].Name, Species: []NearSpecies{}, Findings: []finding.Finding{},
 		Caution: Caution, Assumptions: []string{
@@ -73,7 +74,7 @@ func CheckNear(check NearCheck) (NearAssessment, error) {
 		if err != nil {
 			return NearAssessment{}, err
 		}
-		result.add(&measured{curve: curve, limits: limits}, check)
+		result.add(&measured{curve: curve, whole: curve, limits: limits}, check)
 	}
 	finding.SortWorstFirst(result.Findings)
 	return result, nil
@@ -101,10 +102,11 @@ func SpillPPM(source Source) (map[string]float64, error) {
 // intervals what spills there over the exchange in m3/s. At is the source's index.
 func NearField(zone Zone, sources []Source, at int, exchangeCubicMetersPerSecond float64) ([]Curve, error) {
 	if at < 0 || at >= len(sources) {
-		return nil, fmt.Errorf("at %d: give an index of the %d sources", at, len(sources))
+		return nil, fault("at", fmt.Sprintf("%d is no source", at), fmt.Sprintf("give an index of the %d sources", len(sources)))
 	}
 	if !(exchangeCubicMetersPerSecond > 0) || !finite(exchangeCubicMetersPerSecond) {
-		return nil, fmt.Errorf("exchange_cubic_meters_per_second %v: give a number above zero", exchangeCubicMetersPerSecond)
+		return nil, fault("exchange_cubic_meters_per_second", fmt.Sprintf("%v is no flow", exchangeCubicMetersPerSecond),
+			"give a number above zero")
 	}
 	curves, err := Curves(zone, sources)
 	if err != nil {
@@ -140,11 +142,11 @@ func spilled(source Source, exchange float64) ([]Curve, error) {
 		offset, running := 0.0, 0
 		for j, c := range l.changes {
 			offset, running = offset+c.gain, running+c.releases
-			if running == 0 {
-				offset = 0
-			}
 			if j+1 < len(l.changes) && l.changes[j+1].minute == c.minute {
-				continue
+				continue // within a minute they stand in any order
+			}
+			if running == 0 { // what rounding left of releases that have ended
+				offset = 0
 			}
 			curves[i].segments = append(curves[i].segments, segment{start: c.minute, offset: max(0, offset)})
 		}

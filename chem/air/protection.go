@@ -42,6 +42,55 @@ var cartridges = map[string]cartridge{
 	"CO2":   {why: "no cartridge holds CO2 back"},
 	"NO2":   {eyes: true, why: "cartridges against NO2 give no reliable warning of their end"},
 	"CS2":   {eyes: true, why: "cartridges against CS2 give no reliable warning of their end"},
+	// Dust and fume: a particulate filter.
+	"SiO2": {suitable: true},
+	"ZnO":  {suitable: true},
+	"Cu":   {suitable: true},
+	"Mn":   {suitable: true},
+	"Co":   {suitable: true},
+	"Pb":   {suitable: true},
+}
+
+// ProtectionCheck is every class of respirator against one concentration, with the limits that it rests on.
+type ProtectionCheck struct {
+	Species                 string            `json:"species"`
+	PPM                     float64           `json:"ppm"`
+	MilligramsPerCubicMeter float64           `json:"milligrams_per_cubic_meter"`
+	Classes                 []ProtectionClass `json:"classes"`
+	// Limits are the published ones, the strictest first.
+	Limits      []Limit  `json:"limits"`
+	Assumptions []string `json:"assumptions"`
+	Caution     string   `json:"caution"`
+}
+
+// CheckProtection is Protection with the limits, the assumptions and the caution that belong beside it. Dust is asked for by
+// the concentration that its mass comes to (PPMFromMilligrams): what rises when something is weighed, sieved or ground must
+// be measured, no figure for it is assumed. The error is a finding.Faults.
+func CheckProtection(species string, ppm float64) (ProtectionCheck, error) {
+	var faults finding.Faults
+	gramsPerMole, err := GramsPerMole(species)
+	if err != nil {
+		faults.Add("species", err.Error(), "give a formula such as SO2")
+	}
+	if !atLeastZero(ppm) || ppm > 1e6 {
+		faults.Add("ppm", fmt.Sprintf("%v ppm is no concentration", ppm), "give 0 to 1000000 ppm")
+	}
+	if err := faults.Err(); err != nil {
+		return ProtectionCheck{}, err
+	}
+	result := ProtectionCheck{
+		Species: species, PPM: ppm, MilligramsPerCubicMeter: ppm * gramsPerMole / MolarVolumeLiters,
+		Classes: Protection(species, ppm), Limits: StrictestFirst(species), Caution: Caution, Assumptions: []string{
+			"maximum use concentration: assigned protection factor times the strictest limit that refuses, never above what is " +
+				"dangerous to life (29 CFR 1910.134(d)(3)(i))",
+			"protection covers its wearer only, fitted and with a cartridge or filter that is suitable and not spent",
+			"ppm by volume at 25 C and 1 atm, molar volume 24.45 l",
+		},
+	}
+	if countedAs(species) != species {
+		result.Assumptions = append(result.Assumptions, noteSO3)
+	}
+	return result, nil
 }
 
 // Protection says which classes of respirator would be enough for their wearer at a concentration, in the table's order

@@ -7,6 +7,7 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
 
 	"saggar/chem/finding"
 )
@@ -126,9 +127,37 @@ func TestNearField(t *testing.T) {
 	assert.InEpsilon(t, sum/100000, mean, 1e-6)
 
 	_, err = NearField(check.Zone, check.Sources, 2, 0.2)
-	assert.ErrorContains(t, err, "at 2")
+	assert.ErrorContains(t, err, "at: 2 is no source")
 	_, err = NearField(check.Zone, check.Sources, 0, 0)
 	assert.ErrorContains(t, err, "exchange_cubic_meters_per_second")
+}
+
+// What stands beside a furnace above the room's air is the spill of every release of that moment over the exchange, however
+// many begin and end within the same minute.
+func TestWhatSpillsAgainstThePlainSum(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		source := Source{Name: "muffle", DoorOpenFraction: rapid.Float64Range(0, 0.9).Draw(t, "open")}
+		minute := rapid.IntRange(0, 12)
+		for range rapid.IntRange(1, 30).Draw(t, "releases") {
+			from := float64(minute.Draw(t, "from"))
+			source.Releases = append(source.Releases, Release{"SO2", from, from + 1 + float64(minute.Draw(t, "for")), 0.1})
+		}
+		for range rapid.IntRange(1, 3).Draw(t, "openings") {
+			from := float64(minute.Draw(t, "opens"))
+			source.DoorOpen = append(source.DoorOpen, Interval{from, from + 1 + float64(minute.Draw(t, "stays"))})
+		}
+		zone := Zone{VolumeCubicMeters: 100, MixingFactor: 1, Flow: ConstantFlow(0.5)}
+		near, err := NearField(zone, []Source{source}, 0, 0.2)
+		require.NoError(t, err)
+		room := only(t, zone, []Source{source})
+		for middle := 0.5; middle < 30; middle++ {
+			spill := 0.0
+			if isClosed(source.DoorOpen, middle) { // the door stands open
+				spill = plainSpill([]Source{source}, "SO2", middle) / 60 / 0.2 * 1000 * 24.45 / 64.058
+			}
+			assert.InDelta(t, spill, near[0].At(middle)-room.At(middle), 1e-4*spill+1e-9, "minute %v", middle)
+		}
+	})
 }
 
 func TestCheckNear(t *testing.T) {

@@ -4,11 +4,14 @@ import (
 	"encoding/csv"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"saggar/chem/data"
 )
 
 // published is one row of a table in testdata; each row names its source.
@@ -153,6 +156,27 @@ func TestPublishedUnitFactors(t *testing.T) {
 			back, err := PPMFromMilligrams(factor, gramsPerMole)
 			require.NoError(t, err)
 			assert.InDelta(t, 1, back, 1e-12)
+		})
+	}
+}
+
+// Every limit that may refuse, as its source states it, copied out once more: the table says the same and was read there.
+func TestPublishedExposureLimits(t *testing.T) {
+	for _, row := range readPublished(t, "exposure-limits.csv") {
+		cell := func(name string) string { return row.cells[name] }
+		t.Run(cell("substance")+" "+cell("body")+" "+cell("limit")+" "+cell("fraction"), func(t *testing.T) {
+			number := func(name string) float64 {
+				if cell(name) == "" {
+					return 0
+				}
+				return row.number(name)
+			}
+			found := slices.ContainsFunc(data.ExposureLimits(), func(l data.ExposureLimit) bool {
+				return l.Formula == cell("formula") && l.Authority == cell("body") && string(l.Kind) == cell("limit") &&
+					float64(l.AveragingMinutes) == number("averaging_min") && l.PPM == number("ppm") &&
+					l.MilligramsPerCubicMeter == number("mg_m3") && l.Fraction == cell("fraction") && l.Read == data.WasRead
+			})
+			assert.True(t, found, "%v", row.cells)
 		})
 	}
 }

@@ -30,7 +30,16 @@ func captureUp(fraction float64) float64 {
 func worded(species string, ppm float64) string {
 	gramsPerMole, err := GramsPerMole(species)
 	if err != nil || !limitedByMass(species) {
-		return fmt.Sprintf("%.3g ppm", ppm)
+		return threeFigures(ppm) + " ppm"
 	}
-	return fmt.Sprintf("%.3g mg/m3 (%.3g ppm)", ppm*gramsPerMole/MolarVolumeLiters, ppm)
+	return fmt.Sprintf("%s mg/m3 (%s ppm)", threeFigures(ppm*gramsPerMole/MolarVolumeLiters), threeFigures(ppm))
+}
+
+// threeFigures rounds to three figures, thousands without an exponent.
+func threeFigures(x float64) string {
+	if math.Abs(x) < 1000 || !finite(x) {
+		return fmt.Sprintf("%.3g", x)
+	}
+	unit := math.Pow(10, math.Floor(math.Log10(math.Abs(x)))-2)
+	return fmt.Sprintf("%.0f", math.Round(x/unit)*unit)
 }

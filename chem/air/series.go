@@ -1,22 +1,13 @@
 package air
 
 import (
-	"fmt"
 	"math"
-
-	"saggar/chem/finding"
 )
 
 const (
 	seriesPointsAtMost = 2000 // a species
 	endlessTailMinutes = 1440 // shown after the last release where the gas never goes
 )
-
-func stepFault(step float64) error {
-	var faults finding.Faults
-	faults.Add("series_step_minutes", fmt.Sprintf("%v is no step", step), "give minutes above zero, or 0 for the default")
-	return faults.Err()
-}
 
 // Stay is from a first release to the moment at which a species is below a hundredth of its strictest limit for good.
 // What happens in a room before Stay less LongestAveragingMinutes, or after it more that, shares no window with it.
@@ -64,7 +55,7 @@ func (c Curve) goneMinute() (float64, bool) {
 func (s survey) series(step float64) []SeriesPoint {
 	curves := make([]Curve, len(s))
 	for i, m := range s {
-		curves[i] = m.curve
+		curves[i] = m.whole
 	}
 	stay, _ := Stay(curves)
 	length := stay.EndMinute - stay.StartMinute

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+
+	"saggar/chem/finding"
 )
 
 // Carried air is passed on as releases. Its curve is replaced by steps that lie on or above it: within each step the
@@ -39,7 +41,9 @@ func Carry(spaces []Space) (map[string][]Source, error) {
 		}
 		curves, err := Curves(space.Zone, slices.Concat(space.Sources, brought[space.Zone.ID]))
 		if err != nil {
-			return nil, fmt.Errorf("spaces[%d]: %w", at, err)
+			var faults finding.Faults
+			faults.AddUnder(fmt.Sprintf("spaces[%d]", at), finding.FaultsOf(err))
+			return nil, faults.Err()
 		}
 		for _, transfer := range space.Transfers {
 			source, err := carried(space.Zone.ID, curves, transfer.CubicMetersPerSecond)
@@ -57,7 +61,7 @@ func giversFirst(spaces []Space) ([]int, error) {
 	index, waits := map[string]int{}, make([]int, len(spaces))
 	for i, space := range spaces {
 		if _, twice := index[space.Zone.ID]; twice {
-			return nil, fmt.Errorf("spaces[%d].zone.id: %q stands twice", i, space.Zone.ID)
+			return nil, fault(fmt.Sprintf("spaces[%d].zone.id", i), fmt.Sprintf("%q stands twice", space.Zone.ID), "give each room an id of its own")
 		}
 		index[space.Zone.ID] = i
 	}
@@ -65,11 +69,12 @@ func giversFirst(spaces []Space) ([]int, error) {
 		for j, transfer := range space.Transfers {
 			to, known := index[transfer.ToRoom]
 			if !known {
-				return nil, fmt.Errorf("spaces[%d].transfers[%d].to_room: no room %q", i, j, transfer.ToRoom)
+				return nil, fault(fmt.Sprintf("spaces[%d].transfers[%d].to_room", i, j), fmt.Sprintf("there is no room %q", transfer.ToRoom),
+					"name one that is given")
 			}
 			if !atLeastZero(transfer.CubicMetersPerSecond) {
-				return nil, fmt.Errorf("spaces[%d].transfers[%d].cubic_meters_per_second: %v is no flow", i, j,
-					transfer.CubicMetersPerSecond)
+				return nil, fault(fmt.Sprintf("spaces[%d].transfers[%d].cubic_meters_per_second", i, j),
+					fmt.Sprintf("%v is no flow", transfer.CubicMetersPerSecond), "give a number of at least zero")
 			}
 			waits[to]++
 		}
@@ -101,8 +106,8 @@ func circle(spaces []Space, waits []int) error {
 			names = append(names, space.Zone.ID)
 		}
 	}
-	return fmt.Errorf("transfers: air goes in a circle among %s: leave the smallest transfer out, or make them one room",
-		strings.Join(names, ", "))
+	return fault("transfers", "air goes in a circle among "+strings.Join(names, ", "),
+		"leave the smallest transfer out, or make them one room")
 }
 
 // carried is what a flow of a room's air brings. The background is left out: the receiving room's own counts it.

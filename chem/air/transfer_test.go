@@ -90,7 +90,7 @@ func TestCarryGoesOnAndRefusesCircles(t *testing.T) {
 	assert.ErrorContains(t, err, "circle among third, second, first")
 	spaces[0].Transfers = []Transfer{{"cellar", 0.1}}
 	_, err = Carry(spaces)
-	assert.ErrorContains(t, err, `spaces[0].transfers[0].to_room: no room "cellar"`)
+	assert.ErrorContains(t, err, `spaces[0].transfers[0].to_room: there is no room "cellar"`)
 	spaces[0].Transfers = []Transfer{{"first", -0.1}}
 	_, err = Carry(spaces)
 	assert.ErrorContains(t, err, "cubic_meters_per_second")

@@ -1,7 +1,6 @@
 package air
 
 import (
-	"cmp"
 	"fmt"
 	"maps"
 	"math"
@@ -42,6 +41,9 @@ type Zone struct {
 	// begin earlier; where it is less than the background the background counts.
 	InitialPPM  map[string]float64 `json:"initial_ppm"`
 	StartMinute float64            `json:"start_minute"`
+	// Unoccupied is when the room is closed and signed, so that nobody is inside. Limits are held over the rest of the time,
+	// and at each end the gas must be gone so far that people may come in again. Other rooms get its air all the same.
+	Unoccupied []Interval `json:"unoccupied"`
 }
 
 // Interval is [StartMinute, EndMinute).
@@ -93,6 +95,7 @@ func (z *Zone) validate(faults *finding.Faults) {
 				fmt.Sprintf("%v is not after the step before", step.StartMinute), "give the steps in order of time")
 		}
 	}
+	validateIntervals(faults, "unoccupied", z.Unoccupied)
 	validateConcentrations(faults, "background_ppm", z.BackgroundPPM)
 	validateConcentrations(faults, "initial_ppm", z.InitialPPM)
 }
@@ -130,10 +133,15 @@ func (s *Source) validate(faults *finding.Faults, index int) {
 			faults.Add(path(fmt.Sprintf("releases[%d].species", i)), err.Error(), "give a formula such as SO2")
 		}
 	}
-	for i, open := range s.DoorOpen {
-		if !(open.StartMinute < open.EndMinute) || !finite(open.StartMinute) || !finite(open.EndMinute) {
-			faults.Add(path(fmt.Sprintf("door_open[%d].end_minute", i)),
-				fmt.Sprintf("from %v to %v is no stretch of time", open.StartMinute, open.EndMinute), "give an end after the start")
+	validateIntervals(faults, path("door_open"), s.DoorOpen)
+}
+
+func validateIntervals(faults *finding.Faults, field string, intervals []Interval) {
+	for i, interval := range intervals {
+		if !(interval.StartMinute < interval.EndMinute) || !finite(interval.StartMinute) || !finite(interval.EndMinute) {
+			faults.Add(fmt.Sprintf("%s[%d].end_minute", field, i),
+				fmt.Sprintf("from %v to %v is no stretch of time", interval.StartMinute, interval.EndMinute),
+				"give an end after the start")
 		}
 	}
 }
@@ -147,6 +155,11 @@ func (s *Source) validateStart(faults *finding.Faults, index int, startMinute fl
 				"begin releases at or after start_minute, or leave initial_ppm out")
 		}
 	}
+}
+
+// fault is one fault of an input as an error.
+func fault(field, message, cure string) error {
+	return finding.Faults{{Field: field, Message: message, Cure: cure}}
 }
 
 func finite(x float64) bool      { return !math.IsNaN(x) && !math.IsInf(x, 0) }
@@ -211,16 +224,5 @@ func (s *Source) openings() []Interval {
 	if apart(s.DoorOpen) {
 		return s.DoorOpen
 	}
-	sorted := slices.Clone(s.DoorOpen)
-	slices.SortFunc(sorted, func(a, b Interval) int { return cmp.Compare(a.StartMinute, b.StartMinute) })
-	joined := sorted[:1]
-	for _, next := range sorted[1:] {
-		last := &joined[len(joined)-1]
-		if next.StartMinute <= last.EndMinute {
-			last.EndMinute = max(last.EndMinute, next.EndMinute)
-			continue
-		}
-		joined = append(joined, next)
-	}
-	return joined
+	return joined(s.DoorOpen)
 }

@@ -24,6 +24,8 @@ type Site struct {
 	ChargeMinutes int
 	DrawMinutes   int
 	OnDate        string // ISO date, for the age of measurements and detector tests
+	// OwnLimits are limits of air that the studio sets for itself.
+	OwnLimits []air.OwnLimit
 }
 
 // Charge is a recipe at a scale, before any furnace is chosen.
@@ -83,6 +85,8 @@ type RoomAir struct {
 	air.Assessment
 	// Near is what people breathe beside the open furnace.
 	Near air.NearAssessment
+	// Failure is what follows when the extraction stops at the worst minute.
+	Failure air.FanFailure
 }
 
 // Recipe assesses a recipe at a scale. Errors: finding.Faults.

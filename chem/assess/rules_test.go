@@ -95,8 +95,15 @@ func TestSilicaDustIsNoted(t *testing.T) {
 	found := withCode(charge(t, worked(chem.Grind, add("flint", 1))).Findings, "SILICA_DUST")
 	require.Len(t, found, 1)
 	assert.Equal(t, finding.Note, found[0].Severity)
-	// 29 CFR 1910.1053(c): 50 micrograms of respirable crystalline silica per cubic metre as an 8-hour mean.
-	assert.Equal(t, []finding.Figure{{Name: "limit", Value: 0.05, Unit: "mg/m3"}}, found[0].Figures)
+	// 29 CFR 1910.1053(b), (c): action level 25, limit 50 micrograms of respirable crystalline silica per cubic metre as an
+	// 8-hour mean; NIOSH 50 micrograms; Directive 2004/37/EC Annex III 0.1 milligram.
+	assert.Equal(t, []finding.Figure{
+		{Name: "limit_osha_al", Value: 0.025, Unit: "mg/m3"}, {Name: "limit_osha_twa", Value: 0.05, Unit: "mg/m3"},
+		{Name: "limit_niosh_twa", Value: 0.05, Unit: "mg/m3"}, {Name: "limit_eu_twa", Value: 0.1, Unit: "mg/m3"},
+	}, found[0].Figures)
+	for _, source := range []string{"1910.1053(c)", "NIOSH", "2004/37/EC"} {
+		assert.Contains(t, found[0].Source, source)
+	}
 	assert.Empty(t, withCode(charge(t, worked(chem.Grind, add("corundum", 1))).Findings, "SILICA_DUST"))
 }
 

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"saggar/chem"
+	"saggar/chem/air"
 	"saggar/chem/data"
 	"saggar/chem/finding"
 	"saggar/chem/hazard"
@@ -127,7 +128,8 @@ func elementShare(brought contents, row data.ToxicElement) float64 {
 	return grams / brought.grams
 }
 
-// dusty notes crystalline silica where it becomes dust: where it is weighed out, and where a charge with it is ground.
+// dusty notes crystalline silica where it becomes dust, where it is weighed out and where a charge with it is ground, with
+// every limit for it. How much rises is not worked out: no figure for it is assumed, it must be measured.
 func (c Charge) dusty(index int) []finding.Finding {
 	stage := c.Recipe.Stages[index]
 	names := c.held[index].added.names(hazard.Silica)
@@ -137,16 +139,26 @@ func (c Charge) dusty(index int) []finding.Finding {
 	if len(names) == 0 {
 		return nil
 	}
-	limits := data.ExposureLimits()
-	limit := limits[slices.IndexFunc(limits, func(l data.ExposureLimit) bool {
-		return l.Formula == "SiO2" && l.Authority == "OSHA" && l.Kind == data.TimeWeighted
-	})]
+	var words, sources []string
+	var figures []finding.Figure
+	for _, l := range air.StrictestFirst("SiO2") {
+		if l.Kind == data.DangerousToLife {
+			continue
+		}
+		words = append(words, fmt.Sprintf("%s %s %g", l.Authority, l.Kind, l.MilligramsPerCubicMeter))
+		sources = append(sources, l.Source)
+		figures = append(figures, finding.Figure{
+			Name: "limit_" + strings.ToLower(l.Authority+"_"+string(l.Kind)), Value: l.MilligramsPerCubicMeter, Unit: "mg/m3",
+		})
+	}
 	return []finding.Finding{{
 		Severity: finding.Note, Code: "SILICA_DUST", Field: stagePath(index) + ".additions", About: stage.ID,
-		Message: fmt.Sprintf("weighing, sieving and grinding %s at stage %s raises respirable crystalline silica; OSHA's "+
-			"limit is %g mg/m3 over %d h, which no eye sees", strings.Join(names, ", "), stage.ID,
-			limit.MilligramsPerCubicMeter, limit.AveragingMinutes/60),
-		Figures: []finding.Figure{{Name: "limit", Value: limit.MilligramsPerCubicMeter, Unit: "mg/m3"}},
-		Cure:    "work at the dust hood or wet, and wipe up wet", Source: limit.Source,
+		Message: fmt.Sprintf("weighing, sieving and grinding %s at stage %s raises respirable crystalline silica, which no eye "+
+			"sees; the limits over a shift, strictest first: %s mg/m3", strings.Join(names, ", "), stage.ID,
+			strings.Join(words, ", ")),
+		Figures: figures,
+		Cure: "work at the dust hood or wet, and wipe up wet; what respirator would be enough follows from a measured " +
+			"concentration only",
+		Source: strings.Join(once(sources), "; "),
 	}}
 }

@@ -278,7 +278,7 @@ func (s Site) roomAir(t Treatment) *RoomAir {
 		Zone: air.Zone{
 			ID: room.ID, VolumeCubicMeters: room.VolumeCubicMeters, MixingFactor: room.MixingFactor, Flow: air.ConstantFlow(flow),
 		},
-		Sources: []air.Source{source}, Room: &room, OnDate: s.OnDate,
+		Sources: []air.Source{source}, Room: &room, OnDate: s.OnDate, Own: s.OwnLimits,
 	}
 	answer := &RoomAir{Room: room.ID, FlowCubicMetersPerSecond: flow}
 	var err error
@@ -286,12 +286,18 @@ func (s Site) roomAir(t Treatment) *RoomAir {
 		answer.Findings = asFindings(err, "", room.ID)
 		return answer
 	}
-	if answer.Near, err = air.CheckNear(air.NearCheck{Zone: check.Zone, Sources: check.Sources}); err != nil {
+	if answer.Near, err = air.CheckNear(air.NearCheck{Zone: check.Zone, Sources: check.Sources, Own: check.Own}); err != nil {
 		answer.Findings = append(answer.Findings, asFindings(err, "", room.ID)...)
 		return answer
 	}
-	answer.Findings = append(answer.Findings, answer.Near.Findings...)
-	answer.Assumptions = once(append(answer.Assumptions, answer.Near.Assumptions...))
+	if answer.Failure, err = air.CheckFanFailure(air.FanFailureCheck{
+		Zone: check.Zone, Sources: check.Sources, Own: check.Own,
+	}); err != nil {
+		answer.Findings = append(answer.Findings, asFindings(err, "", room.ID)...)
+		return answer
+	}
+	answer.Findings = slices.Concat(answer.Findings, answer.Near.Findings, answer.Failure.Findings)
+	answer.Assumptions = once(slices.Concat(answer.Assumptions, answer.Near.Assumptions, answer.Failure.Assumptions))
 	return answer
 }
 

@@ -70,7 +70,7 @@ func (s Studio) Locate(field string) (path string, line int, inFile string) {
 		index, _ := strconv.Atoi(found[2])
 		return s.locateElement(found[1], index, found[3])
 	}
-	if strings.Contains(field, "[") { // an id in brackets: it stands on the server
+	if strings.Contains(field, "[") && !strings.HasPrefix(field, "studio.") { // an id in brackets: it stands on the server
 		return "", 0, field
 	}
 	for _, p := range s.parts {

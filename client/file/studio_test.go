@@ -49,6 +49,22 @@ func TestReadLoadsTheDemosSingleResources(t *testing.T) {
 	assert.Equal(t, "studios/offline/rooms/furnace-bay", room.GetName())
 }
 
+func TestAStudiosOwnLimitsAreRead(t *testing.T) {
+	paths := write(t, "studio:\n  name: east\n  time_zone: UTC\n  own_limits:\n  - species: SO2\n    title: house rule\n    kind: TWA\n"+
+		"    averaging_minutes: 480\n    limit_ppm: 0.25\n    source: house rules of 2026\n")
+	studio, err := file.ReadStudio(paths, file.Options{})
+	require.NoError(t, err)
+	require.Len(t, studio.Contents.GetStudio().GetOwnLimits(), 1)
+	own := studio.Contents.GetStudio().GetOwnLimits()[0]
+	assert.Equal(t, saggarv1.LimitKind_LIMIT_KIND_TWA, own.GetKind())
+	assert.Equal(t, 0.25, own.GetLimitPpm())
+	_, line, _ := studio.Locate("studio.own_limits[0].limit_ppm")
+	assert.Equal(t, 9, line)
+
+	_, err = file.ReadStudio(write(t, "studio:\n  name: east\n  time_zone: UTC\n  own_limits:\n  - species: SO2\n    kind: mean\n"), file.Options{})
+	assert.ErrorContains(t, err, "studio.own_limits[0].kind")
+}
+
 // write puts files into a folder of their own and returns their paths.
 func write(t *testing.T, texts ...string) []string {
 	t.Helper()

@@ -40,6 +40,9 @@ func AssessmentToProto(a assess.Assessment) *saggarv1.CheckRecipeResponse {
 		if stage.Air != nil && len(stage.Air.Near.Species) > 0 {
 			m.Near = append(m.Near, nearAirToProto(stage))
 		}
+		if stage.Air != nil && stage.Air.Failure.Caution != "" {
+			m.FanFailures = append(m.FanFailures, fanFailureToProto(stage))
+		}
 	}
 	return m
 }

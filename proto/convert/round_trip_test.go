@@ -10,6 +10,7 @@ import (
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 
+	"saggar/chem/air"
 	saggarv1 "saggar/proto/saggar/v1"
 )
 
@@ -47,6 +48,11 @@ func inStudio[V any, M proto.Message](to func(string, V) M) func(V) M {
 func TestAFullMessageSurvives(t *testing.T) {
 	t.Run("room", func(t *testing.T) {
 		assertSurvives(t, populated(&saggarv1.Room{}, "rooms"), RoomFromProto, inStudio(RoomToProto))
+	})
+	t.Run("own limit", func(t *testing.T) {
+		assertSurvives(t, populated(&saggarv1.OwnLimit{}, ""),
+			func(m *saggarv1.OwnLimit) air.OwnLimit { return OwnLimitsFromProto([]*saggarv1.OwnLimit{m})[0] },
+			func(l air.OwnLimit) *saggarv1.OwnLimit { return OwnLimitsToProto([]air.OwnLimit{l})[0] })
 	})
 	t.Run("circuit", func(t *testing.T) {
 		assertSurvives(t, populated(&saggarv1.ExtractionCircuit{}, "extractionCircuits"), CircuitFromProto, inStudio(CircuitToProto))

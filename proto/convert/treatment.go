@@ -71,6 +71,16 @@ func nearAirToProto(stage assess.StageAssessment) *saggarv1.NearAir {
 	return m
 }
 
+func fanFailureToProto(stage assess.StageAssessment) *saggarv1.FanFailure {
+	m := &saggarv1.FanFailure{Stage: stage.Stage, Room: stage.Air.Room, FailureMinute: stage.Air.Failure.AtMinute}
+	for _, p := range stage.Air.Failure.Limits {
+		m.Passed = append(m.Passed, &saggarv1.PassedLimit{
+			Species: p.Species, Authority: p.Authority, Kind: string(p.Kind), LimitPpm: p.PPM, AfterMinutes: p.AfterMinutes,
+		})
+	}
+	return m
+}
+
 // ProtectionClassToProto converts a class of respirator against one concentration.
 func ProtectionClassToProto(c air.ProtectionClass) *saggarv1.ProtectionClass {
 	return &saggarv1.ProtectionClass{

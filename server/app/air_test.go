@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"saggar/chem/air"
+	"saggar/chem/data"
 	"saggar/chem/finding"
 	"saggar/server/app"
 	"saggar/server/domain"
@@ -153,4 +154,27 @@ func TestAClosureFromLongAgoStillCounts(t *testing.T) {
 		answer := b.plan(t, request("blue", 1), monday)
 		assert.Equal(t, app.PlanInfeasible, answer.Status, "%d years", year)
 	}
+}
+
+func TestABookingIsHeldToTheStudiosOwnLimits(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	planned := b.plan(t, request("blue", 1), monday)
+	require.Empty(t, b.blocks(t, planned.Run))
+	studio, err := b.GetStudio(b.ctx, "test")
+	require.NoError(t, err)
+	studio.OwnLimits = []air.OwnLimit{
+		{Species: "SO2", Name: "house rule", Kind: data.Ceiling, PPM: 1e-4, Source: "house rules of 2026"},
+	}
+	_, err = b.UpdateStudio(b.ctx, call("Update"), studio, 0)
+	require.NoError(t, err)
+	assert.Contains(t, b.blocks(t, planned.Run), "AIR_CEILING")
+	assert.Equal(t, app.PlanInfeasible, b.plan(t, request("blue", 1), monday).Status)
+	_, err = b.book(planned, "")
+	assert.Error(t, err, "not under the lock either")
+
+	studio.OwnLimits[0].PPM = 1e5
+	studio.OwnLimits[0].Kind, studio.OwnLimits[0].AveragingMinutes = data.TimeWeighted, 480
+	_, err = b.UpdateStudio(b.ctx, call("Loosen"), studio, 0)
+	assert.ErrorContains(t, err, "own_limits[0].limit_ppm")
 }

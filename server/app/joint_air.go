@@ -88,7 +88,7 @@ func (j joint) near(p plannedFiring, view air.RoomCheck, room string) (found []f
 		if !own && (at < len(view.Sources) || !opensDuring(source, p)) {
 			continue
 		}
-		with, err := air.CheckNear(air.NearCheck{Zone: view.Zone, Sources: all, At: at})
+		with, err := air.CheckNear(air.NearCheck{Zone: view.Zone, Sources: all, At: at, Own: view.Own})
 		if err != nil {
 			return nil, nil, err
 		}
@@ -97,7 +97,9 @@ func (j joint) near(p plannedFiring, view air.RoomCheck, room string) (found []f
 			found = append(found, with.Findings...)
 			continue
 		}
-		without, err := air.CheckNear(air.NearCheck{Zone: view.Zone, Sources: view.Standing, At: at - len(view.Sources)})
+		without, err := air.CheckNear(air.NearCheck{
+			Zone: view.Zone, Sources: view.Standing, At: at - len(view.Sources), Own: view.Own,
+		})
 		if err != nil {
 			return nil, nil, err
 		}
@@ -161,7 +163,9 @@ func uncheckable(p plannedFiring, room string, err error) finding.Finding {
 // view is one room as a planned firing finds it, in minutes from that firing's start: it is asked about, all others stand.
 func (j joint) view(p plannedFiring, room string) (air.RoomCheck, error) {
 	own := j.site.Rooms[room]
-	check := air.RoomCheck{Zone: j.roomZone(own, p.Window.Start), Room: &own, OnDate: j.today}
+	check := air.RoomCheck{
+		Zone: j.roomZone(own, p.Window.Start), Room: &own, OnDate: j.today, Own: j.site.Studio.OwnLimits,
+	}
 	others := near(j.others(p), p.Firing, airReach(j.site))
 	home := j.site.Furnaces[p.Furnace].Room
 	check.Standing = j.sources(others, room, p.Window.Start)
@@ -305,13 +309,16 @@ const (
 // a ten-thousandth of the gas is left in the slowest room, longer by all the time that circuits are closed; at least a day and
 // at most a year.
 func airReach(site *domain.Site) time.Duration {
-	reach := leastReach
+	reach, averaging := leastReach, air.LongestAveragingMinutes()
+	for _, own := range site.Studio.OwnLimits {
+		averaging = max(averaging, own.AveragingMinutes)
+	}
 	for _, room := range site.Rooms {
 		flow := air.RoomFlow(room, site.CircuitList())
 		if flow <= 0 {
 			return mostReach
 		}
-		minutes := air.LongestAveragingMinutes() + math.Log(1e4)*room.MixingFactor*room.VolumeCubicMeters/(60*flow)
+		minutes := averaging + math.Log(1e4)*room.MixingFactor*room.VolumeCubicMeters/(60*flow)
 		reach = max(reach, time.Duration(math.Min(minutes, farMinutes)*float64(time.Minute)))
 	}
 	var closed []domain.Window
@@ -378,7 +385,9 @@ func (j joint) nearOwn() []finding.Finding {
 		view, err := j.view(p, room)
 		if err == nil {
 			var near air.NearAssessment
-			near, err = air.CheckNear(air.NearCheck{Zone: view.Zone, Sources: slices.Concat(view.Sources, view.Standing)})
+			near, err = air.CheckNear(air.NearCheck{
+				Zone: view.Zone, Sources: slices.Concat(view.Sources, view.Standing), Own: view.Own,
+			})
 			found = append(found, j.putDown(near.Findings, p, room)...)
 		}
 		if err != nil {

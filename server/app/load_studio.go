@@ -118,7 +118,7 @@ func (l *studioLoad) ownFields(ctx context.Context, given *domain.Studio) error 
 	}
 	stands := l.studio
 	changed := stands.Described(*given)
-	if stands.Revision > 0 && changed == stands {
+	if stands.Revision > 0 && same(changed, stands) {
 		l.result.UnchangedCount++
 		return nil
 	}

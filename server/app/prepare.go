@@ -166,7 +166,7 @@ func assessSite(site *domain.Site, now time.Time) assess.Site {
 	s := assess.Site{
 		Rooms: site.Rooms, Circuits: site.CircuitList(), Practice: practice,
 		ChargeMinutes: site.Studio.ChargeMinutes, DrawMinutes: site.Studio.DrawMinutes,
-		OnDate: now.In(site.Zone).Format(time.DateOnly),
+		OnDate: now.In(site.Zone).Format(time.DateOnly), OwnLimits: site.Studio.OwnLimits,
 	}
 	for _, id := range slices.Sorted(maps.Keys(site.Furnaces)) {
 		s.Furnaces = append(s.Furnaces, site.Furnaces[id])

@@ -3,6 +3,7 @@ package app
 import (
 	"context"
 
+	"saggar/chem/air"
 	"saggar/chem/finding"
 	"saggar/server/domain"
 	"saggar/server/store"
@@ -62,5 +63,5 @@ func checkStudio(s domain.Studio) finding.Faults {
 	if s.AcidMistFraction < 0 || s.AcidMistFraction > 1 {
 		faults.Add("acid_mist_fraction", "lies outside 0 to 1", "give a share such as 0.03")
 	}
-	return faults
+	return append(faults, air.OwnLimitFaults(s.OwnLimits)...)
 }

@@ -20,6 +20,8 @@ type Studio struct {
 	ChargeMinutes    int    // default when the recipe does not say
 	DrawMinutes      int
 	AcidMistFraction float64 // share of leaving sulfur that counts as acid mist
+	// OwnLimits are limits of air that the studio sets for itself, beside the published ones.
+	OwnLimits []air.OwnLimit
 	// Revision counts every change in the studio. EquipmentRevision is the last one that touched equipment; OwnRevision the
 	// last one that touched the studio's own fields.
 	Revision          int64
@@ -139,6 +141,6 @@ func (e Equipment) Name() string { return string(e.Kind) + "/" + e.ID }
 func (s Studio) Described(by Studio) Studio {
 	s.Title, s.TimeZone = by.Title, by.TimeZone
 	s.StepMinutes, s.ChargeMinutes, s.DrawMinutes = by.StepMinutes, by.ChargeMinutes, by.DrawMinutes
-	s.AcidMistFraction = by.AcidMistFraction
+	s.AcidMistFraction, s.OwnLimits = by.AcidMistFraction, by.OwnLimits
 	return s
 }

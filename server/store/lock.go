@@ -55,7 +55,10 @@ func (t *Tx) LockForBooking(ctx context.Context, lock BookingLock) (LockedStudio
 	if err != nil {
 		return LockedStudio{}, err
 	}
-	locked := LockedStudio{Studio: toStudio(studio), NewFirings: firings.assemble()}
+	locked := LockedStudio{NewFirings: firings.assemble()}
+	if locked.Studio, err = toStudio(studio); err != nil {
+		return LockedStudio{}, err
+	}
 	for _, row := range requests {
 		locked.Remembered = toRemembered(queries.GetRequestRow(row))
 	}

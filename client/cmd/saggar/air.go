@@ -42,46 +42,76 @@ type limitRatio struct {
 }
 
 func (s *shell) airCommand() *cobra.Command {
-	volume, flow := aboveZero(1e6), between(0, 1e4, 0)
-	mixing, capture := between(1, 100, air.DefaultMixingFactor), between(0, 1, 0)
-	var path string
-	room := &cobra.Command{
+	return group("air", "Air: what a release does to a room, the limits, what protection does", s.airRoomCommand(),
+		s.airFanFailureCommand(), s.airLimitsCommand(), s.airProtectionCommand())
+}
+
+// roomFlags say what a room is and what is given off in it.
+type roomFlags struct {
+	volume, flow, mixing, capture *numberFlag
+	path                          string
+}
+
+// roomFlagsOf adds the flags of a room to a command.
+func roomFlagsOf(command *cobra.Command) *roomFlags {
+	r := &roomFlags{
+		volume: aboveZero(1e6), flow: between(0, 1e4, 0), mixing: between(1, 100, air.DefaultMixingFactor), capture: between(0, 1, 0),
+	}
+	flags := command.Flags()
+	flags.Var(r.volume, "volume-cubic-meters", "air volume of the room in m3, above 0")
+	flags.Var(r.flow, "flow-cubic-meters-per-second", "fresh air through the room in m3/s, at least 0")
+	flags.Var(r.mixing, "mixing-factor", "K, at least 1: the share 1/K of the flow counts (common practice, no source)")
+	flags.Var(r.capture, "capture-efficiency", "share of the release that is drawn away at its source, 0 to 1")
+	flags.StringVar(&r.path, "release", "", "release file, - for standard input")
+	for _, name := range []string{"volume-cubic-meters", "flow-cubic-meters-per-second", "release"} {
+		cobra.CheckErr(command.MarkFlagRequired(name))
+	}
+	return r
+}
+
+// room is the room that the flags say, with what is given off in it.
+func (r *roomFlags) room(s *shell) (air.Zone, []air.Source, error) {
+	releases, err := s.releases(r.path)
+	if err != nil {
+		return air.Zone{}, nil, err
+	}
+	zone := air.Zone{
+		VolumeCubicMeters: r.volume.value, MixingFactor: r.mixing.value, Flow: air.ConstantFlow(r.flow.value),
+	}
+	source := air.Source{
+		Name: r.path, Releases: releases, CaptureFraction: r.capture.value, DoorOpenFraction: r.capture.value,
+	}
+	return zone, []air.Source{source}, nil
+}
+
+// releaseFileHelp says how a release file looks.
+const releaseFileHelp = "The release file is comma-separated with the header species,start_minute,end_minute,grams_per_minute.\n" +
+	"Lines that overlap in time add up."
+
+func (s *shell) airRoomCommand() *cobra.Command {
+	command := &cobra.Command{
 		Use:     "room --volume-cubic-meters V --flow-cubic-meters-per-second Q --release FILE",
 		Example: "  saggar air room --volume-cubic-meters 60 --flow-cubic-meters-per-second 0.2 --release release.csv",
 
 		Short: "Predict a room's air from what is given off, against the published limits", Args: cobra.NoArgs,
-		Long: "Predict a room's air from what is given off, against the published limits.\n\n" +
-			"The release file is comma-separated with the header species,start_minute,end_minute,grams_per_minute.\n" +
-			"Lines that overlap in time add up. A mixture ratio above 1 is over the limit of the mixture. The course\n" +
+		Long: "Predict a room's air from what is given off, against the published limits.\n\n" + releaseFileHelp +
+			" A mixture ratio above 1 is over the limit of the mixture. The course\n" +
 			"over time is in the json and yaml outputs.",
-		RunE: func(*cobra.Command, []string) error {
-			releases, err := s.releases(path)
-			if err != nil {
-				return badInput(err)
-			}
-			assessment, err := air.CheckRoom(air.RoomCheck{
-				Zone: air.Zone{
-					VolumeCubicMeters: volume.value, MixingFactor: mixing.value, Flow: air.ConstantFlow(flow.value),
-				},
-				Sources: []air.Source{{Name: path, Releases: releases, CaptureFraction: capture.value, DoorOpenFraction: capture.value}},
-			})
-			if err != nil {
-				return badInput(err)
-			}
-			answer := newRoomAir(assessment)
-			return s.print(answer, func() []render.Grid { return roomAirGrids(answer) })
-		},
 	}
-	flags := room.Flags()
-	flags.Var(volume, "volume-cubic-meters", "air volume of the room in m3, above 0")
-	flags.Var(flow, "flow-cubic-meters-per-second", "fresh air through the room in m3/s, at least 0")
-	flags.Var(mixing, "mixing-factor", "K, at least 1: the share 1/K of the flow counts (common practice, no source)")
-	flags.Var(capture, "capture-efficiency", "share of the release that is drawn away at its source, 0 to 1")
-	flags.StringVar(&path, "release", "", "release file, - for standard input")
-	for _, name := range []string{"volume-cubic-meters", "flow-cubic-meters-per-second", "release"} {
-		cobra.CheckErr(room.MarkFlagRequired(name))
+	given := roomFlagsOf(command)
+	command.RunE = func(*cobra.Command, []string) error {
+		zone, sources, err := given.room(s)
+		if err != nil {
+			return badInput(err)
+		}
+		assessment, err := air.CheckRoom(air.RoomCheck{Zone: zone, Sources: sources})
+		if err != nil {
+			return badInput(err)
+		}
+		answer := newRoomAir(assessment)
+		return s.print(answer, func() []render.Grid { return roomAirGrids(answer) })
 	}
-	return group("air", "Air: what a release does to a room", room)
+	return command
 }
 
 // releases reads a release file, or standard input for "-".

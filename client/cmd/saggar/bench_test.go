@@ -76,8 +76,11 @@ func TestBenchVerbsPrintWhatWasAgreed(t *testing.T) {
 		"conversion": {[]string{
 			"heat", "conversion", "--reaction", "kaolinite", "--program", calcineFile, "--depth-millimeters", "30",
 		}, api.ExitOK},
-		"reactions": {[]string{"heat", "reactions"}, api.ExitOK},
-		"check":     {check, api.ExitRefused}, // the room has no alarm
+		"reactions":  {[]string{"heat", "reactions"}, api.ExitOK},
+		"check":      {check, api.ExitRefused}, // the room has no alarm
+		"protection": {[]string{"air", "protection", "--species", "SO2", "--ppm", "12"}, api.ExitOK},
+		"limits":     {[]string{"air", "limits", "--species", "SO2"}, api.ExitOK},
+		"fan":        {append([]string{"air", "fan-failure"}, room[2:]...), api.ExitOK},
 	} {
 		for _, format := range []string{"table", "json", "yaml", "csv"} {
 			r := at(t, "", append(verb.args, "--output", format)...)
@@ -146,6 +149,15 @@ func TestBadInputIsNamedWithItsPlaceAndWhatWouldBeRight(t *testing.T) {
 		"log with too little in it": {"heat fit --log - --full-power 0-99", "minute,celsius\n0,20\n1,23\n2,31\n3,38\n4,49\n5,52\n", []string{"standard input", "final_celsius", "log a longer heating"}},
 		"log and furnace at once":   {"heat fit --log - --furnace - --full-power 0-99", "", []string{"--log", "--furnace"}},
 		"furnace of the log":        {"heat fit --log testdata/log.csv --furnace - --full-power 0-180", "name: muffle\nsource: electric\ntop_celsius: 1100\n", []string{"standard input", "cooling_times"}},
+		"no species":                {"air protection --ppm 1", "", []string{"species"}},
+		"species unknown":           {"air protection --species Xx --ppm 1", "", []string{"--species", "no element Xx"}},
+		"no concentration":          {"air protection --species SO2", "", []string{"--ppm", "--milligrams-per-cubic-meter"}},
+		"two concentrations":        {"air protection --species SO2 --ppm 1 --milligrams-per-cubic-meter 1", "", []string{"ppm"}},
+		"concentration below zero":  {"air protection --species SO2 --ppm -1", "", []string{"--ppm", "from 0 to 1000000"}},
+		"mass of no species":        {"air protection --species Xx --milligrams-per-cubic-meter 1", "", []string{"--species", "no element Xx"}},
+		"no such limit":             {"air limits --species Xx", "", []string{"--species", "no limit is tabled"}},
+		"natural flow below zero":   {strings.Replace(room, "room", "fan-failure", 1) + "--natural-cubic-meters-per-second -1", head, []string{"--natural-cubic-meters-per-second"}},
+		"failure minute no number":  {strings.Replace(room, "room", "fan-failure", 1) + "--at-minute soon", head, []string{"--at-minute"}},
 		"no furnace":                {"heat time --program testdata/calcine.yaml", "", []string{"furnace"}},
 		"furnace not there":         {"heat time --furnace absent.yaml --program testdata/calcine.yaml", "", []string{"absent.yaml"}},
 		"furnace without times":     {"heat time --furnace - --program testdata/calcine.yaml", "name: muffle\nsource: electric\ntop_celsius: 1100\n", []string{"standard input", "heating_times", "cooling_times"}},

@@ -78,6 +78,7 @@ func siteOf(contents *saggarv1.StudioFile, onDate string) (assess.Site, error) {
 	site := assess.Site{
 		Rooms: map[string]air.Room{}, Practice: chem.DefaultPractice(), ChargeMinutes: int(studio.GetChargeMinutes()),
 		DrawMinutes: int(studio.GetDrawMinutes()), OnDate: day.Format(time.DateOnly),
+		OwnLimits: convert.OwnLimitsFromProto(studio.GetOwnLimits()),
 	}
 	if fraction := studio.GetAcidMistFraction(); fraction > 0 {
 		site.Practice.AcidMistFraction = fraction

@@ -38,8 +38,8 @@ const lotField = "from_lot"
 
 // flagOf names the flags from which values that are reckoned with here come.
 var flagOf = map[string]string{
-	"start_stage": "start-stage",
-	"reaction":    "reaction", "start_celsius": "start-celsius", "open_below_celsius": "open-below-celsius",
+	"start_stage": "start-stage", "species": "species", "ppm": "ppm",
+	"reaction": "reaction", "start_celsius": "start-celsius", "open_below_celsius": "open-below-celsius",
 	"scale": "factor", "scale.factor": "factor", "scale.product_grams": "product-grams", "scale.crucible_count": "crucibles",
 	"scale.crucible_milliliters": "crucible-milliliters",
 }

@@ -24,6 +24,63 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// How a limit of air is meant to be held.
+type LimitKind int32
+
+const (
+	// Not set; refused.
+	LimitKind_LIMIT_KIND_UNSPECIFIED LimitKind = 0
+	// The mean over a shift.
+	LimitKind_LIMIT_KIND_TWA LimitKind = 1
+	// The mean over a short time.
+	LimitKind_LIMIT_KIND_STEL LimitKind = 2
+	// A ceiling: at no moment, or over the averaging time given.
+	LimitKind_LIMIT_KIND_C LimitKind = 3
+)
+
+// Enum value maps for LimitKind.
+var (
+	LimitKind_name = map[int32]string{
+		0: "LIMIT_KIND_UNSPECIFIED",
+		1: "LIMIT_KIND_TWA",
+		2: "LIMIT_KIND_STEL",
+		3: "LIMIT_KIND_C",
+	}
+	LimitKind_value = map[string]int32{
+		"LIMIT_KIND_UNSPECIFIED": 0,
+		"LIMIT_KIND_TWA":         1,
+		"LIMIT_KIND_STEL":        2,
+		"LIMIT_KIND_C":           3,
+	}
+)
+
+func (x LimitKind) Enum() *LimitKind {
+	p := new(LimitKind)
+	*p = x
+	return p
+}
+
+func (x LimitKind) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (LimitKind) Descriptor() protoreflect.EnumDescriptor {
+	return file_saggar_v1_studio_proto_enumTypes[0].Descriptor()
+}
+
+func (LimitKind) Type() protoreflect.EnumType {
+	return &file_saggar_v1_studio_proto_enumTypes[0]
+}
+
+func (x LimitKind) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use LimitKind.Descriptor instead.
+func (LimitKind) EnumDescriptor() ([]byte, []int) {
+	return file_saggar_v1_studio_proto_rawDescGZIP(), []int{0}
+}
+
 // A site that shares equipment. Everything belongs to one studio.
 type Studio struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -46,7 +103,10 @@ type Studio struct {
 	// Output only. Changes with the studio's own fields; given back on update to detect a change in between.
 	Etag string `protobuf:"bytes,9,opt,name=etag,proto3" json:"etag,omitempty"`
 	// Output only. When it was created.
-	CreateTime    *timestamppb.Timestamp `protobuf:"bytes,10,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
+	CreateTime *timestamppb.Timestamp `protobuf:"bytes,10,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
+	// Limits of air that the studio sets for itself. Each refuses beside the published ones; none may be looser than OSHA's
+	// value of the same kind for the same gas.
+	OwnLimits     []*OwnLimit `protobuf:"bytes,11,rep,name=own_limits,json=ownLimits,proto3" json:"own_limits,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -151,6 +211,104 @@ func (x *Studio) GetCreateTime() *timestamppb.Timestamp {
 	return nil
 }
 
+func (x *Studio) GetOwnLimits() []*OwnLimit {
+	if x != nil {
+		return x.OwnLimits
+	}
+	return nil
+}
+
+// A limit that a studio sets for itself.
+type OwnLimit struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Required. Formula of the gas, for example "SO2".
+	Species string `protobuf:"bytes,1,opt,name=species,proto3" json:"species,omitempty"`
+	// Required. What the studio calls the limit; findings name it so. At most 120 characters.
+	Title string `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
+	// Required. How it is held.
+	Kind LimitKind `protobuf:"varint,3,opt,name=kind,proto3,enum=saggar.v1.LimitKind" json:"kind,omitempty"`
+	// Averaging time in minutes, [0, 1440]; 0 only for a ceiling.
+	AveragingMinutes float64 `protobuf:"fixed64,4,opt,name=averaging_minutes,json=averagingMinutes,proto3" json:"averaging_minutes,omitempty"`
+	// Required. The limit in ppm by volume at 25 C and 1 atm, above 0.
+	LimitPpm float64 `protobuf:"fixed64,5,opt,name=limit_ppm,json=limitPpm,proto3" json:"limit_ppm,omitempty"`
+	// Required. Where the value comes from, at most 400 characters.
+	Source        string `protobuf:"bytes,6,opt,name=source,proto3" json:"source,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *OwnLimit) Reset() {
+	*x = OwnLimit{}
+	mi := &file_saggar_v1_studio_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *OwnLimit) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*OwnLimit) ProtoMessage() {}
+
+func (x *OwnLimit) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_studio_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use OwnLimit.ProtoReflect.Descriptor instead.
+func (*OwnLimit) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_studio_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *OwnLimit) GetSpecies() string {
+	if x != nil {
+		return x.Species
+	}
+	return ""
+}
+
+func (x *OwnLimit) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *OwnLimit) GetKind() LimitKind {
+	if x != nil {
+		return x.Kind
+	}
+	return LimitKind_LIMIT_KIND_UNSPECIFIED
+}
+
+func (x *OwnLimit) GetAveragingMinutes() float64 {
+	if x != nil {
+		return x.AveragingMinutes
+	}
+	return 0
+}
+
+func (x *OwnLimit) GetLimitPpm() float64 {
+	if x != nil {
+		return x.LimitPpm
+	}
+	return 0
+}
+
+func (x *OwnLimit) GetSource() string {
+	if x != nil {
+		return x.Source
+	}
+	return ""
+}
+
 // Everything that a studio's files describe. In files the short id may stand for the full resource name.
 type StudioFile struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -178,7 +336,7 @@ type StudioFile struct {
 
 func (x *StudioFile) Reset() {
 	*x = StudioFile{}
-	mi := &file_saggar_v1_studio_proto_msgTypes[1]
+	mi := &file_saggar_v1_studio_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -190,7 +348,7 @@ func (x *StudioFile) String() string {
 func (*StudioFile) ProtoMessage() {}
 
 func (x *StudioFile) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_studio_proto_msgTypes[1]
+	mi := &file_saggar_v1_studio_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -203,7 +361,7 @@ func (x *StudioFile) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StudioFile.ProtoReflect.Descriptor instead.
 func (*StudioFile) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_studio_proto_rawDescGZIP(), []int{1}
+	return file_saggar_v1_studio_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *StudioFile) GetStudio() *Studio {
@@ -286,7 +444,7 @@ type LoadStudioRequest struct {
 
 func (x *LoadStudioRequest) Reset() {
 	*x = LoadStudioRequest{}
-	mi := &file_saggar_v1_studio_proto_msgTypes[2]
+	mi := &file_saggar_v1_studio_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -298,7 +456,7 @@ func (x *LoadStudioRequest) String() string {
 func (*LoadStudioRequest) ProtoMessage() {}
 
 func (x *LoadStudioRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_studio_proto_msgTypes[2]
+	mi := &file_saggar_v1_studio_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -311,7 +469,7 @@ func (x *LoadStudioRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LoadStudioRequest.ProtoReflect.Descriptor instead.
 func (*LoadStudioRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_studio_proto_rawDescGZIP(), []int{2}
+	return file_saggar_v1_studio_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *LoadStudioRequest) GetName() string {
@@ -359,7 +517,7 @@ type LoadStudioResponse struct {
 
 func (x *LoadStudioResponse) Reset() {
 	*x = LoadStudioResponse{}
-	mi := &file_saggar_v1_studio_proto_msgTypes[3]
+	mi := &file_saggar_v1_studio_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -371,7 +529,7 @@ func (x *LoadStudioResponse) String() string {
 func (*LoadStudioResponse) ProtoMessage() {}
 
 func (x *LoadStudioResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_studio_proto_msgTypes[3]
+	mi := &file_saggar_v1_studio_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -384,7 +542,7 @@ func (x *LoadStudioResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LoadStudioResponse.ProtoReflect.Descriptor instead.
 func (*LoadStudioResponse) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_studio_proto_rawDescGZIP(), []int{3}
+	return file_saggar_v1_studio_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *LoadStudioResponse) GetStudio() *Studio {
@@ -426,7 +584,7 @@ type GetStudioRequest struct {
 
 func (x *GetStudioRequest) Reset() {
 	*x = GetStudioRequest{}
-	mi := &file_saggar_v1_studio_proto_msgTypes[4]
+	mi := &file_saggar_v1_studio_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -438,7 +596,7 @@ func (x *GetStudioRequest) String() string {
 func (*GetStudioRequest) ProtoMessage() {}
 
 func (x *GetStudioRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_studio_proto_msgTypes[4]
+	mi := &file_saggar_v1_studio_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -451,7 +609,7 @@ func (x *GetStudioRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetStudioRequest.ProtoReflect.Descriptor instead.
 func (*GetStudioRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_studio_proto_rawDescGZIP(), []int{4}
+	return file_saggar_v1_studio_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *GetStudioRequest) GetName() string {
@@ -474,7 +632,7 @@ type ListStudiosRequest struct {
 
 func (x *ListStudiosRequest) Reset() {
 	*x = ListStudiosRequest{}
-	mi := &file_saggar_v1_studio_proto_msgTypes[5]
+	mi := &file_saggar_v1_studio_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -486,7 +644,7 @@ func (x *ListStudiosRequest) String() string {
 func (*ListStudiosRequest) ProtoMessage() {}
 
 func (x *ListStudiosRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_studio_proto_msgTypes[5]
+	mi := &file_saggar_v1_studio_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -499,7 +657,7 @@ func (x *ListStudiosRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListStudiosRequest.ProtoReflect.Descriptor instead.
 func (*ListStudiosRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_studio_proto_rawDescGZIP(), []int{5}
+	return file_saggar_v1_studio_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *ListStudiosRequest) GetPageSize() int32 {
@@ -529,7 +687,7 @@ type ListStudiosResponse struct {
 
 func (x *ListStudiosResponse) Reset() {
 	*x = ListStudiosResponse{}
-	mi := &file_saggar_v1_studio_proto_msgTypes[6]
+	mi := &file_saggar_v1_studio_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -541,7 +699,7 @@ func (x *ListStudiosResponse) String() string {
 func (*ListStudiosResponse) ProtoMessage() {}
 
 func (x *ListStudiosResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_studio_proto_msgTypes[6]
+	mi := &file_saggar_v1_studio_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -554,7 +712,7 @@ func (x *ListStudiosResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListStudiosResponse.ProtoReflect.Descriptor instead.
 func (*ListStudiosResponse) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_studio_proto_rawDescGZIP(), []int{6}
+	return file_saggar_v1_studio_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *ListStudiosResponse) GetStudios() []*Studio {
@@ -584,7 +742,7 @@ type UpdateStudioRequest struct {
 
 func (x *UpdateStudioRequest) Reset() {
 	*x = UpdateStudioRequest{}
-	mi := &file_saggar_v1_studio_proto_msgTypes[7]
+	mi := &file_saggar_v1_studio_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -596,7 +754,7 @@ func (x *UpdateStudioRequest) String() string {
 func (*UpdateStudioRequest) ProtoMessage() {}
 
 func (x *UpdateStudioRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_studio_proto_msgTypes[7]
+	mi := &file_saggar_v1_studio_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -609,7 +767,7 @@ func (x *UpdateStudioRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdateStudioRequest.ProtoReflect.Descriptor instead.
 func (*UpdateStudioRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_studio_proto_rawDescGZIP(), []int{7}
+	return file_saggar_v1_studio_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *UpdateStudioRequest) GetStudio() *Studio {
@@ -630,7 +788,7 @@ var File_saggar_v1_studio_proto protoreflect.FileDescriptor
 
 const file_saggar_v1_studio_proto_rawDesc = "" +
 	"\n" +
-	"\x16saggar/v1/studio.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x17saggar/v1/closure.proto\x1a\"saggar/v1/extraction_circuit.proto\x1a\x17saggar/v1/furnace.proto\x1a\x18saggar/v1/material.proto\x1a\x16saggar/v1/recipe.proto\x1a\x14saggar/v1/room.proto\x1a\x1dsaggar/v1/staffed_hours.proto\x1a\x16saggar/v1/supply.proto\"\xd9\x03\n" +
+	"\x16saggar/v1/studio.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x17saggar/v1/closure.proto\x1a\"saggar/v1/extraction_circuit.proto\x1a\x17saggar/v1/furnace.proto\x1a\x18saggar/v1/material.proto\x1a\x16saggar/v1/recipe.proto\x1a\x14saggar/v1/room.proto\x1a\x1dsaggar/v1/staffed_hours.proto\x1a\x16saggar/v1/supply.proto\"\x97\x04\n" +
 	"\x06Studio\x12;\n" +
 	"\x04name\x18\x01 \x01(\tB'\xbaH$r\"\x18G2\x1e^studios/[a-z][a-z0-9-]{0,62}$R\x04name\x12\x1d\n" +
 	"\x05title\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18xR\x05title\x12&\n" +
@@ -645,7 +803,18 @@ const file_saggar_v1_studio_proto_rawDesc = "" +
 	"\x04etag\x18\t \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\x12;\n" +
 	"\vcreate_time\x18\n" +
 	" \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"createTime\"\xda\x03\n" +
+	"createTime\x12<\n" +
+	"\n" +
+	"own_limits\x18\v \x03(\v2\x13.saggar.v1.OwnLimitB\b\xbaH\x05\x92\x01\x02\x10dR\townLimits\"\xa6\x02\n" +
+	"\bOwnLimit\x12#\n" +
+	"\aspecies\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18?R\aspecies\x12\x1f\n" +
+	"\x05title\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\x05title\x124\n" +
+	"\x04kind\x18\x03 \x01(\x0e2\x14.saggar.v1.LimitKindB\n" +
+	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04kind\x12D\n" +
+	"\x11averaging_minutes\x18\x04 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x80\x96@)\x00\x00\x00\x00\x00\x00\x00\x00R\x10averagingMinutes\x124\n" +
+	"\tlimit_ppm\x18\x05 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x80\x84.A!\x00\x00\x00\x00\x00\x00\x00\x00R\blimitPpm\x12\"\n" +
+	"\x06source\x18\x06 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\x90\x03R\x06source\"\xda\x03\n" +
 	"\n" +
 	"StudioFile\x12)\n" +
 	"\x06studio\x18\x01 \x01(\v2\x11.saggar.v1.StudioR\x06studio\x12%\n" +
@@ -680,7 +849,12 @@ const file_saggar_v1_studio_proto_rawDesc = "" +
 	"\x13UpdateStudioRequest\x121\n" +
 	"\x06studio\x18\x01 \x01(\v2\x11.saggar.v1.StudioB\x06\xbaH\x03\xc8\x01\x01R\x06studio\x12;\n" +
 	"\vupdate_mask\x18\x02 \x01(\v2\x1a.google.protobuf.FieldMaskR\n" +
-	"updateMask2\xa8\x02\n" +
+	"updateMask*b\n" +
+	"\tLimitKind\x12\x1a\n" +
+	"\x16LIMIT_KIND_UNSPECIFIED\x10\x00\x12\x12\n" +
+	"\x0eLIMIT_KIND_TWA\x10\x01\x12\x13\n" +
+	"\x0fLIMIT_KIND_STEL\x10\x02\x12\x10\n" +
+	"\fLIMIT_KIND_C\x10\x032\xa8\x02\n" +
 	"\rStudioService\x12I\n" +
 	"\n" +
 	"LoadStudio\x12\x1c.saggar.v1.LoadStudioRequest\x1a\x1d.saggar.v1.LoadStudioResponse\x12;\n" +
@@ -702,56 +876,61 @@ func file_saggar_v1_studio_proto_rawDescGZIP() []byte {
 	return file_saggar_v1_studio_proto_rawDescData
 }
 
-var file_saggar_v1_studio_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
+var file_saggar_v1_studio_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
+var file_saggar_v1_studio_proto_msgTypes = make([]protoimpl.MessageInfo, 9)
 var file_saggar_v1_studio_proto_goTypes = []any{
-	(*Studio)(nil),                // 0: saggar.v1.Studio
-	(*StudioFile)(nil),            // 1: saggar.v1.StudioFile
-	(*LoadStudioRequest)(nil),     // 2: saggar.v1.LoadStudioRequest
-	(*LoadStudioResponse)(nil),    // 3: saggar.v1.LoadStudioResponse
-	(*GetStudioRequest)(nil),      // 4: saggar.v1.GetStudioRequest
-	(*ListStudiosRequest)(nil),    // 5: saggar.v1.ListStudiosRequest
-	(*ListStudiosResponse)(nil),   // 6: saggar.v1.ListStudiosResponse
-	(*UpdateStudioRequest)(nil),   // 7: saggar.v1.UpdateStudioRequest
-	(*timestamppb.Timestamp)(nil), // 8: google.protobuf.Timestamp
-	(*Room)(nil),                  // 9: saggar.v1.Room
-	(*ExtractionCircuit)(nil),     // 10: saggar.v1.ExtractionCircuit
-	(*Supply)(nil),                // 11: saggar.v1.Supply
-	(*Furnace)(nil),               // 12: saggar.v1.Furnace
-	(*StaffedHours)(nil),          // 13: saggar.v1.StaffedHours
-	(*Closure)(nil),               // 14: saggar.v1.Closure
-	(*Material)(nil),              // 15: saggar.v1.Material
-	(*Recipe)(nil),                // 16: saggar.v1.Recipe
-	(*fieldmaskpb.FieldMask)(nil), // 17: google.protobuf.FieldMask
+	(LimitKind)(0),                // 0: saggar.v1.LimitKind
+	(*Studio)(nil),                // 1: saggar.v1.Studio
+	(*OwnLimit)(nil),              // 2: saggar.v1.OwnLimit
+	(*StudioFile)(nil),            // 3: saggar.v1.StudioFile
+	(*LoadStudioRequest)(nil),     // 4: saggar.v1.LoadStudioRequest
+	(*LoadStudioResponse)(nil),    // 5: saggar.v1.LoadStudioResponse
+	(*GetStudioRequest)(nil),      // 6: saggar.v1.GetStudioRequest
+	(*ListStudiosRequest)(nil),    // 7: saggar.v1.ListStudiosRequest
+	(*ListStudiosResponse)(nil),   // 8: saggar.v1.ListStudiosResponse
+	(*UpdateStudioRequest)(nil),   // 9: saggar.v1.UpdateStudioRequest
+	(*timestamppb.Timestamp)(nil), // 10: google.protobuf.Timestamp
+	(*Room)(nil),                  // 11: saggar.v1.Room
+	(*ExtractionCircuit)(nil),     // 12: saggar.v1.ExtractionCircuit
+	(*Supply)(nil),                // 13: saggar.v1.Supply
+	(*Furnace)(nil),               // 14: saggar.v1.Furnace
+	(*StaffedHours)(nil),          // 15: saggar.v1.StaffedHours
+	(*Closure)(nil),               // 16: saggar.v1.Closure
+	(*Material)(nil),              // 17: saggar.v1.Material
+	(*Recipe)(nil),                // 18: saggar.v1.Recipe
+	(*fieldmaskpb.FieldMask)(nil), // 19: google.protobuf.FieldMask
 }
 var file_saggar_v1_studio_proto_depIdxs = []int32{
-	8,  // 0: saggar.v1.Studio.create_time:type_name -> google.protobuf.Timestamp
-	0,  // 1: saggar.v1.StudioFile.studio:type_name -> saggar.v1.Studio
-	9,  // 2: saggar.v1.StudioFile.rooms:type_name -> saggar.v1.Room
-	10, // 3: saggar.v1.StudioFile.extraction_circuits:type_name -> saggar.v1.ExtractionCircuit
-	11, // 4: saggar.v1.StudioFile.supplies:type_name -> saggar.v1.Supply
-	12, // 5: saggar.v1.StudioFile.furnaces:type_name -> saggar.v1.Furnace
-	13, // 6: saggar.v1.StudioFile.staffed_hours:type_name -> saggar.v1.StaffedHours
-	14, // 7: saggar.v1.StudioFile.closures:type_name -> saggar.v1.Closure
-	15, // 8: saggar.v1.StudioFile.materials:type_name -> saggar.v1.Material
-	16, // 9: saggar.v1.StudioFile.recipes:type_name -> saggar.v1.Recipe
-	1,  // 10: saggar.v1.LoadStudioRequest.contents:type_name -> saggar.v1.StudioFile
-	0,  // 11: saggar.v1.LoadStudioResponse.studio:type_name -> saggar.v1.Studio
-	0,  // 12: saggar.v1.ListStudiosResponse.studios:type_name -> saggar.v1.Studio
-	0,  // 13: saggar.v1.UpdateStudioRequest.studio:type_name -> saggar.v1.Studio
-	17, // 14: saggar.v1.UpdateStudioRequest.update_mask:type_name -> google.protobuf.FieldMask
-	2,  // 15: saggar.v1.StudioService.LoadStudio:input_type -> saggar.v1.LoadStudioRequest
-	4,  // 16: saggar.v1.StudioService.GetStudio:input_type -> saggar.v1.GetStudioRequest
-	5,  // 17: saggar.v1.StudioService.ListStudios:input_type -> saggar.v1.ListStudiosRequest
-	7,  // 18: saggar.v1.StudioService.UpdateStudio:input_type -> saggar.v1.UpdateStudioRequest
-	3,  // 19: saggar.v1.StudioService.LoadStudio:output_type -> saggar.v1.LoadStudioResponse
-	0,  // 20: saggar.v1.StudioService.GetStudio:output_type -> saggar.v1.Studio
-	6,  // 21: saggar.v1.StudioService.ListStudios:output_type -> saggar.v1.ListStudiosResponse
-	0,  // 22: saggar.v1.StudioService.UpdateStudio:output_type -> saggar.v1.Studio
-	19, // [19:23] is the sub-list for method output_type
-	15, // [15:19] is the sub-list for method input_type
-	15, // [15:15] is the sub-list for extension type_name
-	15, // [15:15] is the sub-list for extension extendee
-	0,  // [0:15] is the sub-list for field type_name
+	10, // 0: saggar.v1.Studio.create_time:type_name -> google.protobuf.Timestamp
+	2,  // 1: saggar.v1.Studio.own_limits:type_name -> saggar.v1.OwnLimit
+	0,  // 2: saggar.v1.OwnLimit.kind:type_name -> saggar.v1.LimitKind
+	1,  // 3: saggar.v1.StudioFile.studio:type_name -> saggar.v1.Studio
+	11, // 4: saggar.v1.StudioFile.rooms:type_name -> saggar.v1.Room
+	12, // 5: saggar.v1.StudioFile.extraction_circuits:type_name -> saggar.v1.ExtractionCircuit
+	13, // 6: saggar.v1.StudioFile.supplies:type_name -> saggar.v1.Supply
+	14, // 7: saggar.v1.StudioFile.furnaces:type_name -> saggar.v1.Furnace
+	15, // 8: saggar.v1.StudioFile.staffed_hours:type_name -> saggar.v1.StaffedHours
+	16, // 9: saggar.v1.StudioFile.closures:type_name -> saggar.v1.Closure
+	17, // 10: saggar.v1.StudioFile.materials:type_name -> saggar.v1.Material
+	18, // 11: saggar.v1.StudioFile.recipes:type_name -> saggar.v1.Recipe
+	3,  // 12: saggar.v1.LoadStudioRequest.contents:type_name -> saggar.v1.StudioFile
+	1,  // 13: saggar.v1.LoadStudioResponse.studio:type_name -> saggar.v1.Studio
+	1,  // 14: saggar.v1.ListStudiosResponse.studios:type_name -> saggar.v1.Studio
+	1,  // 15: saggar.v1.UpdateStudioRequest.studio:type_name -> saggar.v1.Studio
+	19, // 16: saggar.v1.UpdateStudioRequest.update_mask:type_name -> google.protobuf.FieldMask
+	4,  // 17: saggar.v1.StudioService.LoadStudio:input_type -> saggar.v1.LoadStudioRequest
+	6,  // 18: saggar.v1.StudioService.GetStudio:input_type -> saggar.v1.GetStudioRequest
+	7,  // 19: saggar.v1.StudioService.ListStudios:input_type -> saggar.v1.ListStudiosRequest
+	9,  // 20: saggar.v1.StudioService.UpdateStudio:input_type -> saggar.v1.UpdateStudioRequest
+	5,  // 21: saggar.v1.StudioService.LoadStudio:output_type -> saggar.v1.LoadStudioResponse
+	1,  // 22: saggar.v1.StudioService.GetStudio:output_type -> saggar.v1.Studio
+	8,  // 23: saggar.v1.StudioService.ListStudios:output_type -> saggar.v1.ListStudiosResponse
+	1,  // 24: saggar.v1.StudioService.UpdateStudio:output_type -> saggar.v1.Studio
+	21, // [21:25] is the sub-list for method output_type
+	17, // [17:21] is the sub-list for method input_type
+	17, // [17:17] is the sub-list for extension type_name
+	17, // [17:17] is the sub-list for extension extendee
+	0,  // [0:17] is the sub-list for field type_name
 }
 
 func init() { file_saggar_v1_studio_proto_init() }
@@ -772,13 +951,14 @@ func file_saggar_v1_studio_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_saggar_v1_studio_proto_rawDesc), len(file_saggar_v1_studio_proto_rawDesc)),
-			NumEnums:      0,
-			NumMessages:   8,
+			NumEnums:      1,
+			NumMessages:   9,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
 		GoTypes:           file_saggar_v1_studio_proto_goTypes,
 		DependencyIndexes: file_saggar_v1_studio_proto_depIdxs,
+		EnumInfos:         file_saggar_v1_studio_proto_enumTypes,
 		MessageInfos:      file_saggar_v1_studio_proto_msgTypes,
 	}.Build()
 	File_saggar_v1_studio_proto = out.File

@@ -40,4 +40,5 @@ type Studio struct {
 	EquipmentRevision int64
 	OwnRevision       int64
 	CreateTime        time.Time
+	OwnLimits         []byte
 }

@@ -12,7 +12,7 @@ import (
 
 const GetStudio = `-- name: GetStudio :one
 SELECT studio_key, studio_id, title, time_zone, step_minutes, charge_minutes, draw_minutes, acid_mist_fraction,
-    revision, equipment_revision, own_revision, create_time
+    revision, equipment_revision, own_revision, create_time, own_limits
 FROM studios
 WHERE studio_id = $1
 `
@@ -33,15 +33,16 @@ func (q *Queries) GetStudio(ctx context.Context, studioID string) (Studio, error
 		&i.EquipmentRevision,
 		&i.OwnRevision,
 		&i.CreateTime,
+		&i.OwnLimits,
 	)
 	return i, err
 }
 
 const InsertStudio = `-- name: InsertStudio :one
 INSERT INTO studios (studio_id, title, time_zone, step_minutes, charge_minutes, draw_minutes, acid_mist_fraction,
-    revision, equipment_revision, own_revision, create_time)
+    revision, equipment_revision, own_revision, create_time, own_limits)
 VALUES ($1, $2, $3, $4, $5, $6, $7,
-    $8, $9, $10, $11)
+    $8, $9, $10, $11, $12)
 RETURNING studio_key, create_time
 `
 
@@ -57,6 +58,7 @@ type InsertStudioParams struct {
 	EquipmentRevision int64
 	OwnRevision       int64
 	CreateTime        time.Time
+	OwnLimits         []byte
 }
 
 type InsertStudioRow struct {
@@ -77,6 +79,7 @@ func (q *Queries) InsertStudio(ctx context.Context, arg InsertStudioParams) (Ins
 		arg.EquipmentRevision,
 		arg.OwnRevision,
 		arg.CreateTime,
+		arg.OwnLimits,
 	)
 	var i InsertStudioRow
 	err := row.Scan(&i.StudioKey, &i.CreateTime)
@@ -85,7 +88,7 @@ func (q *Queries) InsertStudio(ctx context.Context, arg InsertStudioParams) (Ins
 
 const ListStudios = `-- name: ListStudios :many
 SELECT studio_key, studio_id, title, time_zone, step_minutes, charge_minutes, draw_minutes, acid_mist_fraction,
-    revision, equipment_revision, own_revision, create_time
+    revision, equipment_revision, own_revision, create_time, own_limits
 FROM studios
 WHERE studio_id > $1
 ORDER BY studio_id
@@ -119,6 +122,7 @@ func (q *Queries) ListStudios(ctx context.Context, arg ListStudiosParams) ([]Stu
 			&i.EquipmentRevision,
 			&i.OwnRevision,
 			&i.CreateTime,
+			&i.OwnLimits,
 		); err != nil {
 			return nil, err
 		}
@@ -132,7 +136,7 @@ func (q *Queries) ListStudios(ctx context.Context, arg ListStudiosParams) ([]Stu
 
 const LockStudio = `-- name: LockStudio :one
 SELECT studio_key, studio_id, title, time_zone, step_minutes, charge_minutes, draw_minutes, acid_mist_fraction,
-    revision, equipment_revision, own_revision, create_time
+    revision, equipment_revision, own_revision, create_time, own_limits
 FROM studios
 WHERE studio_id = $1
 FOR NO KEY UPDATE
@@ -156,6 +160,7 @@ func (q *Queries) LockStudio(ctx context.Context, studioID string) (Studio, erro
 		&i.EquipmentRevision,
 		&i.OwnRevision,
 		&i.CreateTime,
+		&i.OwnLimits,
 	)
 	return i, err
 }
@@ -186,9 +191,9 @@ func (q *Queries) SetStudioRevisions(ctx context.Context, arg SetStudioRevisions
 const UpdateStudio = `-- name: UpdateStudio :execrows
 UPDATE studios
 SET title = $1, time_zone = $2, step_minutes = $3, charge_minutes = $4,
-    draw_minutes = $5, acid_mist_fraction = $6,
-    revision = $7, equipment_revision = $8, own_revision = $9
-WHERE studio_key = $10
+    draw_minutes = $5, acid_mist_fraction = $6, own_limits = $7,
+    revision = $8, equipment_revision = $9, own_revision = $10
+WHERE studio_key = $11
 `
 
 type UpdateStudioParams struct {
@@ -198,6 +203,7 @@ type UpdateStudioParams struct {
 	ChargeMinutes     int32
 	DrawMinutes       int32
 	AcidMistFraction  float64
+	OwnLimits         []byte
 	Revision          int64
 	EquipmentRevision int64
 	OwnRevision       int64
@@ -212,6 +218,7 @@ func (q *Queries) UpdateStudio(ctx context.Context, arg UpdateStudioParams) (int
 		arg.ChargeMinutes,
 		arg.DrawMinutes,
 		arg.AcidMistFraction,
+		arg.OwnLimits,
 		arg.Revision,
 		arg.EquipmentRevision,
 		arg.OwnRevision,

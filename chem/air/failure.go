@@ -1,0 +1,232 @@
+package air
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+
+	"saggar/chem/data"
+	"saggar/chem/finding"
+)
+
+// FanFailureCheck asks what happens when the fan of a room stops while something is given off.
+type FanFailureCheck struct {
+	Zone    Zone     `json:"zone"`
+	Sources []Source `json:"sources"`
+	// AtMinute is when the fan stops; nil: the minute that leaves the least time to act.
+	AtMinute *float64 `json:"at_minute"`
+	// NaturalCubicMetersPerSecond is what still flows through the room then, never more than before; 0: nothing does.
+	NaturalCubicMetersPerSecond float64 `json:"natural_cubic_meters_per_second"`
+	// Failing are the names of the sources whose capture hangs on that fan: from then on they capture nothing. Empty: all.
+	Failing []string   `json:"failing"`
+	Own     []OwnLimit `json:"own_limits"`
+}
+
+// FanFailure is what a failed fan leads to. Nothing here refuses a booking: it says how much time alarms and interlocks have.
+type FanFailure struct {
+	AtMinute float64 `json:"at_minute"`
+	// Worst says that AtMinute was sought: about the one that leaves the least time.
+	Worst bool `json:"worst"`
+	// LeastMinutes is what no failure at any minute undercuts, when the worst was sought; nil: nothing that matters is passed.
+	LeastMinutes *float64 `json:"least_minutes"`
+	// Limits are those that are passed from the failure on, the first passed first. At worst each has its own earliest time.
+	Limits []PassedLimit `json:"limits"`
+	// EvacuateMinutes is how long after the failure the air passes what nobody may breathe even for a moment: a concentration
+	// dangerous to life, a ceiling or a peak; nil: it never does.
+	EvacuateMinutes *float64          `json:"evacuate_minutes"`
+	Findings        []finding.Finding `json:"findings"`
+	Assumptions     []string          `json:"assumptions"`
+	Caution         string            `json:"caution"`
+}
+
+// PassedLimit is a limit that is passed after the fan has stopped.
+type PassedLimit struct {
+	Limit
+	// AfterMinutes counts from the failure; 0: it was passed before.
+	AfterMinutes float64 `json:"after_minutes"`
+	// GreatestPPM is the greatest mean over the limit's averaging time.
+	GreatestPPM float64 `json:"greatest_ppm"`
+}
+
+// The search for the worst minute ends when no failure can leave less time by more than the first, or after so many trials:
+// LeastMinutes holds all the same.
+const (
+	failureSearchMinutes  = 1.0
+	failureSearchesAtMost = 500
+)
+
+// CheckFanFailure works out the room after its fan has stopped: fresh air falls to what flows by itself, the failing sources'
+// capture to nothing, and the release goes on as planned, since cutting the heat does not stop what is hot already. The error
+// is a finding.Faults.
+func CheckFanFailure(check FanFailureCheck) (FanFailure, error) {
+	if err := check.validate(); err != nil {
+		return FanFailure{}, err
+	}
+	result := FanFailure{
+		Limits: []PassedLimit{}, Findings: []finding.Finding{}, Assumptions: check.assumptions(), Caution: Caution,
+		Worst: check.AtMinute == nil,
+	}
+	var err error
+	if err = result.seek(&check); err != nil {
+		return FanFailure{}, err
+	}
+	if result.Limits, err = check.passed(result.AtMinute); err != nil {
+		return FanFailure{}, err
+	}
+	for _, passed := range result.Limits {
+		if passed.evacuates() && result.EvacuateMinutes == nil {
+			minutes := passed.AfterMinutes
+			result.EvacuateMinutes = &minutes
+		}
+	}
+	result.Findings = append(result.Findings, check.finding(&result))
+	return result, nil
+}
+
+func (c *FanFailureCheck) validate() error {
+	var faults finding.Faults
+	if err := Validate(c.Zone, c.Sources); err != nil {
+		faults = append(faults, finding.FaultsOf(err)...)
+	}
+	if c.AtMinute != nil && !finite(*c.AtMinute) {
+		faults.Add("at_minute", fmt.Sprintf("%v is no time", *c.AtMinute), "give a minute, or none for the worst")
+	}
+	if !atLeastZero(c.NaturalCubicMetersPerSecond) {
+		faults.Add("natural_cubic_meters_per_second", fmt.Sprintf("%v is no flow", c.NaturalCubicMetersPerSecond),
+			"give a number of at least zero")
+	}
+	for i, name := range c.Failing {
+		if sourceNamed(c.Sources, name) < 0 {
+			faults.Add(fmt.Sprintf("failing[%d]", i), fmt.Sprintf("there is no source %q", name),
+				"name one that is given, or none for all")
+		}
+	}
+	faults = append(faults, OwnLimitFaults(c.Own)...)
+	return faults.Err()
+}
+
+// flow is the fresh air when the fan stops at a minute: as before until then, afterwards what flows by itself.
+func (c *FanFailureCheck) flow(minute float64) []FlowStep {
+	if len(c.Zone.Flow) == 0 {
+		return nil
+	}
+	after := func(start float64, step FlowStep) FlowStep {
+		return FlowStep{start, math.Min(step.CubicMetersPerSecond, c.NaturalCubicMetersPerSecond)}
+	}
+	running := FlowStep{minute - 1, c.Zone.Flow[0].CubicMetersPerSecond} // the first step holds before its minute too
+	steps := []FlowStep{running}
+	for _, step := range c.Zone.Flow {
+		if step.StartMinute < minute {
+			if running = step; len(steps) == 1 && steps[0].StartMinute >= step.StartMinute {
+				steps = nil
+			}
+			steps = append(steps, step)
+		}
+	}
+	steps = append(steps, after(minute, running))
+	for _, step := range c.Zone.Flow {
+		switch {
+		case step.StartMinute > minute:
+			steps = append(steps, after(step.StartMinute, step))
+		case step.StartMinute == minute:
+			steps[len(steps)-1] = after(minute, step)
+		}
+	}
+	return steps
+}
+
+// sources are what gives off gas when the fan stops at a minute: each failing source in two, before and after.
+func (c *FanFailureCheck) sources(minute float64) []Source {
+	var sources []Source
+	for _, source := range c.Sources {
+		if len(c.Failing) > 0 && !slices.Contains(c.Failing, source.Name) {
+			sources = append(sources, source)
+			continue
+		}
+		before, after := source, Source{Name: source.Name}
+		before.Releases = nil
+		for _, r := range source.Releases {
+			early, late := r, r
+			early.EndMinute, late.StartMinute = min(r.EndMinute, minute), max(r.StartMinute, minute)
+			if early.StartMinute < early.EndMinute {
+				before.Releases = append(before.Releases, early)
+			}
+			if late.StartMinute < late.EndMinute {
+				after.Releases = append(after.Releases, late)
+			}
+		}
+		sources = append(sources, before, after)
+	}
+	return sources
+}
+
+// curves are the room's when the fan stops at a minute, at all times: somebody may be inside.
+func (c *FanFailureCheck) curves(minute float64) ([]Curve, error) {
+	zone := c.Zone
+	zone.Flow, zone.Unoccupied = c.flow(minute), nil
+	return Curves(zone, c.sources(minute))
+}
+
+// passed lists the limits that are passed when the fan stops at a minute, the first passed first.
+func (c *FanFailureCheck) passed(minute float64) ([]PassedLimit, error) {
+	curves, err := c.curves(minute)
+	if err != nil {
+		return nil, err
+	}
+	passed := []PassedLimit{}
+	for _, curve := range curves {
+		limits, err := applicable(curve.species, c.Own)
+		if err != nil {
+			return nil, err
+		}
+		for _, limit := range limits {
+			at, ok := curve.firstMeanAbove(minute, limit.AveragingMinutes, limit.PPM*(1+rounding))
+			if !ok {
+				continue
+			}
+			greatest, _ := curve.between(minute-limit.AveragingMinutes, math.Inf(1)).MaxMean(limit.AveragingMinutes)
+			passed = append(passed, PassedLimit{limit, at - minute, greatest})
+		}
+	}
+	slices.SortStableFunc(passed, func(a, b PassedLimit) int { return cmp.Compare(a.AfterMinutes, b.AfterMinutes) })
+	return passed, nil
+}
+
+// evacuates reports whether nobody may stay once the limit is passed: danger to life, read or remembered, and what refuses
+// at any moment.
+func (l Limit) evacuates() bool {
+	switch l.Kind {
+	case data.DangerousToLife:
+		return true
+	case data.Ceiling, data.Peak, ExcursionCeiling:
+		return l.Severity == finding.Block
+	default:
+		return false
+	}
+}
+
+// leastTime is the time from a failure to the first limit that matters: what evacuates where anything does, else what
+// refuses. Infinite when nothing is passed.
+func (c *FanFailureCheck) leastTime(minute float64, evacuating bool) (float64, error) {
+	curves, err := c.curves(minute)
+	if err != nil {
+		return 0, err
+	}
+	least := math.Inf(1)
+	for _, curve := range curves {
+		limits, err := applicable(curve.species, c.Own)
+		if err != nil {
+			return 0, err
+		}
+		for _, limit := range limits {
+			if !limit.evacuates() && (evacuating || limit.Severity != finding.Block) {
+				continue
+			}
+			if at, ok := curve.firstMeanAbove(minute, limit.AveragingMinutes, limit.PPM*(1+rounding)); ok {
+				least = math.Min(least, at-minute)
+			}
+		}
+	}
+	return least, nil
+}
