@@ -47,6 +47,8 @@ type StageBalance struct {
 	ProductGrams    float64          `json:"product_grams"`
 	LimitingElement string           `json:"limiting_element"`
 	Elements        []ElementBalance `json:"elements"` // by atomic number
+	// Charged is every compound that goes in, free water and what is inert left out.
+	Charged []PhaseAmount `json:"charged"`
 	// Remaining is everything that stays, the product first, in the likely case.
 	Remaining []PhaseAmount `json:"remaining"`
 	// OffGas holds both cases, the cautious first.
@@ -193,7 +195,7 @@ func (p Practice) balanceStage(stage Stage, in batch, factor float64) (StageBala
 		FreeWaterGrams: in.whole.freeWaterGrams(), BoundWaterGrams: in.whole.boundWaterGrams(), InertGrams: after.inertGrams,
 		WareGrams: stage.WareGrams * factor, Product: stage.Product, ProductMoles: likely.product.Moles,
 		LimitingElement: likely.limiting, Elements: likely.balance(in.whole),
-		OffGas: append(cautiousGas, likelyGas...),
+		OffGas: append(cautiousGas, likelyGas...), Charged: stated(in.whole.phases),
 	}
 	if !product.IsZero() {
 		balance.ProductGrams = likely.product.Grams()
@@ -310,6 +312,10 @@ func remaining(f *firing) []PhaseAmount {
 	if f.product.Moles > 0 {
 		amounts = append([]Amount{f.product}, amounts...)
 	}
+	return stated(amounts)
+}
+
+func stated(amounts []Amount) []PhaseAmount {
 	list := make([]PhaseAmount, 0, len(amounts))
 	for _, amount := range amounts {
 		list = append(list, PhaseAmount{amount.Formula.String(), amount.Moles, amount.Grams()})

@@ -77,7 +77,7 @@ func sulfurCase() RoomCheck {
 	return RoomCheck{
 		Zone: Zone{ID: "kiln-room", VolumeCubicMeters: 180, Flow: ConstantFlow(0.4)},
 		Sources: []Source{{Name: "muffle", CaptureFraction: 0.5, DoorOpenFraction: 0.25,
-			Releases: []Release{{"SO2", 0, 45, 4}, {"CO", 0, 90, 1}, {"COS", 0, 45, 0.01}, {"H2O", 0, 45, 20}}}},
+			Releases: []Release{{"SO2", 0, 45, 4}, {"CO", 0, 90, 1}, {"C2H2", 0, 45, 0.01}, {"H2O", 0, 45, 20}}}},
 	}
 }
 
@@ -94,7 +94,7 @@ func TestCheckRoomSaysWhatIsWrongAndWhatCuresIt(t *testing.T) {
 		assert.Equal(t, "kiln-room", f.About)
 	}
 	assert.Equal(t, finding.Block, codes["AIR_SHORT_TERM_LIMIT"])
-	assert.Equal(t, finding.Warn, codes["AIR_NO_LIMIT"], "carbonyl sulfide has no limit; water needs none")
+	assert.Equal(t, finding.Warn, codes["AIR_NO_LIMIT"], "acetylene has no limit here; water needs none")
 	assert.Len(t, slices.DeleteFunc(slices.Clone(got.Findings), func(f finding.Finding) bool { return f.Code != "AIR_NO_LIMIT" }), 1)
 	assert.Equal(t, finding.Block, got.Findings[0].Severity, "worst first")
 	assert.Contains(t, got.Findings[0].Cure, "m3/s")
@@ -145,7 +145,7 @@ func TestMixtureRatioOfOneGasIsItsOwn(t *testing.T) {
 	assert.Equal(t, max(got.ShiftMixtureRatio, got.ShortTermMixtureRatio), got.MixtureRatio)
 	assert.Greater(t, got.MixtureRatio, 1.0)
 	assert.NotContains(t, codesOf(got.Findings), "AIR_MIXTURE", "it takes two to be a mixture")
-	check.Sources[0].Releases = []Release{{"COS", 0, 45, 4}}
+	check.Sources[0].Releases = []Release{{"C2H2", 0, 45, 4}}
 	got, err = CheckRoom(check)
 	require.NoError(t, err)
 	assert.Zero(t, got.MixtureRatio, "no limit, no ratio")

@@ -114,7 +114,7 @@ func TestEveryLimitIsUsable(t *testing.T) {
 		}
 	}
 	assert.Equal(t, 600.0, LongestAveragingMinutes())
-	assert.Empty(t, Limits("COS"))
+	assert.Empty(t, Limits("C2H2"))
 	Limits("SO2")[0].PPM = -1
 	assert.Positive(t, Limits("SO2")[0].PPM, "the table is not the caller's")
 }
@@ -199,7 +199,7 @@ func TestStrictest(t *testing.T) {
 	}
 	limit, _ := Strictest("C", data.TimeWeighted)
 	assert.Equal(t, finding.Block, limit.Severity, "of two that are equal the one that refuses")
-	_, ok := Strictest("COS", data.TimeWeighted)
+	_, ok := Strictest("C2H2", data.TimeWeighted)
 	assert.False(t, ok)
 	limits := StrictestFirst("SO2")
 	assert.True(t, slices.IsSortedFunc(limits, func(a, b Limit) int { return cmp.Compare(a.PPM, b.PPM) }))

@@ -73,8 +73,8 @@ func TestProtection(t *testing.T) {
 		{"CO", 40, tank, true, false, "within"},
 		{"H2S", 12, fullFace, false, false, "escape only"},
 		{"H2S", 12, tank, true, false, "within"},
-		{"COS", 1, tank, false, false, "no limit"},
-		{"COS", 1, fullFace, false, false, "no cartridge is known"},
+		{"C2H2", 1, tank, false, false, "no limit"},
+		{"C2H2", 1, fullFace, false, false, "no cartridge is known"},
 		{"SO3", 1, fullFace, true, false, "within"},
 		{"SO2", -1, tank, false, false, "no concentration"},
 	}

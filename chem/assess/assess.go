@@ -37,6 +37,8 @@ type Charge struct {
 	// Findings are the rules that the charge breaks whatever it is fired in.
 	Findings []finding.Finding
 	held     []stageContents // of each stage
+	taken    []chargeHeat    // by each stage
+	starved  []starvation    // of each stage
 }
 
 // NewCharge works out the charge. Errors: finding.Faults of recipe, materials and scale.
@@ -55,6 +57,9 @@ func (s Site) NewCharge(recipe chem.Recipe, materials chem.Materials, scale chem
 	}
 	c := Charge{Recipe: recipe, Materials: resolved, Factor: factor, Balance: balance}
 	c.held = c.follow()
+	if err := c.follows(); err != nil {
+		return Charge{}, err
+	}
 	c.Findings = slices.Concat(balance.Findings, scale.Findings(s.Practice), c.rules())
 	return c, nil
 }

@@ -30,6 +30,8 @@ type Treatment struct {
 	Likely   []air.Release
 	// Conversions are how far what reacts in the charge gets.
 	Conversions []reaction.Conversion
+	// Atmosphere is the gas over a charge that fires under reduction; nil where the charge offers none.
+	Atmosphere  *Atmosphere
 	Findings    []finding.Finding
 	Assumptions []string
 	// gasUntil is the minute after which nothing harmful comes off, from the start of the first phase.
@@ -94,7 +96,8 @@ func (t *Treatment) fire(s Site, c Charge) error {
 	}
 	t.Findings = append(t.Findings, s.standing(t.Furnace, len(t.Cautious) > 0)...)
 	t.Findings = append(t.Findings, s.oldReleases(stage, stagePath(t.Stage))...)
-	t.Assumptions = t.Heat.Assumptions
+	t.Findings = append(t.Findings, t.reduces(c)...)
+	t.Assumptions = slices.Concat(t.Heat.Assumptions, c.taken[t.Stage].assumptions, c.starved[t.Stage].assumptions)
 	return t.convert(c)
 }
 
@@ -110,6 +113,7 @@ func (s Site) asked(c Charge, index int) heat.Treatment {
 		DrawMinutes: or(stage.DrawMinutes, s.DrawMinutes), MaxWaitMinutes: stage.MaxWaitMinutes, FireWatch: stage.FireWatch,
 		SulfurChargedHot: sulfur && stage.ChargeAtCelsius > heat.ColdChargeCelsius,
 		ChargeGrams:      balance.MassInGrams + balance.WareGrams, Contents: contents,
+		ChargeHeat: c.taken[index].uptake,
 		ClearAfter: slices.ContainsFunc(contents, func(word string) bool { return slices.Contains(harmsWare, word) }),
 	}
 	if slices.ContainsFunc(stage.Additions, func(a chem.Addition) bool { return a.FedHot }) {
@@ -169,7 +173,9 @@ func (t *Treatment) releases(s Site, c Charge, stage chem.Stage) error {
 		}
 		shifted := slices.Concat(shift(series, fireStart), flue)
 		if of == chem.Cautious {
-			t.Cautious = shifted
+			if t.Cautious, err = c.starved[t.Stage].released(shifted); err != nil {
+				return err
+			}
 		} else {
 			t.Likely = shifted
 		}

@@ -295,7 +295,8 @@ func TestWhatTheStageAsksOfTheFurnace(t *testing.T) {
 }
 
 // TestMassThatComesOff holds the series against the balance: everything that the balance lets go at the stage's peak is in
-// the releases of a furnace without a flame, in both cases, and nothing else.
+// the releases of a furnace without a flame, in both cases, and nothing else but the sulfur gases of a starved charge, whose
+// sulfur is never more than what the balance lets go.
 func TestMassThatComesOff(t *testing.T) {
 	contents := []string{"kaolin", "soda-ash", "sulfur", "charcoal", "calcite", "quartz", "gypsum", "pyrite", "salt", "zinc", "haematite"}
 	rapid.Check(t, func(t *rapid.T) {
@@ -314,13 +315,20 @@ func TestMassThatComesOff(t *testing.T) {
 		require.NoError(t, err)
 		treatment, err := s.Treat(c, 0, "pot")
 		require.NoError(t, err)
+		if finding.Blocks(treatment.Findings) {
+			t.Skip("too much for the furnace: it is not fired at all")
+		}
 		for of, releases := range map[chem.Case][]air.Release{chem.Cautious: treatment.Cautious, chem.Likely: treatment.Likely} {
 			want := map[string]float64{}
 			for _, gas := range c.Balance.Stages[0].OffGasOf(of) {
 				want[gas.Species] += gas.MassGrams
 			}
 			got := offgas.Mass(releases)
-			for species := range got {
+			for species, grams := range got {
+				if starved := map[string]float64{"H2S": 34.08, "COS": 60.07, "CS2": 76.13 / 2}[species]; starved > 0 && of == chem.Cautious {
+					require.LessOrEqual(t, grams/starved, want["SO2"]/64.06+want["H2SO4"]/98.07+1e-9, species)
+					continue
+				}
 				require.Contains(t, want, species, of)
 			}
 			for species, grams := range want {

@@ -54,7 +54,7 @@ type ExposureLimit struct {
 	// Formula is empty for dusts that are no single compound.
 	Formula string
 	CAS     string
-	// Authority is OSHA, NIOSH, EU or Ontario.
+	// Authority is OSHA, NIOSH, EU, Ontario or ACGIH.
 	Authority               string
 	Kind                    LimitKind
 	AveragingMinutes        int

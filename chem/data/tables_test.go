@@ -36,7 +36,7 @@ func TestExposureLimits(t *testing.T) {
 		assert.Contains(t, kinds, row.Kind, row.Substance)
 		assert.Contains(t, known, row.Read, row.Substance)
 		assert.Equal(t, strings.Contains(row.Source, "read second-hand"), row.Read == SecondHand, row.Substance)
-		assert.Contains(t, []string{"OSHA", "NIOSH", "EU", "Ontario"}, row.Authority)
+		assert.Contains(t, []string{"OSHA", "NIOSH", "EU", "Ontario", "ACGIH"}, row.Authority)
 		stated := row.PPM > 0 || row.MilligramsPerCubicMeter > 0
 		assert.Equal(t, row.Kind != NoLimit, stated, "%s %s %s", row.Substance, row.Authority, row.Kind)
 		if row.Kind == TimeWeighted || row.Kind == ShortTerm {

@@ -112,7 +112,7 @@ func (f Furnace) misfits(ambient float64) finding.Faults {
 		if off := math.Abs(t.Minutes - fitted); off > mostMisfitShare*fitted && off > mostMisfitMinutes {
 			faults.Add(fmt.Sprintf("heating_times[%d].minutes", i), fmt.Sprintf("%g from %g C to %g C does not go with the other "+
 				"heating times: all together give %.0f", t.Minutes, t.FromCelsius, t.ToCelsius, fitted),
-				"time the stretches again at full power, the furnace as full as usual, and correct what is wrong")
+				"time the stretches again at full power, the furnace all but empty, and correct what is wrong")
 		}
 	}
 	return faults

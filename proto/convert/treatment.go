@@ -16,6 +16,9 @@ func addTreatment(m *saggarv1.CheckRecipeResponse, stage string, t assess.Treatm
 	for _, c := range t.Conversions {
 		m.Conversions = append(m.Conversions, conversionToProto(stage, c))
 	}
+	if t.Atmosphere != nil {
+		m.Atmospheres = append(m.Atmospheres, atmosphereToProto(stage, *t.Atmosphere))
+	}
 	m.Releases = append(m.Releases, releasesToProto(stage, chem.Cautious, t.Cautious)...)
 	m.Releases = append(m.Releases, releasesToProto(stage, chem.Likely, t.Likely)...)
 }
@@ -42,6 +45,19 @@ func conversionToProto(stage string, c reaction.Conversion) *saggarv1.StageConve
 		if r.CoreConversion != nil {
 			m.MinutesTo_99Percent = r.MinutesTo99Percent
 		}
+	}
+	return m
+}
+
+func atmosphereToProto(stage string, a assess.Atmosphere) *saggarv1.StageAtmosphere {
+	m := &saggarv1.StageAtmosphere{
+		Stage: stage, Celsius: a.Celsius, Log10OxygenBar: a.Judged.Log10OxygenBar, Reducing: a.Judged.Reducing,
+		Verdict: a.Judged.Verdict, CarbonMonoxidePerCarbonDioxide: a.Mixture.CarbonMonoxidePerCarbonDioxide,
+	}
+	for _, s := range a.Mixture.Species {
+		m.Species = append(m.Species, &saggarv1.EquilibriumSpecies{
+			Species: s.Species, Phase: s.Phase, Moles: s.Moles, MoleFraction: s.MoleFraction,
+		})
 	}
 	return m
 }
@@ -76,6 +92,7 @@ func fanFailureToProto(stage assess.StageAssessment) *saggarv1.FanFailure {
 	for _, p := range stage.Air.Failure.Limits {
 		m.Passed = append(m.Passed, &saggarv1.PassedLimit{
 			Species: p.Species, Authority: p.Authority, Kind: string(p.Kind), LimitPpm: p.PPM, AfterMinutes: p.AfterMinutes,
+			Severity: SeverityToProto(p.Severity),
 		})
 	}
 	return m

@@ -63,6 +63,9 @@ func (a recipeCheck) conversionGrid() render.Grid {
 		Columns: []string{"stage", "reaction", "mol", "thermocouple %", "core %", "hold for 99 % min", "what becomes what"},
 	}
 	for _, c := range a.Conversions {
+		if c.Conversion == nil {
+			continue // a range of temperature only, which the off-gas shows
+		}
 		grid.Rows = append(grid.Rows, []string{
 			c.GetStage(), c.GetReaction(), render.Number(c.GetMoles()), percent(c.Conversion), percent(c.CoreConversion),
 			orNone(c.MinutesTo_99Percent, "-"), c.GetEquation(),
@@ -162,15 +165,23 @@ func leastProtection(s *saggarv1.NearSpecies) string {
 	return words
 }
 
-// fanGrid is how long people have when extraction stops at the worst moment: the first limits of each gas that are passed.
+// fanLimitsShown is how many limits of each gas a table shows as passed.
+const fanLimitsShown = 2
+
+// fanGrid is how long people have when extraction stops at the worst moment: of each gas the first two limits that refuse.
 func (a recipeCheck) fanGrid() render.Grid {
 	grid := render.Grid{
-		Title:   "If the extraction stops at the worst moment, cautious case: the limits then passed",
+		Title:   "If the extraction stops at the worst moment, cautious case: the first refusing limits passed",
 		Columns: []string{"stage", "room", "stops in minute", "species", "limit", "ppm", "passed after min"},
 	}
 	for _, f := range a.FanFailures {
 		first := []string{f.GetStage(), f.GetRoom(), render.Number(f.GetFailureMinute())}
+		shown := map[string]int{}
 		for _, p := range f.GetPassed() {
+			if p.GetSeverity() != saggarv1.Severity_SEVERITY_BLOCK || shown[p.GetSpecies()] == fanLimitsShown {
+				continue
+			}
+			shown[p.GetSpecies()]++
 			grid.Rows = append(grid.Rows, append(first, p.GetSpecies(), p.GetAuthority()+" "+p.GetKind(),
 				render.Number(p.GetLimitPpm()), render.Number(p.GetAfterMinutes())))
 			first = []string{"", "", ""}

@@ -1,0 +1,95 @@
+package assess
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"saggar/chem"
+	"saggar/chem/heat"
+)
+
+// taken is what a charge takes between its cold and a temperature, read off its curve.
+func taken(t *testing.T, c Charge, celsius float64) float64 {
+	t.Helper()
+	uptake := c.taken[0].uptake
+	require.NotEmpty(t, uptake)
+	for i := 1; i < len(uptake); i++ {
+		if a, b := uptake[i-1], uptake[i]; celsius <= b.Celsius && b.Celsius > a.Celsius {
+			return a.Kilojoules + (b.Kilojoules-a.Kilojoules)*(celsius-a.Celsius)/(b.Celsius-a.Celsius)
+		}
+	}
+	return uptake[len(uptake)-1].Kilojoules
+}
+
+func TestChargeHeatIsThatOfPublishedExamples(t *testing.T) {
+	for _, c := range []struct {
+		name     string
+		material string
+		grams    float64
+		celsius  float64
+		kilowatt float64 // hours
+		within   float64
+	}{
+		// Sensible heat of 1 kg from 25 C by the NASA CEA library: 0.1330 kWh for quartz to 500 C; from 20 C it is 0.5 % more.
+		{"quartz to 500 C", "quartz", 1000, 500, 0.1340, 0.002},
+		// 1 kg of calcite to lime and carbon dioxide at 900 C without recovery, 0.7346 kWh by the same library.
+		{"calcite to 900 C", "calcite", 1000, 900, 0.7346, 0.05},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			got := taken(t, charge(t, fired(chem.Calcine, 1000, add(c.material, c.grams))), c.celsius)
+			assert.InDelta(t, c.kilowatt, got/3600, c.within)
+		})
+	}
+}
+
+func TestChargeHeatCountsWaterAndWare(t *testing.T) {
+	dry := fired(chem.Calcine, 900, add("quartz", 100))
+	withWare := dry
+	withWare.WareGrams = 10000
+	// 10 kg of quartz to 900 C takes close to 10 MJ, since its heat capacity is about 1.1 J/g/K.
+	assert.InDelta(t, 10000, taken(t, charge(t, withWare), 900)-taken(t, charge(t, dry), 900), 500)
+	uptake := charge(t, dry).taken[0].uptake
+	for i := 1; i < len(uptake); i++ {
+		assert.GreaterOrEqual(t, uptake[i].Kilojoules, uptake[i-1].Kilojoules, "quartz only takes, at %g C", uptake[i].Celsius)
+	}
+}
+
+func TestWhatBurnsIsNotCredited(t *testing.T) {
+	stage := fired(chem.Oxidise, 900, add("charcoal", 100), add("quartz", 100))
+	uptake := charge(t, stage).taken[0].uptake
+	last := len(uptake) - 1
+	require.Less(t, uptake[last].Kilojoules, uptake[last-1].Kilojoules, "the heat of burning stands at the end")
+	assert.Equal(t, uptake[last].Celsius, uptake[last-1].Celsius)
+	for i := 1; i < last; i++ {
+		assert.GreaterOrEqual(t, uptake[i].Kilojoules, uptake[i-1].Kilojoules)
+	}
+	stage.Atmosphere = heat.Reducing
+	uptake = charge(t, stage).taken[0].uptake
+	assert.GreaterOrEqual(t, uptake[len(uptake)-1].Kilojoules, uptake[len(uptake)-2].Kilojoules, "under reduction it burns outside")
+}
+
+func TestHeavyWareSlowsAFiring(t *testing.T) {
+	s := site(pot())
+	light := fired(chem.Bisque, 800, add("kaolin", 10))
+	light.Program.Segments[0].RateCelsiusPerHour = 0
+	heavy := light
+	heavy.WareGrams = 1000
+	times := func(stage chem.Stage) Treatment {
+		c, err := s.NewCharge(recipe(stage), materials(), chem.Scale{})
+		require.NoError(t, err)
+		treatment, err := s.Treat(c, 0, "pot")
+		require.NoError(t, err)
+		return treatment
+	}
+	a, b := times(light), times(heavy)
+	assert.Greater(t, b.Heat.FireMinutes, a.Heat.FireMinutes)
+	assert.Greater(t, b.Heat.ChargeKilowattHours, 0.2)
+	assert.InEpsilon(t, b.Heat.EnergyKilowattHours,
+		b.Heat.ChargeKilowattHours+b.Heat.WallLossKilowattHours+b.Heat.StoredKilowattHours, 1e-9)
+}
+
+func TestBenchWorkTakesNoHeat(t *testing.T) {
+	assert.Empty(t, charge(t, worked(chem.Mix, add("quartz", 100))).taken[0].uptake)
+}
