@@ -26,8 +26,9 @@ type chargeHeat struct {
 	assumptions []string
 }
 
-// heatOf sums the charge's own heat, its water's, and that of what reacts in it, each over its range. What burns is left to the
-// end of the curve, so that its heat is credited to nothing. It is empty for bench work and an empty charge.
+// heatOf sums the charge's own heat, its water's, and that of what reacts in it, each over its range. What burns stands as one
+// step at the end of its range, so that no other reaction is credited with its heat; under reduction it burns outside. It is
+// empty for bench work and an empty charge.
 func heatOf(stage chem.Stage, balance chem.StageBalance) (chargeHeat, error) {
 	if stage.Program == nil || balance.MassInGrams+balance.WareGrams <= 0 {
 		return chargeHeat{}, nil
@@ -44,20 +45,21 @@ func heatOf(stage chem.Stage, balance chem.StageBalance) (chargeHeat, error) {
 		if err != nil {
 			return chargeHeat{}, err
 		}
-		burnt = 0
+		given := 0.0
 		for _, part := range parts {
 			taken := part.Moles * part.Reaction.Enthalpy.KilojoulesPerMole
-			if taken < 0 {
-				burnt -= taken
-				continue
+			switch {
+			case taken >= 0:
+				own += taken * passed(part.Reaction, celsius)
+			case celsius >= part.Reaction.HighCelsius && stage.Atmosphere != heat.Reducing:
+				given -= taken
 			}
-			own += taken * passed(part.Reaction, celsius)
 		}
-		h.uptake = append(h.uptake, heat.HeatUptake{Celsius: celsius, Kilojoules: own})
-	}
-	if burnt > 0 && stage.Atmosphere != heat.Reducing {
-		last := h.uptake[len(h.uptake)-1]
-		h.uptake = append(h.uptake, heat.HeatUptake{Celsius: last.Celsius, Kilojoules: last.Kilojoules - burnt})
+		h.uptake = append(h.uptake, heat.HeatUptake{Celsius: celsius, Kilojoules: own - burnt})
+		if given > burnt {
+			burnt = given
+			h.uptake = append(h.uptake, heat.HeatUptake{Celsius: celsius, Kilojoules: own - burnt})
+		}
 	}
 	whole, err := lump.Heat(heat.DefaultAmbientCelsius, balance.PeakCelsius)
 	if err != nil {

@@ -75,6 +75,9 @@ func (t *Treatment) fire(s Site, c Charge) error {
 	asked.ClearAfter = asked.ClearAfter || t.Furnace.Source == heat.Electric && asked.Atmosphere == heat.Reducing
 	for _, f := range heat.Check(t.Furnace, asked) {
 		f.Field = path + f.Field
+		if f.Code == heat.CodeChargeExotherm {
+			f.Field = stagePath(t.Stage) // the curve is worked out here, not given
+		}
 		t.Findings = append(t.Findings, f)
 	}
 	t.Findings = append(t.Findings, t.tooMuch(c)...)

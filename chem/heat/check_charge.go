@@ -46,16 +46,19 @@ func delay(times, alone SegmentTime) (minutes, multiple float64) {
 	return minutes, times.RampMinutes / expected
 }
 
-// tooHeavy judges one ramp: WARN when an asked rate cannot be followed because of the charge, BLOCK when the ramp never ends
-// or takes far longer; empty when it will do. Full power asks for no time, so there only the multiple counts.
+// tooHeavy judges one ramp: NOTE when an asked rate cannot be followed because of the charge, WARN when that costs
+// WarnChargeDelayMinutes or more, BLOCK when the ramp never ends or takes far longer; empty when it will do. Full power asks
+// for no time, so there only the multiple counts.
 func (k *checker) tooHeavy(times, alone SegmentTime) finding.Severity {
 	minutes, multiple := delay(times, alone)
 	rated := k.treatment.Program.Segments[times.Index].RateCelsiusPerHour > 0
 	switch {
 	case minutes >= MostChargeDelayMinutes && multiple > MostChargeMultiple:
 		return finding.Block
-	case rated && minutes >= leastDelayMinutes:
+	case rated && minutes >= WarnChargeDelayMinutes:
 		return finding.Warn
+	case rated && minutes >= leastDelayMinutes:
+		return finding.Note
 	default:
 		return ""
 	}
@@ -105,8 +108,15 @@ func (k *checker) shareThatWouldDo(c Constants, index int, worst finding.Severit
 		if index >= len(result.Segments) {
 			return false
 		}
-		severity := k.tooHeavy(result.Segments[index], alone)
-		return severity == "" || worst == finding.Block && severity == finding.Warn
+		switch k.tooHeavy(result.Segments[index], alone) {
+		case "":
+			return true
+		case finding.Note:
+			return worst != finding.Note
+		case finding.Warn:
+			return worst == finding.Block
+		}
+		return false
 	}
 	low, high := 0, 100
 	for high-low > 1 {

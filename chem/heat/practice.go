@@ -35,6 +35,8 @@ const (
 	// than that, and by MostChargeDelayMinutes, is no longer the program that was meant.
 	MostChargeMultiple     = 3
 	MostChargeDelayMinutes = 60
+	// WarnChargeDelayMinutes is from which delay on a charge that holds up an asked ramp is warned of, not only noted.
+	WarnChargeDelayMinutes = 15
 	// SulfurChargePeople is how many people charge a batch with sulfur into a hot furnace.
 	SulfurChargePeople = 2
 )

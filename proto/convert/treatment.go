@@ -4,6 +4,7 @@ import (
 	"saggar/chem"
 	"saggar/chem/air"
 	"saggar/chem/assess"
+	"saggar/chem/finding"
 	"saggar/chem/reaction"
 	saggarv1 "saggar/proto/saggar/v1"
 )
@@ -92,7 +93,7 @@ func fanFailureToProto(stage assess.StageAssessment) *saggarv1.FanFailure {
 	for _, p := range stage.Air.Failure.Limits {
 		m.Passed = append(m.Passed, &saggarv1.PassedLimit{
 			Species: p.Species, Authority: p.Authority, Kind: string(p.Kind), LimitPpm: p.PPM, AfterMinutes: p.AfterMinutes,
-			Severity: SeverityToProto(p.Severity),
+			Refuses: p.Severity == finding.Block,
 		})
 	}
 	return m

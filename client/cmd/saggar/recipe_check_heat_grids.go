@@ -178,7 +178,7 @@ func (a recipeCheck) fanGrid() render.Grid {
 		first := []string{f.GetStage(), f.GetRoom(), render.Number(f.GetFailureMinute())}
 		shown := map[string]int{}
 		for _, p := range f.GetPassed() {
-			if p.GetSeverity() != saggarv1.Severity_SEVERITY_BLOCK || shown[p.GetSpecies()] == fanLimitsShown {
+			if !p.GetRefuses() || shown[p.GetSpecies()] == fanLimitsShown {
 				continue
 			}
 			shown[p.GetSpecies()]++

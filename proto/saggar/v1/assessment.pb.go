@@ -1629,8 +1629,8 @@ type PassedLimit struct {
 	LimitPpm float64 `protobuf:"fixed64,4,opt,name=limit_ppm,json=limitPpm,proto3" json:"limit_ppm,omitempty"`
 	// How long after the failure.
 	AfterMinutes float64 `protobuf:"fixed64,5,opt,name=after_minutes,json=afterMinutes,proto3" json:"after_minutes,omitempty"`
-	// What passing it does to a booking where the extraction runs.
-	Severity      Severity `protobuf:"varint,6,opt,name=severity,proto3,enum=saggar.v1.Severity" json:"severity,omitempty"`
+	// Whether passing it refuses a booking; otherwise it warns.
+	Refuses       bool `protobuf:"varint,6,opt,name=refuses,proto3" json:"refuses,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1700,11 +1700,11 @@ func (x *PassedLimit) GetAfterMinutes() float64 {
 	return 0
 }
 
-func (x *PassedLimit) GetSeverity() Severity {
+func (x *PassedLimit) GetRefuses() bool {
 	if x != nil {
-		return x.Severity
+		return x.Refuses
 	}
-	return Severity_SEVERITY_UNSPECIFIED
+	return false
 }
 
 // A concentration at a time.
@@ -2197,14 +2197,14 @@ const file_saggar_v1_assessment_proto_rawDesc = "" +
 	"\x05stage\x18\x01 \x01(\tR\x05stage\x12\x12\n" +
 	"\x04room\x18\x02 \x01(\tR\x04room\x12%\n" +
 	"\x0efailure_minute\x18\x03 \x01(\x01R\rfailureMinute\x12.\n" +
-	"\x06passed\x18\x04 \x03(\v2\x16.saggar.v1.PassedLimitR\x06passed\"\xcc\x01\n" +
+	"\x06passed\x18\x04 \x03(\v2\x16.saggar.v1.PassedLimitR\x06passed\"\xb5\x01\n" +
 	"\vPassedLimit\x12\x18\n" +
 	"\aspecies\x18\x01 \x01(\tR\aspecies\x12\x1c\n" +
 	"\tauthority\x18\x02 \x01(\tR\tauthority\x12\x12\n" +
 	"\x04kind\x18\x03 \x01(\tR\x04kind\x12\x1b\n" +
 	"\tlimit_ppm\x18\x04 \x01(\x01R\blimitPpm\x12#\n" +
-	"\rafter_minutes\x18\x05 \x01(\x01R\fafterMinutes\x12/\n" +
-	"\bseverity\x18\x06 \x01(\x0e2\x13.saggar.v1.SeverityR\bseverity\">\n" +
+	"\rafter_minutes\x18\x05 \x01(\x01R\fafterMinutes\x12\x18\n" +
+	"\arefuses\x18\x06 \x01(\bR\arefuses\">\n" +
 	"\x12ConcentrationPoint\x12\x16\n" +
 	"\x06minute\x18\x01 \x01(\x01R\x06minute\x12\x10\n" +
 	"\x03ppm\x18\x02 \x01(\x01R\x03ppm\"\xc9\x01\n" +
@@ -2323,16 +2323,15 @@ var file_saggar_v1_assessment_proto_depIdxs = []int32{
 	15, // 19: saggar.v1.NearAir.species:type_name -> saggar.v1.NearSpecies
 	16, // 20: saggar.v1.NearSpecies.protection:type_name -> saggar.v1.ProtectionClass
 	18, // 21: saggar.v1.FanFailure.passed:type_name -> saggar.v1.PassedLimit
-	25, // 22: saggar.v1.PassedLimit.severity:type_name -> saggar.v1.Severity
-	21, // 23: saggar.v1.RoomAir.species:type_name -> saggar.v1.SpeciesAir
-	22, // 24: saggar.v1.SpeciesAir.limits:type_name -> saggar.v1.LimitRatio
-	19, // 25: saggar.v1.SpeciesAir.series:type_name -> saggar.v1.ConcentrationPoint
-	25, // 26: saggar.v1.LimitRatio.severity:type_name -> saggar.v1.Severity
-	27, // [27:27] is the sub-list for method output_type
-	27, // [27:27] is the sub-list for method input_type
-	27, // [27:27] is the sub-list for extension type_name
-	27, // [27:27] is the sub-list for extension extendee
-	0,  // [0:27] is the sub-list for field type_name
+	21, // 22: saggar.v1.RoomAir.species:type_name -> saggar.v1.SpeciesAir
+	22, // 23: saggar.v1.SpeciesAir.limits:type_name -> saggar.v1.LimitRatio
+	19, // 24: saggar.v1.SpeciesAir.series:type_name -> saggar.v1.ConcentrationPoint
+	25, // 25: saggar.v1.LimitRatio.severity:type_name -> saggar.v1.Severity
+	26, // [26:26] is the sub-list for method output_type
+	26, // [26:26] is the sub-list for method input_type
+	26, // [26:26] is the sub-list for extension type_name
+	26, // [26:26] is the sub-list for extension extendee
+	0,  // [0:26] is the sub-list for field type_name
 }
 
 func init() { file_saggar_v1_assessment_proto_init() }
