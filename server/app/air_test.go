@@ -178,3 +178,47 @@ func TestABookingIsHeldToTheStudiosOwnLimits(t *testing.T) {
 	_, err = b.UpdateStudio(b.ctx, call("Loosen"), studio, 0)
 	assert.ErrorContains(t, err, "own_limits[0].limit_ppm")
 }
+
+// roomPeak is the highest concentration of sulfur dioxide that a check of a run finds in the room of one stage.
+func (b bench) roomPeak(t *testing.T, run app.RunRequest, stage string) float64 {
+	t.Helper()
+	result, err := b.BookRun(b.ctx, app.Call{Caller: steward, ValidateOnly: true}, app.BookRunInput{
+		StudioID: "test", Runs: []app.RunRequest{run},
+	})
+	require.NoError(t, err)
+	require.Len(t, result.Assessments, 1)
+	for _, assessed := range result.Assessments[0].Stages {
+		if assessed.Stage != stage {
+			continue
+		}
+		require.NotNil(t, assessed.Air)
+		for _, species := range assessed.Air.Species {
+			if species.Species == "SO2" {
+				return species.PeakPPM
+			}
+		}
+	}
+	require.Fail(t, "no sulfur dioxide at stage "+stage)
+	return 0
+}
+
+func TestACheckShowsTheAirWithEveryoneElsesFirings(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	first := b.plan(t, request("blue", 1), monday)
+	require.Equal(t, app.PlanOptimal, first.Status)
+	last := first.Run.Windows[len(first.Run.Windows)-1]
+	alone := b.roomPeak(t, first.Run, last.Stage)
+	_, err := b.book(first, "")
+	require.NoError(t, err)
+	again := first.Run
+	again.ID = ""
+	// The same hour on the same furnace would clash and so be left out of the air; the other one meets the booked one's gas.
+	again.Windows = append([]domain.StageWindow{}, first.Run.Windows...)
+	other := "muffle-a"
+	if last.Furnace == other {
+		other = "pot"
+	}
+	again.Windows[len(again.Windows)-1].Furnace = other
+	assert.Greater(t, b.roomPeak(t, again, last.Stage), 1.1*alone)
+}

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"saggar/chem/assess"
 	"saggar/chem/finding"
 	"saggar/chem/heat"
 	"saggar/server/domain"
@@ -16,6 +17,8 @@ import (
 type plannedFiring struct {
 	domain.Firing
 	field string // for example "runs[0].stage_windows[1]"
+	// seen, where given, takes the air of the firing's own room as it is found.
+	seen *assess.RoomAir
 }
 
 // joint holds planned firings against everything that they share with each other and with what is booked: the furnace,

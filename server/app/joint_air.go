@@ -76,6 +76,10 @@ func (j joint) airOf(p plannedFiring, room string) ([]finding.Finding, []string,
 	if err != nil {
 		return nil, nil, err
 	}
+	if p.seen != nil && room == j.site.Furnaces[p.Furnace].Room {
+		flow := air.RoomFlow(j.site.Rooms[room], j.running(p.Window.Start))
+		*p.seen = assess.RoomAir{Room: room, FlowCubicMetersPerSecond: flow, Assessment: assessment}
+	}
 	near, assumed, err := j.near(p, view, room)
 	return j.putDown(append(assessment.Findings, near...), p, room), append(assessment.Assumptions, assumed...), err
 }
@@ -93,6 +97,9 @@ func (j joint) near(p plannedFiring, view air.RoomCheck, room string) (found []f
 			return nil, nil, err
 		}
 		assumptions = append(assumptions, with.Assumptions...)
+		if own && p.seen != nil {
+			p.seen.Near = with
+		}
 		if own || len(with.Findings) == 0 {
 			found = append(found, with.Findings...)
 			continue

@@ -31,6 +31,7 @@ type prepared struct {
 	movedFrom   map[int64]bool
 	revision    int64
 	assumptions []string
+	assessments []assess.Assessment // of each run
 }
 
 // prepare reads what the runs ask for in one snapshot and works out everything but the writing.
@@ -181,6 +182,7 @@ type runBuilder struct {
 	charge   assess.Charge
 	assessor assess.Site
 	phases   [][]heat.Phase
+	stages   []assess.StageAssessment
 }
 
 func (b *runBuilder) build() error {
@@ -208,6 +210,7 @@ func (b *runBuilder) build() error {
 	b.p.findings = append(b.p.findings, check.findings()...)
 	b.p.assumptions = append(b.p.assumptions, b.charge.Balance.Assumptions...)
 	b.p.runs = append(b.p.runs, run)
+	b.p.assessments = append(b.p.assessments, assess.Assessment{Charge: b.charge, Stages: b.stages})
 	return nil
 }
 
@@ -230,13 +233,17 @@ func (b *runBuilder) load(index int, window domain.StageWindow, run *domain.Run)
 	b.p.findings = append(b.p.findings, under(treatment.Findings, b.at.field+".recipe.")...)
 	b.p.assumptions = append(b.p.assumptions, treatment.Assumptions...)
 	b.phases = append(b.phases, treatment.Phases)
+	assessed := assess.StageAssessment{Stage: stage.ID, Treatment: &treatment, Air: &assess.RoomAir{}}
+	b.stages = append(b.stages, assessed)
 	if window.Furnace == "" {
 		return load, nil
 	}
 	furnace := b.p.site.Furnaces[window.Furnace]
 	run.Inputs.Furnaces[furnace.ID], run.Inputs.Constants[furnace.ID] = furnace, treatment.Constants
 	load.Firing = newFiring(run, stage, window, treatment)
-	b.p.joint.planned = append(b.p.joint.planned, plannedFiring{Firing: *load.Firing, field: field})
+	b.p.joint.planned = append(b.p.joint.planned, plannedFiring{
+		Firing: *load.Firing, field: field, seen: assessed.Air,
+	})
 	return load, nil
 }
 
@@ -341,7 +348,16 @@ func (p *prepared) result(runs []domain.Run) BookRunResult {
 			assumptions = append(assumptions, a)
 		}
 	}
-	return BookRunResult{Runs: runs, Findings: sorted, Revision: p.revision, Assumptions: assumptions}
+	for _, assessment := range p.assessments {
+		for i, stage := range assessment.Stages {
+			if stage.Air.Room == "" {
+				assessment.Stages[i].Air = nil // nothing comes off
+			}
+		}
+	}
+	return BookRunResult{
+		Runs: runs, Findings: sorted, Revision: p.revision, Assumptions: assumptions, Assessments: p.assessments,
+	}
 }
 
 // under puts findings on a part of the input under the path of the whole.

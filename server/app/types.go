@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"saggar/chem"
+	"saggar/chem/assess"
 	"saggar/chem/finding"
 	"saggar/server/domain"
 )
@@ -56,6 +57,9 @@ type BookRunResult struct {
 	Findings    []finding.Finding
 	Revision    int64
 	Assumptions []string
+	// Assessments are what each run does, in the order of Runs, with the air of its rooms as they are with everyone else's
+	// firings. Their findings and assumptions stand above; a repeated request has none.
+	Assessments []assess.Assessment
 }
 
 // MoveRunInput is where a run is to be moved.

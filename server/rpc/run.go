@@ -59,6 +59,11 @@ func (s *runService) book(ctx context.Context, call app.Call, req *saggarv1.Book
 		}
 		answer.Runs = append(answer.Runs, m)
 	}
+	if call.ValidateOnly {
+		for _, assessment := range result.Assessments {
+			answer.Assessments = append(answer.Assessments, convert.AssessmentToProto(assessment))
+		}
+	}
 	return answer, nil
 }
 

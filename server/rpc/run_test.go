@@ -31,6 +31,17 @@ func TestAPlanIsBookedAsItIs(t *testing.T) {
 	require.NoError(t, err)
 	assert.Empty(t, checked.GetRuns()[0].GetEtag(), "nothing is stored")
 	assert.NotEmpty(t, checked.GetCaution())
+	require.Len(t, checked.GetAssessments(), 1, "what the run does is shown as CheckRecipe shows it")
+	assessed := checked.GetAssessments()[0]
+	require.Len(t, assessed.GetHeat(), 1)
+	heat := assessed.GetHeat()[0]
+	assert.Equal(t, planned.GetRuns()[0].GetStageWindows()[1].GetFurnace(), heat.GetFurnace())
+	assert.InEpsilon(t, heat.GetEnergyKilowattHours(),
+		heat.GetChargeKilowattHours()+heat.GetWallLossKilowattHours()+heat.GetStoredKilowattHours(), 1e-9)
+	assert.NotEmpty(t, heat.GetProfile())
+	assert.NotEmpty(t, assessed.GetReleases())
+	assert.NotEmpty(t, assessed.GetWeighOut())
+	assert.Empty(t, assessed.GetFindings(), "they stand in the answer itself")
 	tried, err := client.BookRun(s.as(t, domain.RoleMaker), &saggarv1.BookRunRequest{
 		Parent: north, Runs: planned.GetRuns(), AcknowledgedFindingCodes: codesOf(planned.GetFindings()), ValidateOnly: true,
 	})
@@ -41,7 +52,10 @@ func TestAPlanIsBookedAsItIs(t *testing.T) {
 		assert.Zero(t, run.GetLoads()[1].GetState())
 	}
 
-	booked := s.book(t, planned)
+	answer, err := client.BookRun(s.as(t, domain.RoleMaker), bookRequest(planned))
+	require.NoError(t, err)
+	assert.Empty(t, answer.GetAssessments(), "a booking does not repeat what was shown when it was checked")
+	booked := answer.GetRuns()[0]
 	assert.Equal(t, "max", booked.GetMaker())
 	assert.Equal(t, saggarv1.RunState_RUN_STATE_CONFIRMED, booked.GetState())
 	assert.Equal(t, north+"/recipes/red/versions/1", booked.GetRecipe())

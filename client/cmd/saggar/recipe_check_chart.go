@@ -94,7 +94,7 @@ func (a recipeCheck) charts() []chart.Chart {
 		c := chart.Chart{
 			Title:  fmt.Sprintf("%s on %s", h.GetStage(), h.GetFurnace()),
 			Panels: []chart.Panel{{Title: "Chamber, C", Lines: []chart.Line{temperature}}, a.releasePanel(h.GetStage())},
-			Notes:  []string{"Off-gas and room: the cautious case. " + a.Caution},
+			Notes:  []string{"Off-gas and room: the cautious case. " + cmp.Or(a.Caution, chem.Caution)},
 		}
 		for _, room := range a.Air {
 			if room.Stage == h.GetStage() {

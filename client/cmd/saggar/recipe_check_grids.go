@@ -19,12 +19,19 @@ func (a recipeCheck) grids(format render.Format) []render.Grid {
 	if format == render.CSV {
 		return []render.Grid{a.findingRows()}
 	}
+	return slices.Concat([]render.Grid{a.findingGrid()}, a.figureGrids(
+		"Stages, each on the first furnace that can do it", "Air, each stage alone in its room, cautious case: the nearest limits",
+	), notes(a.Assumptions, a.Caution))
+}
+
+// figureGrids are the tables of what was worked out, under titles for the stages and the air that say on which furnaces and
+// with whom.
+func (a recipeCheck) figureGrids(stages, air string) []render.Grid {
 	grids := []render.Grid{
-		a.findingGrid(), a.weighOutGrid(), a.massGrid(), a.productGrid(), a.balanceGrid(), a.ratioGrid(), a.offGasGrid(),
-		a.stageGrid(), a.heatGrid(), a.conversionGrid(), a.atmosphereGrid(),
+		a.weighOutGrid(), a.massGrid(), a.productGrid(), a.balanceGrid(), a.ratioGrid(), a.offGasGrid(), a.stageGrid(stages),
+		a.heatGrid(), a.conversionGrid(), a.atmosphereGrid(),
 	}
-	grids = append(grids, a.airGrids()...)
-	return slices.Concat(grids, []render.Grid{a.nearGrid(), a.fanGrid()}, notes(a.Assumptions, a.Caution))
+	return slices.Concat(grids, a.airGrids(air), []render.Grid{a.nearGrid(), a.fanGrid()})
 }
 
 // findingGrid shows each finding over as many rows as its sentences need.
@@ -172,9 +179,9 @@ func (a recipeCheck) offGasGrid() render.Grid {
 var watchWords = map[heat.Watch]string{heat.InRoom: "in the room", heat.InReach: "in reach", heat.WatchNone: "nobody"}
 
 // stageGrid shows the phases of each stage, one a row, and their sum.
-func (a recipeCheck) stageGrid() render.Grid {
+func (a recipeCheck) stageGrid(title string) render.Grid {
 	grid := render.Grid{
-		Title:   "Stages, each on the first furnace that can do it",
+		Title:   title,
 		Columns: []string{"stage", "furnace", "phase", "min", "length", "needs"},
 	}
 	for _, stage := range a.Stages {
@@ -201,10 +208,10 @@ func (a recipeCheck) stageGrid() render.Grid {
 }
 
 // airGrids show, for each gas in each room, the limit that comes nearest among those that refuse and among those that warn.
-func (a recipeCheck) airGrids() []render.Grid {
+func (a recipeCheck) airGrids(title string) []render.Grid {
 	var sources sourceList
 	grid := render.Grid{
-		Title:   "Air, each stage alone in its room, cautious case: the nearest limits",
+		Title:   title,
 		Columns: append([]string{"stage", "room", "species", "peak ppm"}, limitColumns...),
 	}
 	for _, room := range a.Air {

@@ -22,7 +22,7 @@ func TestTheStagesOfACheckSayInWordsWhoIsNeeded(t *testing.T) {
 		{"reduce", "pot", "charge", "20", "20 min", "in the room"}, {"", "", "fire", "60", "1 h", "in reach"},
 		{"", "", "cool", "30", "30 min", "nobody"}, {"", "", "in all", "110", "1 h 50 min"},
 		{"melt", "-", "none: see the findings"},
-	}, check.stageGrid().Rows, "a stage that no furnace can do has no time")
+	}, check.stageGrid("Stages").Rows, "a stage that no furnace can do has no time")
 }
 
 func TestTheFindingsOfACheckAreToldOnceWithTheirLines(t *testing.T) {

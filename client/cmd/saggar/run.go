@@ -13,6 +13,7 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"saggar/client/api"
+	"saggar/client/chart"
 	"saggar/client/render"
 	"saggar/proto/convert"
 	saggarv1 "saggar/proto/saggar/v1"
@@ -150,11 +151,15 @@ func (s *shell) printPlan(answer *saggarv1.PlanRunsResponse, zone *time.Location
 
 func (s *shell) runCheckCommand() *cobra.Command {
 	var path string
+	var drawn chartFlags
 	command := &cobra.Command{
 		Use:     "check --plan FILE",
 		Example: "  saggar run check --plan bisque.json",
 		Short:   "Hold a plan against everything, as booking would; stores nothing", Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
+			if err := drawn.fits(s.format); err != nil {
+				return badInput(err)
+			}
 			return s.inStudio(c.Context(), func(connection *api.Connection, parent string) error {
 				kept, from, err := s.readPlan(path)
 				if err != nil {
@@ -169,6 +174,9 @@ func (s *shell) runCheckCommand() *cobra.Command {
 					return from.planFaults(err)
 				}
 				err = s.print(answer, func() []render.Grid { return checkGrids(answer, zone) })
+				if err == nil {
+					err = s.draw(drawn, func() []chart.Chart { return checkCharts(answer) })
+				}
 				if err == nil && blocks(answer.GetFindings()) {
 					return errRefused
 				}
@@ -177,8 +185,21 @@ func (s *shell) runCheckCommand() *cobra.Command {
 		},
 	}
 	command.Flags().StringVar(&path, "plan", "", "file kept by 'run plan --save'")
+	drawn.flags(command.Flags())
 	cobra.CheckErr(command.MarkFlagRequired("plan"))
 	return command
+}
+
+// checkCharts are the courses over time of each run that was checked.
+func checkCharts(answer *saggarv1.BookRunResponse) []chart.Chart {
+	var charts []chart.Chart
+	for i, assessment := range answer.GetAssessments() {
+		for _, c := range newRecipeCheck(assessment, source{}).charts() {
+			c.Title = answer.GetRuns()[i].GetTitle() + ", " + c.Title
+			charts = append(charts, c)
+		}
+	}
+	return charts
 }
 
 func (s *shell) runBookCommand() *cobra.Command {

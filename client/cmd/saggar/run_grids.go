@@ -59,6 +59,11 @@ func checkGrids(answer *saggarv1.BookRunResponse, zone *time.Location) []render.
 	for _, row := range grids[0].Rows {
 		row[0], row[len(row)-1] = cmp.Or(row[0], "(new)"), cmp.Or(row[len(row)-1], state)
 	}
+	for i, assessment := range answer.GetAssessments() {
+		title := answer.GetRuns()[i].GetTitle()
+		grids = append(grids, newRecipeCheck(assessment, source{}).figureGrids(title+": stages",
+			title+": air with everything that is booked, cautious case: the nearest limits")...)
+	}
 	return append(grids, notes(answer.GetAssumptions(), answer.GetCaution())...)
 }
 

@@ -193,7 +193,7 @@ type CheckRecipeResponse struct {
 	Releases []*StageRelease `protobuf:"bytes,14,rep,name=releases,proto3" json:"releases,omitempty"`
 	// What people breathe at each furnace while it stands open.
 	Near []*NearAir `protobuf:"bytes,15,rep,name=near,proto3" json:"near,omitempty"`
-	// What happens in the room when its extraction stops at the worst moment of each heat treatment.
+	// What happens in the room when its extraction stops at the worst moment of each heat treatment; in CheckRecipe only.
 	FanFailures   []*FanFailure `protobuf:"bytes,16,rep,name=fan_failures,json=fanFailures,proto3" json:"fan_failures,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
