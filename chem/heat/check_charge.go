@@ -150,9 +150,13 @@ func (k *checker) checkExotherm(c Constants, result Result) {
 			continue
 		}
 		from, to, over := uptake[begin].Celsius, uptake[i-1].Celsius, given/perKelvin
+		where := fmt.Sprintf("from %g C to %g C", from, to)
+		if from == to {
+			where = fmt.Sprintf("by %g C", to)
+		}
 		k.add(finding.Finding{Severity: finding.Note, Code: CodeChargeExotherm, Field: fmt.Sprintf("charge_heat[%d]", begin+1),
-			Message: fmt.Sprintf("the charge gives off %.0f kJ from %g C to %g C: all at once it would heat the furnace by up to "+
-				"%.0f C beyond the program", given, from, to, over),
+			Message: fmt.Sprintf("the charge gives off %.0f kJ %s: all at once it would heat the furnace by up to %.0f C beyond "+
+				"the program", given, where, over),
 			Figures: []finding.Figure{{Name: "given", Value: given, Unit: "kJ"}, celsius("from", from), celsius("to", to),
 				celsius("over", over), celsius("top", k.furnace.TopCelsius)},
 			Cure: "go slowly through that range, or fire less of it at a time"})

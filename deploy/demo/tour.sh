@@ -5,7 +5,7 @@ show studio load demo/studio.yaml demo/materials.yaml demo/recipes.yaml
 show furnace list
 
 say "What does a run of the blue pigment do? Charge, balance, off-gas, times, air"
-show recipe check demo/sodalite-blue.yaml
+show recipe check demo/sodalite-blue.yaml --chart-file blue.svg
 show recipe add demo/sodalite-blue.yaml
 
 say "Three departments plan and book; the windows of all stages of a run are found at once"
