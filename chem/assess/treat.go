@@ -305,7 +305,12 @@ func (s Site) roomAir(t Treatment) *RoomAir {
 		answer.Findings = append(answer.Findings, asFindings(err, "", room.ID)...)
 		return answer
 	}
-	answer.Findings = slices.Concat(answer.Findings, answer.Near.Findings, answer.Failure.Findings)
+	answer.Findings = append(answer.Findings, answer.Near.Findings...)
+	for _, f := range answer.Failure.Findings {
+		if f.Severity != finding.Note { // a fan whose failure passes no limit is no news
+			answer.Findings = append(answer.Findings, f)
+		}
+	}
 	answer.Assumptions = once(slices.Concat(answer.Assumptions, answer.Near.Assumptions, answer.Failure.Assumptions))
 	return answer
 }

@@ -72,7 +72,7 @@ func (s *shell) heatCommand() *cobra.Command {
 	cobra.CheckErr(timeCommand.MarkFlagRequired("furnace"))
 	cobra.CheckErr(timeCommand.MarkFlagRequired("program"))
 	return group("heat", "Heat: how long programs take, how far they convert, and what a furnace's log says of it", timeCommand,
-		s.conversionCommand(), s.reactionsCommand(), s.heatFitCommand())
+		s.conversionCommand(), s.weighingCommand(), s.reactionsCommand(), s.heatFitCommand())
 }
 
 // readFurnace reads a furnace and finds its constants.

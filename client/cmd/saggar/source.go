@@ -38,6 +38,7 @@ const lotField = "from_lot"
 
 // flagOf names the flags from which values that are reckoned with here come.
 var flagOf = map[string]string{
+	"before_grams": "before-grams", "after_grams": "after-grams", "readability_grams": "readability-grams",
 	"start_stage": "start-stage", "species": "species", "ppm": "ppm",
 	"reaction": "reaction", "start_celsius": "start-celsius", "open_below_celsius": "open-below-celsius",
 	"scale": "factor", "scale.factor": "factor", "scale.product_grams": "product-grams", "scale.crucible_count": "crucibles",
