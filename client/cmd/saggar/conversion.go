@@ -62,7 +62,7 @@ func (s *shell) conversionCommand() *cobra.Command {
 		},
 	}
 	flags := command.Flags()
-	flags.StringVar(&asked.reaction, "reaction", "", "name of the reaction, as `saggar heat reactions` lists it")
+	flags.StringVar(&asked.reaction, "reaction", "", "name of the reaction, as 'saggar heat reactions' lists it")
 	flags.StringVar(&asked.program, "program", "", "YAML or JSON file with the heat program, - for standard input")
 	flags.StringVar(&asked.furnace, "furnace", "", "YAML or JSON file with a furnace; needed for segments at full power")
 	flags.Var(asked.depth, "depth-millimeters", "depth of the charge from its heated face")
@@ -76,7 +76,7 @@ func (s *shell) conversionCommand() *cobra.Command {
 func (s *shell) convert(asked conversionFlags) error {
 	r, known := reaction.Named(asked.reaction)
 	if !known {
-		return badInput(fmt.Errorf("--reaction: there is no reaction %q; with a rate are %s; `saggar heat reactions` lists all",
+		return badInput(fmt.Errorf("--reaction: there is no reaction %q; with a rate are %s; 'saggar heat reactions' lists all",
 			asked.reaction, strings.Join(reaction.Rated(), ", ")))
 	}
 	message := &saggarv1.HeatProgram{}
