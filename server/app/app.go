@@ -22,16 +22,19 @@ type App struct {
 	random io.Reader
 	// planning holds a place for each plan that is worked out at one time.
 	planning chan struct{}
+	keys     *keyCache
 }
 
 // New returns the operations over a store. now is the clock and random the source of ids and secrets.
 func New(st *store.Store, now func() time.Time, random io.Reader) *App {
-	return &App{store: st, now: now, random: random, planning: make(chan struct{}, runtime.GOMAXPROCS(0))}
+	return &App{store: st, now: now, random: random, planning: make(chan struct{}, runtime.GOMAXPROCS(0)), keys: newKeyCache()}
 }
 
 // Call is who asks, for what, and under which request id.
 type Call struct {
 	Caller domain.Caller
+	// OwnOnly limits the caller to what is theirs: a maker cancels their own run, a technician any. The edge's policy says so.
+	OwnOnly bool
 	// Method is the RPC's name, for example "BookRun".
 	Method string
 	// RequestID is a UUID in text form, or empty.
@@ -40,6 +43,17 @@ type Call struct {
 	BodySHA256 [32]byte
 	// ValidateOnly goes the same way and rolls back.
 	ValidateOnly bool
+}
+
+// mayTouch reports whether the caller may see or change what belongs to somebody.
+func (c Call) mayTouch(ownerID string) bool { return !c.OwnOnly || ownerID == c.Caller.ID }
+
+// ownerFilter limits a list to the caller's own, or is empty.
+func (c Call) ownerFilter() string {
+	if c.OwnOnly {
+		return c.Caller.ID
+	}
+	return ""
 }
 
 // errRollBack ends a transaction that was for validation only.

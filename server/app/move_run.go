@@ -153,7 +153,7 @@ func endFirings(run domain.Run, revision int64) []domain.Firing {
 
 // mayChange holds the own-things rule and the etag: a maker changes runs of their own, a technician any.
 func mayChange(call Call, run domain.Run, expectRevision int64) error {
-	if call.Caller.Role < domain.RoleTechnician && run.Maker != call.Caller.ID {
+	if !call.mayTouch(run.Maker) {
 		return &domain.Error{
 			Kind: domain.ErrForbidden, Subject: "runs/" + run.ID, Message: "this run was booked by somebody else",
 			Cure: "ask its maker or a technician",

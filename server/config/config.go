@@ -26,6 +26,8 @@ type Config struct {
 	Listen string
 	// KeyFile holds the first caller's key, mode 0600; absolute.
 	KeyFile string
+	// FirstKey asks for a first steward's key although keys stand, for when all were lost.
+	FirstKey bool
 	// RequestTimeout bounds one unary request, above 0 and up to an hour; a caller's shorter deadline wins.
 	RequestTimeout time.Duration
 	// LogLevel is the least severe level that is logged.
@@ -81,7 +83,8 @@ func (c *Config) flags(around Surroundings) *pflag.FlagSet {
 	flags.StringVar(&c.DataDir, "data-dir", defaultDataDir(around), "folder for the key file and the private database")
 	flags.StringVar(&c.Database, "database", "", "PostgreSQL connection string (default: a private database in the data folder)")
 	flags.StringVar(&c.Listen, "listen", DefaultListen, "loopback host:port or unix:/path to serve on")
-	flags.StringVar(&c.KeyFile, "key-file", "", "file with the first caller's key (default: first.key in the data folder)")
+	flags.StringVar(&c.KeyFile, "key-file", "", "file for the first steward's one-time key (default: first.key in the data folder)")
+	flags.BoolVar(&c.FirstKey, "first-key", false, "make a first key although others stand, for when all were lost")
 	flags.DurationVar(&c.RequestTimeout, "request-timeout", 30*time.Second, "longest time for one request")
 	flags.Var((*logLevel)(&c.LogLevel), "log-level", "least severe level to log: debug, info, warn or error")
 	flags.IntVar(&c.MaxMessageBytes, "max-message-bytes", 4<<20, "largest message accepted, in bytes")

@@ -24,8 +24,8 @@ func BenchmarkGate(b *testing.B) {
 	g := &gate{
 		logger: slog.New(slog.NewTextHandler(io.Discard, nil)), now: time.Now, newRequestID: func() string { return "id" },
 		timeout: time.Minute, rules: rules,
-		authenticate: func(context.Context, string) (domain.Caller, error) {
-			return domain.Caller{ID: "max", Role: domain.RoleMaker}, nil
+		authenticate: func(context.Context, string) (domain.Identity, error) {
+			return domain.Identity{ID: "max", ServerRole: domain.RoleMaker}, nil
 		},
 	}
 	run := redRun()

@@ -49,6 +49,7 @@ func foreignRequests(booked *saggarv1.Run) map[string]proto.Message {
 		"ListFirings":     &saggarv1.ListFiringsRequest{Parent: "studios/south", StartTime: start, EndTime: end},
 		"ListOpenings":    &saggarv1.ListOpeningsRequest{Parent: "studios/south", StartTime: start, EndTime: end},
 	}
+	requests["RevokeAccessKey"] = &saggarv1.RevokeAccessKeyRequest{Name: "studios/south/accessKeys/k1"}
 	run := redRun()
 	run.Recipe, run.StageWindows = "studios/south/recipes/red", booked.GetStageWindows()
 	requests["BookRun"] = &saggarv1.BookRunRequest{Parent: "studios/south", Runs: []*saggarv1.Run{run}}
@@ -61,7 +62,7 @@ var aboutNoResource = map[string]string{
 	"LoadStudio": "makes what it names", "GetStudio": "names a studio only", "ListStudios": "names nothing",
 	"UpdateStudio": "names a studio only", "CreateMaterialVersion": "makes what it names", "CreateRecipeVersion": "makes what it names",
 	"CheckRecipe": "brings its recipe along", "PlanRuns": "reads its recipe as BookRun does", "GetCaller": "names nothing",
-	"CreateAccessKey": "names nobody's thing",
+	"CreateAccessKey": "names nobody's thing", "ExchangeAccessKey": "names nothing",
 }
 
 func TestNoMethodReachesIntoAnotherStudio(t *testing.T) {

@@ -51,7 +51,7 @@ func serve(t *testing.T) *served {
 	for role, id := range map[domain.Role]string{
 		domain.RoleViewer: "vera", domain.RoleMaker: "max", domain.RoleTechnician: "tess", domain.RoleSteward: "stella",
 	} {
-		s.keys[role], _, err = operations.CreateAccessKey(t.Context(), app.Call{}, id, role)
+		s.keys[role], _, err = operations.CreateAccessKey(t.Context(), app.Call{}, app.NewKey{Caller: domain.Caller{ID: id, Role: role}})
 		require.NoError(t, err)
 	}
 	server, err := New(Options{App: operations, RequestTimeout: time.Minute, Now: clock, Ping: func(ctx context.Context) error {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/json"
+	"fmt"
 	"math"
 	"testing"
 	"time"
@@ -95,12 +96,17 @@ func TestAccessKeys(t *testing.T) {
 	b := newBench(t)
 	for _, role := range []domain.Role{domain.RoleViewer, domain.RoleMaker, domain.RoleTechnician, domain.RoleSteward} {
 		key := domain.AccessKey{
-			SecretSHA256: sha256.Sum256([]byte{byte(role)}), Caller: domain.Caller{ID: "ada", Role: role}, CreateTime: monday,
+			ID: fmt.Sprintf("k%d", role), SecretSHA256: sha256.Sum256([]byte{byte(role)}), Caller: domain.Caller{ID: "ada", Role: role},
+			StudioKey: b.studio.Key, StudioID: b.studio.ID, Label: "desk", CreateTime: monday, ExpireTime: monday.Add(time.Hour),
 		}
 		b.do(func(ctx context.Context, tx *store.Tx) error {
 			require.NoError(t, tx.InsertAccessKey(ctx, key))
 			found, err := tx.AccessKey(ctx, key.SecretSHA256)
-			assert.Equal(t, key, found)
+			assert.Equal(t, key, withoutOrdinal(found))
+			found, err = tx.AccessKeyByID(ctx, b.studio.Key, key.ID)
+			assert.Equal(t, key, withoutOrdinal(found))
+			_, elsewhere := tx.AccessKeyByID(ctx, 0, key.ID)
+			assert.ErrorIs(t, elsewhere, domain.ErrNotFound, "a studio's key is none of the server's")
 			return err
 		})
 		err := b.InTx(t.Context(), func(ctx context.Context, tx *store.Tx) error { return tx.InsertAccessKey(ctx, key) })
@@ -110,8 +116,57 @@ func TestAccessKeys(t *testing.T) {
 		_, err := tx.AccessKey(ctx, sha256.Sum256([]byte("guess")))
 		require.ErrorIs(t, err, domain.ErrNotFound)
 		require.ErrorContains(t, tx.InsertAccessKey(ctx, domain.AccessKey{Caller: domain.Caller{ID: "eve"}}), "role 0")
-		count, err := tx.CountAccessKeys(ctx)
-		assert.Equal(t, 4, count)
+		count, err := tx.CountServerStewardKeys(ctx, monday)
+		assert.Zero(t, count, "a studio's steward does not open the server")
 		return err
 	})
+}
+
+func withoutOrdinal(k domain.AccessKey) domain.AccessKey {
+	k.Ordinal = 0
+	return k
+}
+
+func TestKeysAreListedTouchedAndRevoked(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	b.do(func(ctx context.Context, tx *store.Tx) error {
+		for i, owner := range []string{"ada", "ben", "ada"} {
+			key := domain.AccessKey{
+				ID: fmt.Sprintf("k%d", i), SecretSHA256: sha256.Sum256([]byte{byte(i)}), StudioKey: b.studio.Key,
+				Caller: domain.Caller{ID: owner, Role: domain.RoleMaker}, CreateTime: monday,
+			}
+			if i == 2 {
+				key.ExpireTime = monday.Add(time.Hour)
+			}
+			require.NoError(t, tx.InsertAccessKey(ctx, key))
+		}
+		return nil
+	})
+	list := func(q store.AccessKeysQuery) (ids []string) {
+		q.StudioKey = b.studio.Key
+		b.do(func(ctx context.Context, tx *store.Tx) error {
+			keys, err := tx.ListAccessKeys(ctx, q)
+			for _, k := range keys {
+				ids = append(ids, k.ID)
+			}
+			return err
+		})
+		return ids
+	}
+	assert.Equal(t, []string{"k2", "k1", "k0"}, list(store.AccessKeysQuery{At: monday}))
+	assert.Equal(t, []string{"k1", "k0"}, list(store.AccessKeysQuery{At: monday.Add(time.Hour)}), "k2 expires on the hour")
+	assert.Equal(t, []string{"k2", "k0"}, list(store.AccessKeysQuery{At: monday, CallerID: "ada"}))
+	b.do(func(ctx context.Context, tx *store.Tx) error {
+		require.NoError(t, tx.RevokeAccessKey(ctx, "k0", monday))
+		require.NoError(t, tx.RevokeAccessKey(ctx, "k0", monday.Add(time.Hour)))
+		require.NoError(t, tx.TouchAccessKey(ctx, sha256.Sum256([]byte{0}), monday.Add(time.Minute)))
+		require.NoError(t, tx.TouchAccessKey(ctx, sha256.Sum256([]byte{0}), monday))
+		k, err := tx.AccessKeyByID(ctx, b.studio.Key, "k0")
+		assert.Equal(t, monday, k.RevokeTime, "what was revoked stays so since then")
+		assert.Equal(t, monday.Add(time.Minute), k.LastUseTime, "no earlier use overwrites a later one")
+		return err
+	})
+	assert.Equal(t, []string{"k2", "k1"}, list(store.AccessKeysQuery{At: monday}))
+	assert.Equal(t, []string{"k1"}, list(store.AccessKeysQuery{At: monday, ShowEnded: true, BeforeOrdinal: 3, Limit: 1}))
 }

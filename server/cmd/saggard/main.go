@@ -58,7 +58,7 @@ func run(ctx context.Context, settings config.Config) (err error) {
 	}
 	defer kept.Close()
 	operations := app.New(kept, settings.Clock(), rand.Reader)
-	if err := operations.FirstKey(ctx, firstKeyFile(settings.KeyFile, os.Stderr)); err != nil {
+	if err := operations.FirstKey(ctx, settings.FirstKey, firstKeyFile(settings.KeyFile, os.Stderr)); err != nil {
 		return err
 	}
 	server, err := rpc.New(rpc.Options{

@@ -8,13 +8,6 @@ import (
 	"time"
 )
 
-type AccessKey struct {
-	SecretSha256 []byte
-	CallerID     string
-	Role         string
-	CreateTime   time.Time
-}
-
 type Change struct {
 	StudioKey  int64
 	Revision   int64

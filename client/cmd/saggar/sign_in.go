@@ -1,0 +1,195 @@
+package main
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"golang.org/x/term"
+
+	"saggar/client/account"
+	"saggar/client/api"
+	"saggar/client/file"
+	"saggar/client/render"
+	saggarv1 "saggar/proto/saggar/v1"
+)
+
+const mostKeyBytes = 4096
+
+func (s *shell) signInCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "sign-in", Args: cobra.NoArgs,
+		Example: "  saggar sign-in --server kiln.example.edu:7817 --context north",
+		Short:   "Keep a key and its server as a context, so that no verb needs them again",
+		Long: "Keep a key and its server as a context, so that no verb needs them again.\n\n" +
+			"The key comes from --key-file, SAGGAR_KEY_FILE, SAGGAR_KEY, the first key of a server of yours on this machine, or a\n" +
+			"prompt. A one-time key is exchanged for a lasting one. Keys are kept in your config folder, readable by you only.",
+		RunE: func(c *cobra.Command, _ []string) error { return s.signIn(c.Context()) },
+	}
+}
+
+func (s *shell) signIn(ctx context.Context) error {
+	name := cmp.Or(s.contextName, s.studio, "default")
+	if err := file.CheckID(name); err != nil {
+		return badInput(fmt.Errorf("--context: %w", err))
+	}
+	book, err := s.config().Read()
+	if err != nil {
+		return badInput(err)
+	}
+	s.server, s.settled = cmp.Or(s.server, book.Contexts[name].Server, api.DefaultAddress), true
+	key, err := s.givenKey()
+	if err != nil {
+		return badInput(err)
+	}
+	caller, key, err := s.introduce(ctx, key)
+	if err != nil {
+		return err
+	}
+	studio := s.studio
+	if len(caller.GetMemberships()) == 1 && studio == "" {
+		studio = shortName(caller.GetMemberships()[0].GetStudio())
+	}
+	kept := account.Context{Server: s.server, Studio: studio}
+	if err := errors.Join(s.config().WriteKey(name, key), s.config().Write(book.With(name, kept))); err != nil {
+		return err
+	}
+	return s.print(caller, func() []render.Grid {
+		return append(callerGrids(caller), render.Grid{
+			Columns: []string{"context", "server", "studio", "key"},
+			Rows:    [][]string{{name, kept.Server, kept.Studio, s.config().KeyFile(name)}},
+		})
+	})
+}
+
+// givenKey is the key to sign in with.
+func (s *shell) givenKey() (string, error) {
+	_, err := os.Stat(s.firstKeyFile())
+	if s.keyFile != "" || s.env("SAGGAR_KEY", "") != "" || err == nil {
+		s.context = ""
+		return s.key()
+	}
+	fmt.Fprint(s.errOut, "Key: ")
+	defer fmt.Fprintln(s.errOut)
+	var text []byte
+	if terminal, ok := s.in.(*os.File); ok && term.IsTerminal(int(terminal.Fd())) {
+		text, err = term.ReadPassword(int(terminal.Fd())) // without showing it
+	} else {
+		text, err = io.ReadAll(io.LimitReader(s.in, mostKeyBytes))
+	}
+	if err != nil {
+		return "", err
+	}
+	key := strings.TrimSpace(string(text))
+	if key == "" {
+		return "", errors.New("no key was given")
+	}
+	return key, nil
+}
+
+// introduce asks the server who the key stands for, and exchanges one that is for one use.
+func (s *shell) introduce(ctx context.Context, key string) (*saggarv1.Caller, string, error) {
+	caller, err := s.askWho(ctx, key)
+	if err != nil || !caller.GetMustExchange() {
+		return caller, key, err
+	}
+	connection, err := s.dialWith(key)
+	if err != nil {
+		return nil, "", err
+	}
+	defer connection.Close()
+	made, err := connection.Access.ExchangeAccessKey(ctx, &saggarv1.ExchangeAccessKeyRequest{Label: "signed in"})
+	if err != nil {
+		return nil, "", err
+	}
+	// What is used up only misleads; that it cannot be removed harms nobody.
+	_ = os.Remove(cmp.Or(s.keyFile, s.firstKeyFile()))
+	caller, err = s.askWho(ctx, made.GetSecret())
+	return caller, made.GetSecret(), err
+}
+
+func (s *shell) askWho(ctx context.Context, key string) (*saggarv1.Caller, error) {
+	connection, err := s.dialWith(key)
+	if err != nil {
+		return nil, err
+	}
+	defer connection.Close()
+	return connection.Access.GetCaller(ctx, &saggarv1.GetCallerRequest{})
+}
+
+func (s *shell) signOutCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "sign-out", Args: cobra.NoArgs,
+		Short: "Forget a context and its key; 'saggar key revoke' makes the key worthless too",
+		RunE: func(*cobra.Command, []string) error {
+			book, err := s.config().Read()
+			if err != nil {
+				return badInput(err)
+			}
+			name, _, found, err := book.Named(s.contextName)
+			if err != nil {
+				return badInput(err)
+			}
+			if !found {
+				return badInput(errors.New("you are not signed in"))
+			}
+			return errors.Join(s.config().RemoveKey(name), s.config().Write(book.Without(name)))
+		},
+	}
+}
+
+func (s *shell) contextCommand() *cobra.Command {
+	list := &cobra.Command{
+		Use: "list", Short: "List where you are signed in", Args: cobra.NoArgs,
+		RunE: func(*cobra.Command, []string) error {
+			book, err := s.config().Read()
+			if err != nil {
+				return badInput(err)
+			}
+			return s.printContexts(book)
+		},
+	}
+	use := &cobra.Command{
+		Use: "use CONTEXT", Example: "  saggar context use north", Short: "Use a context from now on", Args: cobra.ExactArgs(1),
+		RunE: func(_ *cobra.Command, args []string) error {
+			book, err := s.config().Read()
+			if err != nil {
+				return badInput(err)
+			}
+			name, _, _, err := book.Named(args[0])
+			if err != nil {
+				return badInput(err)
+			}
+			book.Current = name
+			if err := s.config().Write(book); err != nil {
+				return err
+			}
+			return s.printContexts(book)
+		},
+	}
+	return group("context", "Where you are signed in", list, use)
+}
+
+// shownContext is a context as it is printed.
+type shownContext struct {
+	Name    string `json:"name"`
+	Current bool   `json:"current"`
+	Server  string `json:"server"`
+	Studio  string `json:"studio"`
+}
+
+func (s *shell) printContexts(book account.Book) error {
+	shown := []shownContext{}
+	grid := render.Grid{Columns: []string{"context", "current", "server", "studio"}}
+	for _, name := range book.Names() {
+		c := shownContext{name, name == book.Current, book.Contexts[name].Server, book.Contexts[name].Studio}
+		shown = append(shown, c)
+		grid.Rows = append(grid.Rows, []string{c.Name, yes(c.Current), c.Server, c.Studio})
+	}
+	return s.print(shown, func() []render.Grid { return []render.Grid{grid} })
+}
