@@ -49,6 +49,7 @@ type Connection struct {
 	Recipes   saggarv1.RecipeServiceClient
 	Runs      saggarv1.RunServiceClient
 	Firings   saggarv1.FiringServiceClient
+	People    saggarv1.PeopleServiceClient
 	Access    saggarv1.AccessServiceClient
 }
 
@@ -73,7 +74,7 @@ func Dial(o Options) (*Connection, error) {
 		conn: conn, Studios: saggarv1.NewStudioServiceClient(conn), Equipment: saggarv1.NewEquipmentServiceClient(conn),
 		Materials: saggarv1.NewMaterialServiceClient(conn), Recipes: saggarv1.NewRecipeServiceClient(conn),
 		Runs: saggarv1.NewRunServiceClient(conn), Firings: saggarv1.NewFiringServiceClient(conn),
-		Access: saggarv1.NewAccessServiceClient(conn),
+		People: saggarv1.NewPeopleServiceClient(conn), Access: saggarv1.NewAccessServiceClient(conn),
 	}, nil
 }
 

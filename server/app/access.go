@@ -115,12 +115,30 @@ func (a *App) CreateAccessKey(ctx context.Context, call Call, in NewKey) (string
 	}
 	err = a.keyChange(ctx, call, in.StudioID, func(ctx context.Context, tx *store.Tx, studioKey int64) (_, after *domain.AccessKey, err error) {
 		key.StudioKey = studioKey
+		if err := checkHolder(ctx, tx, key); err != nil {
+			return nil, nil, err
+		}
 		return nil, &key, tx.InsertAccessKey(ctx, key)
 	})
 	if err != nil {
 		return "", domain.AccessKey{}, err
 	}
 	return secret, key, nil
+}
+
+// checkHolder refuses a studio's key for somebody who does not belong to it.
+func checkHolder(ctx context.Context, tx *store.Tx, key domain.AccessKey) error {
+	if key.StudioKey == 0 {
+		return nil
+	}
+	_, err := tx.Person(ctx, key.StudioKey, key.Caller.ID)
+	if errors.Is(err, domain.ErrNotFound) {
+		return finding.Faults{{
+			Field: "access_key.caller", Message: "there is no person " + key.Caller.ID + " in the studio",
+			Cure: "add them first, as with 'saggar person add " + key.Caller.ID + " --role maker'",
+		}}
+	}
+	return err
 }
 
 func (a *App) newKey(in NewKey) (string, domain.AccessKey, error) {

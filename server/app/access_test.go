@@ -64,6 +64,8 @@ func TestTheFirstKeyIsGoodForOneExchangeWithinADay(t *testing.T) {
 // key makes a key for a member of the test studio.
 func (b bench) key(t *testing.T, id string, expire time.Time) (string, domain.AccessKey) {
 	t.Helper()
+	_, err := b.UpdatePerson(b.ctx, call("UpdatePerson"), "test", domain.Person{ID: id, Role: domain.RoleMaker}, app.Expectation{AllowMissing: true})
+	require.NoError(t, err)
 	secret, key, err := b.CreateAccessKey(b.ctx, call("CreateAccessKey"), app.NewKey{
 		StudioID: "test", Caller: domain.Caller{ID: id, Role: domain.RoleMaker}, Label: "desk", Expire: expire,
 	})

@@ -45,17 +45,6 @@ type Call struct {
 	ValidateOnly bool
 }
 
-// mayTouch reports whether the caller may see or change what belongs to somebody.
-func (c Call) mayTouch(ownerID string) bool { return !c.OwnOnly || ownerID == c.Caller.ID }
-
-// ownerFilter limits a list to the caller's own, or is empty.
-func (c Call) ownerFilter() string {
-	if c.OwnOnly {
-		return c.Caller.ID
-	}
-	return ""
-}
-
 // errRollBack ends a transaction that was for validation only.
 var errRollBack = errors.New("roll back")
 

@@ -75,7 +75,9 @@ type AccessKey struct {
 	SecretSHA256 [32]byte
 	// Caller is for whom it was made, with the most that it opens.
 	Caller Caller
-	Label  string
+	// PersonRole is what the person may do in the studio as it was read; RoleNone when they belong to it no more.
+	PersonRole Role
+	Label      string
 	// OneTime keys open nothing but their exchange.
 	OneTime     bool
 	CreateTime  time.Time
@@ -101,13 +103,13 @@ func AccessKeyName(studioID, id string) string {
 	return name
 }
 
-// Identity is who the key stands for.
+// Identity is who the key stands for. One of a studio opens no more than its person may there.
 func (k AccessKey) Identity() Identity {
 	i := Identity{ID: k.Caller.ID, KeyID: k.ID, MustExchange: k.OneTime}
 	if k.StudioID == "" {
 		i.ServerRole = k.Caller.Role
 	} else {
-		i.Memberships = []Membership{{StudioID: k.StudioID, PersonID: k.Caller.ID, Role: k.Caller.Role}}
+		i.Memberships = []Membership{{StudioID: k.StudioID, PersonID: k.Caller.ID, Role: min(k.Caller.Role, k.PersonRole)}}
 	}
 	return i
 }

@@ -46,15 +46,9 @@ func (s *accessService) CreateAccessKey(ctx context.Context, req *saggarv1.Creat
 
 // ListAccessKeys lists the keys that the caller may see.
 func (s *accessService) ListAccessKeys(ctx context.Context, req *saggarv1.ListAccessKeysRequest) (*saggarv1.ListAccessKeysResponse, error) {
-	position, err := pagePosition(req)
+	before, err := keyPosition(ctx, req)
 	if err != nil {
 		return nil, err
-	}
-	before := int64(0)
-	if position != "" {
-		if before, err = strconv.ParseInt(position, 10, 64); err != nil {
-			return nil, badToken()
-		}
 	}
 	found, err := s.app.ListAccessKeys(ctx, callOf(ctx, req), app.AccessKeysQuery{
 		StudioID: studioIn(req.GetParent()), BeforeOrdinal: before, ShowEnded: req.GetShowEnded(), Limit: pageSize(req) + 1,
@@ -62,7 +56,7 @@ func (s *accessService) ListAccessKeys(ctx context.Context, req *saggarv1.ListAc
 	if err != nil {
 		return nil, err
 	}
-	page, next := cutPage(req, found, accessKeyToProto, func(k domain.AccessKey) string { return strconv.FormatInt(k.Ordinal, 10) })
+	page, next := cutPage(ctx, req, found, accessKeyToProto, func(k domain.AccessKey) string { return strconv.FormatInt(k.Ordinal, 36) })
 	return &saggarv1.ListAccessKeysResponse{AccessKeys: page, NextPageToken: next}, nil
 }
 

@@ -49,6 +49,12 @@ func foreignRequests(booked *saggarv1.Run) map[string]proto.Message {
 		"ListFirings":     &saggarv1.ListFiringsRequest{Parent: "studios/south", StartTime: start, EndTime: end},
 		"ListOpenings":    &saggarv1.ListOpeningsRequest{Parent: "studios/south", StartTime: start, EndTime: end},
 	}
+	ada, glass := "studios/south/people/ada", "studios/south/departments/glass"
+	requests["GetPerson"], requests["DeletePerson"] = &saggarv1.GetPersonRequest{Name: ada}, &saggarv1.DeletePersonRequest{Name: ada}
+	requests["UpdatePerson"] = &saggarv1.UpdatePersonRequest{Person: &saggarv1.Person{Name: ada, Title: "x"}}
+	requests["GetDepartment"] = &saggarv1.GetDepartmentRequest{Name: glass}
+	requests["DeleteDepartment"] = &saggarv1.DeleteDepartmentRequest{Name: glass}
+	requests["UpdateDepartment"] = &saggarv1.UpdateDepartmentRequest{Department: &saggarv1.Department{Name: glass, Title: "x"}}
 	requests["RevokeAccessKey"] = &saggarv1.RevokeAccessKeyRequest{Name: "studios/south/accessKeys/k1"}
 	run := redRun()
 	run.Recipe, run.StageWindows = "studios/south/recipes/red", booked.GetStageWindows()
@@ -74,6 +80,7 @@ func TestNoMethodReachesIntoAnotherStudio(t *testing.T) {
 	}}
 	s.load(t, contents)
 	booked := s.book(t, s.plan(t, redRun()))
+	s.people(t)
 	_, err := saggarv1.NewStudioServiceClient(s.connection).LoadStudio(s.steward(t), &saggarv1.LoadStudioRequest{
 		Name: "studios/south", Contents: &saggarv1.StudioFile{Studio: &saggarv1.Studio{Name: "studios/south", TimeZone: "UTC"}},
 	})

@@ -73,6 +73,15 @@ var policy = map[string]policyRow{
 	saggarv1.FiringService_ListFirings_FullMethodName:  {least: domain.RoleViewer},
 	saggarv1.FiringService_ListOpenings_FullMethodName: {least: domain.RoleViewer},
 
+	saggarv1.PeopleService_GetDepartment_FullMethodName:    {least: domain.RoleViewer},
+	saggarv1.PeopleService_ListDepartments_FullMethodName:  {least: domain.RoleViewer},
+	saggarv1.PeopleService_UpdateDepartment_FullMethodName: {least: domain.RoleSteward},
+	saggarv1.PeopleService_DeleteDepartment_FullMethodName: {least: domain.RoleSteward},
+	saggarv1.PeopleService_GetPerson_FullMethodName:        {least: domain.RoleViewer, others: domain.RoleTechnician},
+	saggarv1.PeopleService_ListPeople_FullMethodName:       {least: domain.RoleViewer, others: domain.RoleTechnician},
+	saggarv1.PeopleService_UpdatePerson_FullMethodName:     {least: domain.RoleSteward},
+	saggarv1.PeopleService_DeletePerson_FullMethodName:     {least: domain.RoleSteward},
+
 	saggarv1.AccessService_GetCaller_FullMethodName:         {least: domain.RoleViewer, anywhere: true, exchange: true},
 	saggarv1.AccessService_CreateAccessKey_FullMethodName:   {least: domain.RoleSteward},
 	saggarv1.AccessService_ListAccessKeys_FullMethodName:    {least: domain.RoleViewer, others: domain.RoleSteward},

@@ -445,3 +445,9 @@ func TestForeignNamesFindNothing(t *testing.T) {
 	_, err = saggarv1.NewRunServiceClient(s.connection).CheckRun(s.steward(t), &saggarv1.CheckRunRequest{Parent: south, Runs: []*saggarv1.Run{run}})
 	assert.Equal(t, []string{"runs[0].recipe", "runs[0].name"}, fieldsOf(err))
 }
+
+// A revocation reaches every server within a second; slow machines get some more to notice.
+const (
+	waitForRevocation = 5 * time.Second
+	tick              = 20 * time.Millisecond
+)

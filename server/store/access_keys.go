@@ -88,6 +88,7 @@ func toAccessKey(row queries.GetAccessKeyRow) domain.AccessKey {
 		ExpireTime: orZero(row.ExpireTime), RevokeTime: orZero(row.RevokeTime), LastUseTime: orZero(row.LastUseTime),
 	}
 	copy(k.SecretSHA256[:], row.SecretSha256)
+	k.PersonRole = roleOf(row.PersonRole)
 	return k
 }
 

@@ -27,9 +27,12 @@ func (t *Tx) LockStudio(ctx context.Context, id string) (domain.Studio, error) {
 	return toStudio(row)
 }
 
-// ListStudios returns the studios with ids after the given one, by id, at most limit; 0: all.
-func (t *Tx) ListStudios(ctx context.Context, after string, limit int) ([]domain.Studio, error) {
-	rows, err := t.q.ListStudios(ctx, queries.ListStudiosParams{AfterID: after, MaxRows: int64(limit)})
+// ListStudios returns the studios with ids after the given one, by id, at most limit; 0: all. among limits them to those
+// ids; nil: every studio.
+func (t *Tx) ListStudios(ctx context.Context, among []string, after string, limit int) ([]domain.Studio, error) {
+	rows, err := t.q.ListStudios(ctx, queries.ListStudiosParams{
+		Every: among == nil, StudioIds: noNull(among), AfterID: after, MaxRows: int64(limit),
+	})
 	if err != nil {
 		return nil, err
 	}

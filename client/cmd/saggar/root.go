@@ -120,7 +120,7 @@ func (s *shell) command() *cobra.Command {
 		s.studioCommand(), s.equipmentCommand(roomKind), s.equipmentCommand(circuitKind), s.equipmentCommand(supplyKind),
 		s.equipmentCommand(furnaceKind), s.equipmentCommand(hoursKind), s.closureCommand(),
 		s.materialCommand(), s.recipeCommand(), s.runCommand(), s.openingCommand(), s.weekCommand(),
-		s.signInCommand(), s.signOutCommand(), s.contextCommand(), s.keyCommand(), s.callerCommand(),
+		s.departmentCommand(), s.personCommand(), s.signInCommand(), s.signOutCommand(), s.contextCommand(), s.keyCommand(), s.callerCommand(),
 		s.formulaCommand(), s.airCommand(), s.heatCommand(), s.gasCommand(),
 	)
 	plainArguments(root)

@@ -2,19 +2,21 @@
 INSERT INTO access_keys (secret_sha256, key_id, studio_key, caller_id, role, label, one_time, create_time, expire_time)
 VALUES (@secret_sha256, @key_id, sqlc.narg(studio_key), @caller_id, @role, @label, @one_time, @create_time, sqlc.narg(expire_time));
 
--- The one read by which a caller comes in: by primary key.
+-- The one read by which a caller comes in, by primary keys: the key and, for a studio's, what the person may do there now.
 -- name: GetAccessKey :one
 SELECT k.secret_sha256, k.key_id, k.ordinal, k.studio_key, COALESCE(s.studio_id, '')::text AS studio_id, k.caller_id, k.role,
-    k.label, k.one_time, k.create_time, k.expire_time, k.revoke_time, k.last_use_time
+    k.label, k.one_time, k.create_time, k.expire_time, k.revoke_time, k.last_use_time, COALESCE(p.role, '')::text AS person_role
 FROM access_keys k
 LEFT JOIN studios s ON s.studio_key = k.studio_key
+LEFT JOIN people p ON p.studio_key = k.studio_key AND p.person_id = k.caller_id
 WHERE k.secret_sha256 = @secret_sha256;
 
 -- name: GetAccessKeyByID :one
 SELECT k.secret_sha256, k.key_id, k.ordinal, k.studio_key, COALESCE(s.studio_id, '')::text AS studio_id, k.caller_id, k.role,
-    k.label, k.one_time, k.create_time, k.expire_time, k.revoke_time, k.last_use_time
+    k.label, k.one_time, k.create_time, k.expire_time, k.revoke_time, k.last_use_time, COALESCE(p.role, '')::text AS person_role
 FROM access_keys k
 LEFT JOIN studios s ON s.studio_key = k.studio_key
+LEFT JOIN people p ON p.studio_key = k.studio_key AND p.person_id = k.caller_id
 WHERE k.key_id = @key_id AND k.studio_key IS NOT DISTINCT FROM sqlc.narg(studio_key);
 
 -- Two exchanges of one key must not both go through.
@@ -23,9 +25,10 @@ SELECT k.key_id FROM access_keys k WHERE k.key_id = @key_id FOR NO KEY UPDATE;
 
 -- name: ListAccessKeys :many
 SELECT k.secret_sha256, k.key_id, k.ordinal, k.studio_key, COALESCE(s.studio_id, '')::text AS studio_id, k.caller_id, k.role,
-    k.label, k.one_time, k.create_time, k.expire_time, k.revoke_time, k.last_use_time
+    k.label, k.one_time, k.create_time, k.expire_time, k.revoke_time, k.last_use_time, COALESCE(p.role, '')::text AS person_role
 FROM access_keys k
 LEFT JOIN studios s ON s.studio_key = k.studio_key
+LEFT JOIN people p ON p.studio_key = k.studio_key AND p.person_id = k.caller_id
 WHERE k.studio_key IS NOT DISTINCT FROM sqlc.narg(studio_key)
     AND (@caller_id::text = '' OR k.caller_id = @caller_id)
     AND (@before_ordinal::bigint = 0 OR k.ordinal < @before_ordinal)

@@ -24,9 +24,10 @@ func (q *Queries) CountServerStewardKeys(ctx context.Context, at time.Time) (int
 
 const GetAccessKey = `-- name: GetAccessKey :one
 SELECT k.secret_sha256, k.key_id, k.ordinal, k.studio_key, COALESCE(s.studio_id, '')::text AS studio_id, k.caller_id, k.role,
-    k.label, k.one_time, k.create_time, k.expire_time, k.revoke_time, k.last_use_time
+    k.label, k.one_time, k.create_time, k.expire_time, k.revoke_time, k.last_use_time, COALESCE(p.role, '')::text AS person_role
 FROM access_keys k
 LEFT JOIN studios s ON s.studio_key = k.studio_key
+LEFT JOIN people p ON p.studio_key = k.studio_key AND p.person_id = k.caller_id
 WHERE k.secret_sha256 = $1
 `
 
@@ -44,9 +45,10 @@ type GetAccessKeyRow struct {
 	ExpireTime   *time.Time
 	RevokeTime   *time.Time
 	LastUseTime  *time.Time
+	PersonRole   string
 }
 
-// The one read by which a caller comes in: by primary key.
+// The one read by which a caller comes in, by primary keys: the key and, for a studio's, what the person may do there now.
 func (q *Queries) GetAccessKey(ctx context.Context, secretSha256 []byte) (GetAccessKeyRow, error) {
 	row := q.db.QueryRow(ctx, GetAccessKey, secretSha256)
 	var i GetAccessKeyRow
@@ -64,15 +66,17 @@ func (q *Queries) GetAccessKey(ctx context.Context, secretSha256 []byte) (GetAcc
 		&i.ExpireTime,
 		&i.RevokeTime,
 		&i.LastUseTime,
+		&i.PersonRole,
 	)
 	return i, err
 }
 
 const GetAccessKeyByID = `-- name: GetAccessKeyByID :one
 SELECT k.secret_sha256, k.key_id, k.ordinal, k.studio_key, COALESCE(s.studio_id, '')::text AS studio_id, k.caller_id, k.role,
-    k.label, k.one_time, k.create_time, k.expire_time, k.revoke_time, k.last_use_time
+    k.label, k.one_time, k.create_time, k.expire_time, k.revoke_time, k.last_use_time, COALESCE(p.role, '')::text AS person_role
 FROM access_keys k
 LEFT JOIN studios s ON s.studio_key = k.studio_key
+LEFT JOIN people p ON p.studio_key = k.studio_key AND p.person_id = k.caller_id
 WHERE k.key_id = $1 AND k.studio_key IS NOT DISTINCT FROM $2
 `
 
@@ -95,6 +99,7 @@ type GetAccessKeyByIDRow struct {
 	ExpireTime   *time.Time
 	RevokeTime   *time.Time
 	LastUseTime  *time.Time
+	PersonRole   string
 }
 
 func (q *Queries) GetAccessKeyByID(ctx context.Context, arg GetAccessKeyByIDParams) (GetAccessKeyByIDRow, error) {
@@ -114,6 +119,7 @@ func (q *Queries) GetAccessKeyByID(ctx context.Context, arg GetAccessKeyByIDPara
 		&i.ExpireTime,
 		&i.RevokeTime,
 		&i.LastUseTime,
+		&i.PersonRole,
 	)
 	return i, err
 }
@@ -152,9 +158,10 @@ func (q *Queries) InsertAccessKey(ctx context.Context, arg InsertAccessKeyParams
 
 const ListAccessKeys = `-- name: ListAccessKeys :many
 SELECT k.secret_sha256, k.key_id, k.ordinal, k.studio_key, COALESCE(s.studio_id, '')::text AS studio_id, k.caller_id, k.role,
-    k.label, k.one_time, k.create_time, k.expire_time, k.revoke_time, k.last_use_time
+    k.label, k.one_time, k.create_time, k.expire_time, k.revoke_time, k.last_use_time, COALESCE(p.role, '')::text AS person_role
 FROM access_keys k
 LEFT JOIN studios s ON s.studio_key = k.studio_key
+LEFT JOIN people p ON p.studio_key = k.studio_key AND p.person_id = k.caller_id
 WHERE k.studio_key IS NOT DISTINCT FROM $1
     AND ($2::text = '' OR k.caller_id = $2)
     AND ($3::bigint = 0 OR k.ordinal < $3)
@@ -186,6 +193,7 @@ type ListAccessKeysRow struct {
 	ExpireTime   *time.Time
 	RevokeTime   *time.Time
 	LastUseTime  *time.Time
+	PersonRole   string
 }
 
 func (q *Queries) ListAccessKeys(ctx context.Context, arg ListAccessKeysParams) ([]ListAccessKeysRow, error) {
@@ -218,6 +226,7 @@ func (q *Queries) ListAccessKeys(ctx context.Context, arg ListAccessKeysParams) 
 			&i.ExpireTime,
 			&i.RevokeTime,
 			&i.LastUseTime,
+			&i.PersonRole,
 		); err != nil {
 			return nil, err
 		}

@@ -17,7 +17,7 @@ FOR NO KEY UPDATE;
 SELECT studio_key, studio_id, title, time_zone, step_minutes, charge_minutes, draw_minutes, acid_mist_fraction,
     revision, equipment_revision, own_revision, create_time, own_limits
 FROM studios
-WHERE studio_id > @after_id
+WHERE studio_id > @after_id AND (@every::boolean OR studio_id = ANY (@studio_ids::text[]))
 ORDER BY studio_id
 LIMIT NULLIF(@max_rows::bigint, 0);
 

@@ -90,18 +90,25 @@ const ListStudios = `-- name: ListStudios :many
 SELECT studio_key, studio_id, title, time_zone, step_minutes, charge_minutes, draw_minutes, acid_mist_fraction,
     revision, equipment_revision, own_revision, create_time, own_limits
 FROM studios
-WHERE studio_id > $1
+WHERE studio_id > $1 AND ($2::boolean OR studio_id = ANY ($3::text[]))
 ORDER BY studio_id
-LIMIT NULLIF($2::bigint, 0)
+LIMIT NULLIF($4::bigint, 0)
 `
 
 type ListStudiosParams struct {
-	AfterID string
-	MaxRows int64
+	AfterID   string
+	Every     bool
+	StudioIds []string
+	MaxRows   int64
 }
 
 func (q *Queries) ListStudios(ctx context.Context, arg ListStudiosParams) ([]Studio, error) {
-	rows, err := q.db.Query(ctx, ListStudios, arg.AfterID, arg.MaxRows)
+	rows, err := q.db.Query(ctx, ListStudios,
+		arg.AfterID,
+		arg.Every,
+		arg.StudioIds,
+		arg.MaxRows,
+	)
 	if err != nil {
 		return nil, err
 	}
