@@ -26,6 +26,13 @@ type Context struct {
 	Server string `yaml:"server"`
 	// Studio is the studio's id; empty: none is preferred.
 	Studio string `yaml:"studio,omitempty"`
+	// TLS speaks TLS to a loopback address too.
+	TLS bool `yaml:"tls,omitempty"`
+	// Fingerprint is the authority that the server showed when the user signed in; empty: the system's authorities decide.
+	Fingerprint string `yaml:"fingerprint,omitempty"`
+	// CertificateFile and KeyFile are the user's own, for servers that ask for one.
+	CertificateFile string `yaml:"certificate_file,omitempty"`
+	KeyFile         string `yaml:"certificate_key_file,omitempty"`
 }
 
 // Book is every context that a user has.

@@ -52,6 +52,8 @@ var rules = []rule{
 	}, grpcAndProto), "the edge converts and maps errors; rules of the trade and SQL live further in"},
 	{"server/config", []string{"github.com/spf13/pflag"},
 		"settings are read before anything else exists"},
+	{"server/certificate", nil,
+		"what is shown on a network rests on the standard library alone"},
 	{"server/cluster", nil,
 		"the private PostgreSQL knows nothing of what is stored in it"},
 	{"server/pgtest", join([]string{"saggar/server/cluster", "saggar/server/store", "saggar/migrations"}, postgres),

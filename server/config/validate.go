@@ -7,24 +7,24 @@ import (
 	"net/netip"
 	"net/url"
 	"path/filepath"
+	"regexp"
 	"strconv"
 	"strings"
 	"time"
 )
 
 const (
-	longestRequest       = time.Hour
-	leastMessageBytes    = 64 << 10
-	mostMessageBytes     = 256 << 20
-	mostSocketPathBytes  = 107 // sockaddr_un in Linux's unix(7): 108 bytes with the closing zero
-	unixListenPrefix     = "unix:"
-	clearTextExplanation = "callers' keys would travel in clear text"
+	longestRequest      = time.Hour
+	leastMessageBytes   = 64 << 10
+	mostMessageBytes    = 256 << 20
+	mostSocketPathBytes = 107 // sockaddr_un in Linux's unix(7): 108 bytes with the closing zero
+	unixListenPrefix    = "unix:"
 )
 
 // Validate lists every fault, one joined error each, in the order of the fields.
 func (c Config) Validate() error {
 	return errors.Join(
-		c.validateDataDir(), c.validateDatabase(), c.validateListen(), c.validateKeyFile(),
+		c.validateDataDir(), c.validateDatabase(), c.validateListen(), c.validateTLS(), c.validateKeyFile(),
 		c.validateRequestTimeout(), c.validateMaxMessageBytes(),
 	)
 }
@@ -65,20 +65,48 @@ func (c Config) validateDatabase() error {
 	return nil
 }
 
+// holdsPassword reports whether a connection string has a password in it, in either form.
+func holdsPassword(connection string) bool {
+	if parsed, err := url.Parse(connection); err == nil && parsed.User != nil {
+		if _, given := parsed.User.Password(); given {
+			return true
+		}
+	}
+	return passwordSetting.MatchString(connection)
+}
+
+var passwordSetting = regexp.MustCompile(`(?i)(^|[\s?&])password\s*=`)
+
 func (c Config) validateListen() error {
 	network, address := c.Address()
 	if network == "unix" {
 		return validateSocketPath(address)
 	}
-	host, port, err := net.SplitHostPort(address)
+	_, port, err := net.SplitHostPort(address)
 	if err != nil {
 		return fault("listen", "%q is neither host:port nor unix:/path", c.Listen)
 	}
-	if number, err := strconv.ParseUint(port, 10, 16); err != nil {
+	if _, err := strconv.ParseUint(port, 10, 16); err != nil {
 		return fault("listen", "port %q of %q must be 0 to 65535; 0 picks a free one", port, c.Listen)
-	} else if !isLoopback(host) {
-		return fault("listen", "%q is not a loopback address and %s; use 127.0.0.1:%d, [::1]:%d or unix:/path, "+
-			"with a proxy that speaks TLS in front for others", c.Listen, clearTextExplanation, number, number)
+	}
+	return nil
+}
+
+func (c Config) validateTLS() error {
+	network, _ := c.Address()
+	asked := c.TLS || c.TLSCertificate != "" || c.TLSClientAuthority != ""
+	switch {
+	case network == "unix" && asked:
+		return fault("tls", "a Unix socket carries no TLS and needs none; leave --tls and --tls-... out, or listen on host:port")
+	case (c.TLSCertificate == "") != (c.TLSKey == ""):
+		return fault("tls-certificate", "certificate and key go together: give --tls-certificate and --tls-key, or neither")
+	case c.TLSCertificate != "" && len(c.TLSNames) > 0:
+		return fault("tls-name", "a given certificate has its names in it; leave --tls-name out")
+	}
+	for _, name := range c.TLSNames {
+		if name == "" || strings.ContainsFunc(name, func(r rune) bool { return r <= ' ' || r > '~' || r == '/' }) {
+			return fault("tls-name", "%q is no host name or address; give one such as kiln.example.edu or 192.0.2.7", name)
+		}
 	}
 	return nil
 }

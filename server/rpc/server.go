@@ -6,6 +6,7 @@ package rpc
 
 import (
 	"context"
+	"crypto/tls"
 	"fmt"
 	"io"
 	"log/slog"
@@ -14,6 +15,8 @@ import (
 
 	"github.com/google/uuid"
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/credentials"
+	"google.golang.org/grpc/credentials/insecure"
 	"google.golang.org/grpc/health"
 	healthpb "google.golang.org/grpc/health/grpc_health_v1"
 	"google.golang.org/grpc/keepalive"
@@ -34,6 +37,8 @@ const (
 // Options are what a server needs. App is required, the rest has defaults.
 type Options struct {
 	App *app.App
+	// TLS is how the server speaks TLS; nil: clear text, for loopback addresses and Unix sockets only.
+	TLS *tls.Config
 	// Logger gets one line a request; nil discards them.
 	Logger *slog.Logger
 	// RequestTimeout bounds a unary request, and a stream whose caller sent no deadline; 0 means not at all.
@@ -90,8 +95,13 @@ func New(options Options) (*Server, error) {
 		logger: options.Logger, now: options.Now, newRequestID: options.NewRequestID, timeout: options.RequestTimeout,
 		authenticate: options.App.Authenticate, rules: rules,
 	}
+	transport := insecure.NewCredentials()
+	if options.TLS != nil {
+		transport = credentials.NewTLS(options.TLS)
+	}
 	s := &Server{
 		grpc: grpc.NewServer(
+			grpc.Creds(transport),
 			grpc.UnaryInterceptor(g.unary), grpc.StreamInterceptor(g.stream),
 			grpc.MaxRecvMsgSize(options.MaxMessageBytes), grpc.MaxHeaderListSize(mostHeaderBytes),
 			grpc.MaxConcurrentStreams(mostStreams), grpc.ConnectionTimeout(10*time.Second),

@@ -29,6 +29,7 @@ func (s *shell) settle() error {
 		s.context = name
 		s.server = cmp.Or(s.server, c.Server)
 		s.studio = cmp.Or(s.studio, c.Studio)
+		s.tls = merged(s.tls, c)
 		if s.server != c.Server {
 			return badInput(errors.New("--server " + s.server + " is not the server of context " + name + ": leave one of the two out"))
 		}
@@ -36,6 +37,14 @@ func (s *shell) settle() error {
 	s.server = cmp.Or(s.server, api.DefaultAddress)
 	s.settled = true
 	return nil
+}
+
+// merged is how a server is known: as was typed or set, otherwise as the context says.
+func merged(typed api.TLS, c account.Context) api.TLS {
+	return api.TLS{
+		Always: typed.Always || c.TLS, Fingerprint: cmp.Or(typed.Fingerprint, c.Fingerprint),
+		CertificateFile: cmp.Or(typed.CertificateFile, c.CertificateFile), KeyFile: cmp.Or(typed.KeyFile, c.KeyFile),
+	}
 }
 
 // config is the user's folder of contexts and keys.

@@ -32,6 +32,7 @@ type shell struct {
 	timeout time.Duration
 	format  render.Format
 
+	tls         api.TLS
 	contextName string // as asked for
 	context     string // in use; empty: none
 	settled     bool
@@ -115,6 +116,10 @@ func (s *shell) command() *cobra.Command {
 	flags.StringVar(&s.keyFile, "key-file", s.env("SAGGAR_KEY_FILE", ""), "file with your key; without it SAGGAR_KEY or the context's [SAGGAR_KEY_FILE]")
 	flags.StringVar(&s.contextName, "context", s.env("SAGGAR_CONTEXT", ""), "where you are signed in, when not the current one [SAGGAR_CONTEXT]")
 	flags.StringVar(&s.output, "output", "table", "table, json, yaml or csv")
+	flags.BoolVar(&s.tls.Always, "tls", s.env("SAGGAR_TLS", "") == "true", "speak TLS to a loopback address too [SAGGAR_TLS=true]")
+	flags.StringVar(&s.tls.Fingerprint, "fingerprint", s.env("SAGGAR_FINGERPRINT", ""), "server's fingerprint; without it the context's [SAGGAR_FINGERPRINT]")
+	flags.StringVar(&s.tls.CertificateFile, "certificate", s.env("SAGGAR_CERTIFICATE", ""), "your certificate, PEM, for servers that ask for one [SAGGAR_CERTIFICATE]")
+	flags.StringVar(&s.tls.KeyFile, "certificate-key", s.env("SAGGAR_CERTIFICATE_KEY", ""), "your certificate's key, PEM [SAGGAR_CERTIFICATE_KEY]")
 	flags.DurationVar(&s.timeout, "timeout", 30*time.Second, "longest time for one call")
 	root.AddCommand(
 		s.studioCommand(), s.equipmentCommand(roomKind), s.equipmentCommand(circuitKind), s.equipmentCommand(supplyKind),
@@ -163,7 +168,7 @@ func (s *shell) dial(context.Context) (*api.Connection, error) {
 }
 
 func (s *shell) dialWith(key string) (*api.Connection, error) {
-	connection, err := api.Dial(api.Options{Address: s.server, Key: key, Timeout: s.timeout})
+	connection, err := api.Dial(api.Options{Address: s.server, Key: key, Timeout: s.timeout, TLS: s.tls})
 	return connection, badInput(err)
 }
 

@@ -1,12 +1,14 @@
 package main
 
 import (
+	"bufio"
 	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -19,7 +21,8 @@ import (
 	saggarv1 "saggar/proto/saggar/v1"
 )
 
-const mostKeyBytes = 4096
+// mostTypedBytes bounds an answer and a key.
+const mostTypedBytes = 8192
 
 func (s *shell) signInCommand() *cobra.Command {
 	return &cobra.Command{
@@ -43,7 +46,14 @@ func (s *shell) signIn(ctx context.Context) error {
 		return badInput(err)
 	}
 	s.server, s.settled = cmp.Or(s.server, book.Contexts[name].Server, api.DefaultAddress), true
-	key, err := s.givenKey()
+	if former := book.Contexts[name]; former.Server == s.server {
+		s.tls = merged(s.tls, former) // signing in again is no way around a pinned server
+	}
+	typed := bufio.NewReader(io.LimitReader(s.in, mostTypedBytes))
+	if err := s.meet(ctx, typed); err != nil {
+		return err
+	}
+	key, err := s.givenKey(typed)
 	if err != nil {
 		return badInput(err)
 	}
@@ -55,7 +65,10 @@ func (s *shell) signIn(ctx context.Context) error {
 	if len(caller.GetMemberships()) == 1 && studio == "" {
 		studio = shortName(caller.GetMemberships()[0].GetStudio())
 	}
-	kept := account.Context{Server: s.server, Studio: studio}
+	kept := account.Context{
+		Server: s.server, Studio: studio, TLS: s.tls.Always, Fingerprint: s.tls.Fingerprint,
+		CertificateFile: absolute(s.tls.CertificateFile), KeyFile: absolute(s.tls.KeyFile),
+	}
 	if err := errors.Join(s.config().WriteKey(name, key), s.config().Write(book.With(name, kept))); err != nil {
 		return err
 	}
@@ -67,8 +80,53 @@ func (s *shell) signIn(ctx context.Context) error {
 	})
 }
 
+// absolute makes a path hold wherever the command is typed next; empty stays empty.
+func absolute(path string) string {
+	if path == "" {
+		return ""
+	}
+	full, err := filepath.Abs(path)
+	if err != nil {
+		return path
+	}
+	return full
+}
+
+// meet makes first contact with a server on a network: unless the system's authorities vouch for it, its fingerprint must
+// have been given, or is shown and asked for, and is pinned.
+func (s *shell) meet(ctx context.Context, typed *bufio.Reader) error {
+	options := api.Options{Address: s.server, TLS: s.tls}
+	if !api.SpeaksTLS(options) || s.tls.Fingerprint != "" {
+		return nil
+	}
+	contact, err := api.Meet(ctx, options)
+	if err != nil {
+		return badInput(err)
+	}
+	if contact.Known {
+		return nil
+	}
+	fmt.Fprintf(s.errOut, "%s shows the fingerprint\n  %s\nIs it the one that saggard printed there? (yes or no) ", s.server, contact.Fingerprint)
+	answer, err := typed.ReadString('\n')
+	fmt.Fprintln(s.errOut)
+	if strings.TrimSpace(answer) != "yes" {
+		return badInput(errors.Join(errors.New(
+			"not signed in: nobody has said that this is the right server; ask whoever runs it, and give --fingerprint or answer yes"), ignoreEnd(err)))
+	}
+	s.tls.Fingerprint = contact.Fingerprint
+	return nil
+}
+
+// ignoreEnd leaves out that nothing more was typed.
+func ignoreEnd(err error) error {
+	if errors.Is(err, io.EOF) {
+		return nil
+	}
+	return err
+}
+
 // givenKey is the key to sign in with.
-func (s *shell) givenKey() (string, error) {
+func (s *shell) givenKey(typed *bufio.Reader) (string, error) {
 	_, err := os.Stat(s.firstKeyFile())
 	if s.keyFile != "" || s.env("SAGGAR_KEY", "") != "" || err == nil {
 		s.context = ""
@@ -80,7 +138,8 @@ func (s *shell) givenKey() (string, error) {
 	if terminal, ok := s.in.(*os.File); ok && term.IsTerminal(int(terminal.Fd())) {
 		text, err = term.ReadPassword(int(terminal.Fd())) // without showing it
 	} else {
-		text, err = io.ReadAll(io.LimitReader(s.in, mostKeyBytes))
+		text, err = typed.ReadBytes('\n')
+		err = ignoreEnd(err)
 	}
 	if err != nil {
 		return "", err

@@ -61,8 +61,12 @@ func run(ctx context.Context, settings config.Config) (err error) {
 	if err := operations.FirstKey(ctx, settings.FirstKey, firstKeyFile(settings.KeyFile, os.Stderr)); err != nil {
 		return err
 	}
+	encrypted, err := encrypt(settings, os.Stderr)
+	if err != nil {
+		return err
+	}
 	server, err := rpc.New(rpc.Options{
-		App: operations, Logger: logger, RequestTimeout: settings.RequestTimeout,
+		App: operations, TLS: encrypted, Logger: logger, RequestTimeout: settings.RequestTimeout,
 		MaxMessageBytes: settings.MaxMessageBytes, Ping: kept.Ping, Now: settings.Clock(),
 	})
 	if err != nil {
