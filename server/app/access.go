@@ -23,6 +23,8 @@ const (
 	touchEvery = time.Minute
 	// touchPatience bounds the writing of a last use, which no caller waits for.
 	touchPatience = 5 * time.Second
+	// mostLookups is how many keys are read at one time, out of the 16 connections that the store holds.
+	mostLookups = 4
 	// firstKeyLife is how long the first steward's key waits to be exchanged.
 	firstKeyLife = 24 * time.Hour
 )
@@ -38,10 +40,8 @@ func (a *App) Authenticate(ctx context.Context, secret string) (domain.Identity,
 	key, cached := a.keys.get(hash)
 	if !cached {
 		began := a.keys.now()
-		err := a.store.InSnapshot(ctx, func(ctx context.Context, tx *store.Tx) (err error) {
-			key, err = tx.AccessKey(ctx, hash)
-			return err
-		})
+		var err error
+		key, err = a.lookUp(ctx, hash)
 		if errors.Is(err, domain.ErrNotFound) {
 			return domain.Identity{}, noSuchKey()
 		}
@@ -57,6 +57,21 @@ func (a *App) Authenticate(ctx context.Context, secret string) (domain.Identity,
 		return domain.Identity{}, noSuchKey()
 	}
 	return key.Identity(), nil
+}
+
+// lookUp reads a key. Few at a time are read; others wait.
+func (a *App) lookUp(ctx context.Context, sha256 [32]byte) (key domain.AccessKey, err error) {
+	select {
+	case a.lookups <- struct{}{}:
+		defer func() { <-a.lookups }()
+	case <-ctx.Done():
+		return key, ctx.Err()
+	}
+	err = a.store.InSnapshot(ctx, func(ctx context.Context, tx *store.Tx) (err error) {
+		key, err = tx.AccessKey(ctx, sha256)
+		return err
+	})
+	return key, err
 }
 
 // isSecret reports whether a text has a secret's form; what has not needs no look-up.

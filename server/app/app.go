@@ -23,11 +23,16 @@ type App struct {
 	// planning holds a place for each plan that is worked out at one time.
 	planning chan struct{}
 	keys     *keyCache
+	// lookups holds a place for each key that is read at one time, so that guessers leave connections to those who work.
+	lookups chan struct{}
 }
 
 // New returns the operations over a store. now is the clock and random the source of ids and secrets.
 func New(st *store.Store, now func() time.Time, random io.Reader) *App {
-	return &App{store: st, now: now, random: random, planning: make(chan struct{}, runtime.GOMAXPROCS(0)), keys: newKeyCache()}
+	return &App{
+		store: st, now: now, random: random, planning: make(chan struct{}, runtime.GOMAXPROCS(0)), keys: newKeyCache(),
+		lookups: make(chan struct{}, mostLookups),
+	}
 }
 
 // Call is who asks, for what, and under which request id.

@@ -48,7 +48,7 @@ var rules = []rule{
 	}, postgres), "the one place that speaks SQL decides nothing"},
 	{"server/rpc/...", join([]string{
 		"saggar/server/rpc/...", "saggar/server/app/...", "saggar/server/domain/...", "saggar/proto/...", "saggar/chem/finding",
-		"github.com/google/uuid", "golang.org/x/sync/...",
+		"github.com/google/uuid", "golang.org/x/sync/...", "golang.org/x/time/rate",
 	}, grpcAndProto), "the edge converts and maps errors; rules of the trade and SQL live further in"},
 	{"server/config", []string{"github.com/spf13/pflag"},
 		"settings are read before anything else exists"},

@@ -45,6 +45,8 @@ type Config struct {
 	LogLevel slog.Level
 	// ClockStart is what the server's clock shows when it starts, for demonstrations and tests; zero: the machine's clock.
 	ClockStart time.Time
+	// CallsPerSecond is how many calls one caller may go on at, above 0; a burst is five times that.
+	CallsPerSecond float64
 	// MaxMessageBytes bounds one received message, 64 KiB to 256 MiB.
 	MaxMessageBytes int
 }
@@ -108,6 +110,7 @@ func (c *Config) flags(around Surroundings) *pflag.FlagSet {
 	flags.DurationVar(&c.RequestTimeout, "request-timeout", 30*time.Second, "longest time for one request")
 	flags.Var((*logLevel)(&c.LogLevel), "log-level", "least severe level to log: debug, info, warn or error")
 	flags.IntVar(&c.MaxMessageBytes, "max-message-bytes", 4<<20, "largest message accepted, in bytes")
+	flags.Float64Var(&c.CallsPerSecond, "calls-per-second", 100, "calls that one caller may go on at; a burst is five times that")
 	flags.TimeVar(&c.ClockStart, "clock-start", time.Time{}, []string{time.RFC3339},
 		"for demonstrations: what the server's clock shows when it starts, RFC 3339")
 	flags.VisitAll(func(f *pflag.Flag) { f.Usage += " [" + environmentName(f.Name) + "]" })

@@ -17,6 +17,7 @@ const (
 	longestRequest      = time.Hour
 	leastMessageBytes   = 64 << 10
 	mostMessageBytes    = 256 << 20
+	mostCallsPerSecond  = 1_000_000
 	mostSocketPathBytes = 107 // sockaddr_un in Linux's unix(7): 108 bytes with the closing zero
 	unixListenPrefix    = "unix:"
 )
@@ -25,7 +26,7 @@ const (
 func (c Config) Validate() error {
 	return errors.Join(
 		c.validateDataDir(), c.validateDatabase(), c.validateListen(), c.validateTLS(), c.validateKeyFile(),
-		c.validateRequestTimeout(), c.validateMaxMessageBytes(),
+		c.validateRequestTimeout(), c.validateCallsPerSecond(), c.validateMaxMessageBytes(),
 	)
 }
 
@@ -143,6 +144,13 @@ func (c Config) validateKeyFile() error {
 func (c Config) validateRequestTimeout() error {
 	if c.RequestTimeout <= 0 || c.RequestTimeout > longestRequest {
 		return fault("request-timeout", "%s must be above 0 and at most %s", c.RequestTimeout, longestRequest)
+	}
+	return nil
+}
+
+func (c Config) validateCallsPerSecond() error {
+	if !(c.CallsPerSecond > 0 && c.CallsPerSecond <= mostCallsPerSecond) {
+		return fault("calls-per-second", "%v must be above 0 and at most %d", c.CallsPerSecond, mostCallsPerSecond)
 	}
 	return nil
 }

@@ -27,6 +27,8 @@ var (
 	ErrUnauthenticated = errors.New("no valid key")
 	// ErrForbidden: the caller's role does not allow it.
 	ErrForbidden = errors.New("not allowed")
+	// ErrTooMany: more calls than are let in.
+	ErrTooMany = errors.New("too many calls")
 	// ErrFurnaceTaken: another firing occupies the furnace at that time.
 	ErrFurnaceTaken = errors.New("furnace is taken at that time")
 )

@@ -34,6 +34,7 @@ const (
 	ReasonDatabaseAway     = "DATABASE_AWAY"
 	ReasonNoValidKey       = "NO_VALID_KEY"
 	ReasonNotAllowed       = "NOT_ALLOWED"
+	ReasonTooMany          = "TOO_MANY_CALLS"
 	ReasonTooSlow          = "TOO_SLOW"
 	ReasonGivenUp          = "GIVEN_UP"
 	ReasonInternal         = "INTERNAL"
@@ -70,6 +71,7 @@ type errorRow struct {
 var errorTable = []errorRow{
 	{domain.ErrUnauthenticated, codes.Unauthenticated, ReasonNoValidKey, ""},
 	{domain.ErrForbidden, codes.PermissionDenied, ReasonNotAllowed, ""},
+	{domain.ErrTooMany, codes.ResourceExhausted, ReasonTooMany, ""},
 	{domain.ErrUnavailable, codes.Unavailable, ReasonDatabaseAway, "the database is away; try again in a moment"},
 	{domain.ErrNotFound, codes.NotFound, ReasonNotFound, ""},
 	{domain.ErrAlreadyExists, codes.AlreadyExists, ReasonAlreadyExists, ""},

@@ -56,6 +56,7 @@ type gate struct {
 	timeout      time.Duration
 	authenticate func(ctx context.Context, secret string) (domain.Identity, error)
 	rules        *fieldRules
+	rates        *rates
 }
 
 // steps are the interceptors, outermost first. The request id stands before them, rights and field rules after them, once
@@ -203,16 +204,19 @@ func (g *gate) deadline(ctx context.Context, r *request, next func(context.Conte
 	return next(ctx)
 }
 
-// identify finds out who calls.
+// identify finds out who calls, and whether they call too often.
 func (g *gate) identify(ctx context.Context, r *request, next func(context.Context) error) error {
 	if isPublic(r.method) {
 		return next(ctx)
 	}
 	secret, err := bearer(ctx)
 	if err != nil {
-		return err
+		return g.rates.failed(ctx, err)
 	}
 	if r.who, err = g.authenticate(ctx, secret); err != nil {
+		return g.rates.failed(ctx, err)
+	}
+	if err := g.rates.admit(r.who); err != nil {
 		return err
 	}
 	return next(ctx)

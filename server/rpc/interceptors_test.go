@@ -46,7 +46,7 @@ func newTestGate(t *testing.T) *testGate {
 			}
 			return domain.Identity{ID: "ada", ServerRole: domain.RoleMaker}, nil
 		},
-		rules: rules,
+		rules: rules, rates: newRates(0, 0),
 	}
 	return g
 }

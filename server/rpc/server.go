@@ -5,11 +5,13 @@
 package rpc
 
 import (
+	"cmp"
 	"context"
 	"crypto/tls"
 	"fmt"
 	"io"
 	"log/slog"
+	"math"
 	"net"
 	"time"
 
@@ -30,8 +32,18 @@ const (
 	defaultMessageBytes = 4 << 20
 	defaultStopTimeout  = 10 * time.Second
 	mostHeaderBytes     = 32 << 10
-	mostStreams         = 256 // at once on one connection
+	mostStreams         = 64 // at once on one connection, answers that were not taken yet included
 	pingEvery           = time.Second
+
+	// DefaultCallsPerSecond is what a caller may go on at; a burst is five times that.
+	DefaultCallsPerSecond = 100
+	burstSeconds          = 5
+
+	// A connection that is slow to begin is closed, and so is every one after a while: a caller that takes no answers holds
+	// them no longer. Callers reconnect by themselves.
+	defaultConnectPatience = 10 * time.Second
+	defaultConnectionAge   = 15 * time.Minute
+	connectionGrace        = time.Minute
 )
 
 // Options are what a server needs. App is required, the rest has defaults.
@@ -45,6 +57,13 @@ type Options struct {
 	RequestTimeout time.Duration
 	// MaxMessageBytes bounds one received message; 0 means 4 MiB. A larger one gets RESOURCE_EXHAUSTED.
 	MaxMessageBytes int
+	// CallsPerSecond is how many calls one caller may go on at; 0 means DefaultCallsPerSecond, below 0 no limit.
+	CallsPerSecond float64
+	// ConnectPatience is how long a connection may take to begin; 0 means 10 s.
+	ConnectPatience time.Duration
+	// ConnectionAge is how long a connection lasts, and Grace how long its running calls then still may; 0 means 15 min and
+	// one minute.
+	ConnectionAge, Grace time.Duration
 	// StopTimeout is how long running requests may take to end on a stop before they are cut; 0 means 10 s.
 	StopTimeout time.Duration
 	// Ping asks whether the database answers; nil counts as yes. Health follows it.
@@ -62,9 +81,10 @@ func (o Options) withDefaults() Options {
 	if o.MaxMessageBytes == 0 {
 		o.MaxMessageBytes = defaultMessageBytes
 	}
-	if o.StopTimeout == 0 {
-		o.StopTimeout = defaultStopTimeout
-	}
+	o.StopTimeout = cmp.Or(o.StopTimeout, defaultStopTimeout)
+	o.CallsPerSecond = max(cmp.Or(o.CallsPerSecond, DefaultCallsPerSecond), 0)
+	o.ConnectPatience = cmp.Or(o.ConnectPatience, defaultConnectPatience)
+	o.ConnectionAge, o.Grace = cmp.Or(o.ConnectionAge, defaultConnectionAge), cmp.Or(o.Grace, connectionGrace)
 	if o.Ping == nil {
 		o.Ping = func(context.Context) error { return nil }
 	}
@@ -82,6 +102,7 @@ type Server struct {
 	grpc    *grpc.Server
 	health  *health.Server
 	options Options
+	gate    *gate
 }
 
 // New makes a server. The error is a bug in the contract's field rules.
@@ -94,6 +115,7 @@ func New(options Options) (*Server, error) {
 	g := &gate{
 		logger: options.Logger, now: options.Now, newRequestID: options.NewRequestID, timeout: options.RequestTimeout,
 		authenticate: options.App.Authenticate, rules: rules,
+		rates: newRates(options.CallsPerSecond, int(math.Ceil(burstSeconds*options.CallsPerSecond))),
 	}
 	transport := insecure.NewCredentials()
 	if options.TLS != nil {
@@ -104,12 +126,14 @@ func New(options Options) (*Server, error) {
 			grpc.Creds(transport),
 			grpc.UnaryInterceptor(g.unary), grpc.StreamInterceptor(g.stream),
 			grpc.MaxRecvMsgSize(options.MaxMessageBytes), grpc.MaxHeaderListSize(mostHeaderBytes),
-			grpc.MaxConcurrentStreams(mostStreams), grpc.ConnectionTimeout(10*time.Second),
+			grpc.MaxConcurrentStreams(mostStreams), grpc.ConnectionTimeout(options.ConnectPatience),
 			// A caller that pings more often than this is cut off; one that is gone is noticed within half a minute more.
 			grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 10 * time.Second, PermitWithoutStream: true}),
-			grpc.KeepaliveParams(keepalive.ServerParameters{Time: 2 * time.Minute, Timeout: 30 * time.Second}),
+			grpc.KeepaliveParams(keepalive.ServerParameters{
+				Time: 2 * time.Minute, Timeout: 30 * time.Second, MaxConnectionAge: options.ConnectionAge, MaxConnectionAgeGrace: options.Grace,
+			}),
 		),
-		health: health.NewServer(), options: options,
+		health: health.NewServer(), options: options, gate: g,
 	}
 	s.register(rules)
 	return s, nil
@@ -146,7 +170,7 @@ func (s *Server) Serve(ctx context.Context, listener net.Listener) error {
 	s.look(ctx)
 	go s.watch(ctx)
 	failed := make(chan error, 1)
-	go func() { failed <- s.grpc.Serve(listener) }()
+	go func() { failed <- s.grpc.Serve(bounded(listener)) }()
 	select {
 	case err := <-failed:
 		return fmt.Errorf("serve on %s: %w", listener.Addr(), err)

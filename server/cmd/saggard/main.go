@@ -68,6 +68,7 @@ func run(ctx context.Context, settings config.Config) (err error) {
 	server, err := rpc.New(rpc.Options{
 		App: operations, TLS: encrypted, Logger: logger, RequestTimeout: settings.RequestTimeout,
 		MaxMessageBytes: settings.MaxMessageBytes, Ping: kept.Ping, Now: settings.Clock(),
+		CallsPerSecond: settings.CallsPerSecond,
 	})
 	if err != nil {
 		return err
