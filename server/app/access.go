@@ -189,7 +189,7 @@ func (a *App) keyChange(ctx context.Context, call Call, studioID string, do keyD
 		studio.Revision++
 		subject := after.Name()
 		entry := a.logged(call, studio.Revision, subject, loggedKey(before), loggedKey(after))
-		if err := tx.AppendChange(ctx, studio.Key, entry); err != nil {
+		if err := tx.AppendChange(ctx, &studio, entry); err != nil {
 			return err
 		}
 		return tx.UpdateStudio(ctx, studio)

@@ -61,10 +61,12 @@ func TestTheFirstKeyIsGoodForOneExchangeWithinADay(t *testing.T) {
 	assert.True(t, made, "nobody is locked out of a server whose first key expired")
 }
 
+var allowMissing = app.Expectation{AllowMissing: true}
+
 // key makes a key for a member of the test studio.
 func (b bench) key(t *testing.T, id string, expire time.Time) (string, domain.AccessKey) {
 	t.Helper()
-	_, err := b.UpdatePerson(b.ctx, call("UpdatePerson"), "test", domain.Person{ID: id, Role: domain.RoleMaker}, app.Expectation{AllowMissing: true})
+	_, err := b.UpdatePerson(b.ctx, call("UpdatePerson"), "test", domain.Person{ID: id, Role: domain.RoleMaker}, allowMissing)
 	require.NoError(t, err)
 	secret, key, err := b.CreateAccessKey(b.ctx, call("CreateAccessKey"), app.NewKey{
 		StudioID: "test", Caller: domain.Caller{ID: id, Role: domain.RoleMaker}, Label: "desk", Expire: expire,

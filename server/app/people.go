@@ -189,7 +189,7 @@ func (a *App) rosterChange(ctx context.Context, call Call, studioID string, do r
 		if err != nil {
 			return err
 		}
-		if err := tx.AppendChange(ctx, studio.Key, entry); err != nil {
+		if err := tx.AppendChange(ctx, &studio, entry); err != nil {
 			return err
 		}
 		return tx.UpdateStudio(ctx, studio)

@@ -23,6 +23,12 @@ type Config struct {
 	DataDir string
 	// Database is a PostgreSQL connection string; empty means a private one below DataDir. It may hold a password.
 	Database string
+	// OwnerDatabase is a connection string of the schema's owner, who brings it up to date and lets the role in Database serve;
+	// empty: Database does both, and could alter the trace.
+	OwnerDatabase string
+	// TraceFile is where the trace's heads are kept outside the database, every TraceEvery; absolute.
+	TraceFile  string
+	TraceEvery time.Duration
 	// Listen is host:port or unix:/path. Other than loopback addresses are served with TLS.
 	Listen string
 	// TLS serves loopback addresses with TLS too.
@@ -74,9 +80,11 @@ func Load(args []string, around Surroundings) (Config, error) {
 	if extra := flags.Args(); len(extra) > 0 {
 		faults = append(faults, fmt.Errorf("unexpected argument %q: options begin with --", extra[0]))
 	}
-	if flags.Changed("database") && holdsPassword(c.Database) {
-		faults = append(faults, fault("database", "the process list shows its password to everybody on this machine; set %s instead, "+
-			"or keep the password in a file of libpq's (passfile=...)", environmentName("database")))
+	for flag, value := range map[string]string{"database": c.Database, "owner-database": c.OwnerDatabase} {
+		if flags.Changed(flag) && holdsPassword(value) {
+			faults = append(faults, fault(flag, "the process list shows its password to everybody on this machine; set %s instead, "+
+				"or keep the password in a file of libpq's (passfile=...)", environmentName(flag)))
+		}
 	}
 	if len(faults) > 0 {
 		return Config{}, errors.Join(faults...)
@@ -99,6 +107,9 @@ func (c *Config) flags(around Surroundings) *pflag.FlagSet {
 	flags.Usage = func() {}
 	flags.StringVar(&c.DataDir, "data-dir", defaultDataDir(around), "folder for the key file and the private database")
 	flags.StringVar(&c.Database, "database", "", "PostgreSQL connection string (default: a private database in the data folder)")
+	flags.StringVar(&c.OwnerDatabase, "owner-database", "", "connection string of the schema's owner, when another role serves")
+	flags.StringVar(&c.TraceFile, "trace-file", "", "file in which the trace's heads are kept (default: trace-heads.jsonl in the data folder)")
+	flags.DurationVar(&c.TraceEvery, "trace-every", 10*time.Minute, "how often the trace's heads are kept")
 	flags.StringVar(&c.Listen, "listen", DefaultListen, "host:port or unix:/path to serve on; other than loopback addresses get TLS")
 	flags.BoolVar(&c.TLS, "tls", false, "serve loopback addresses with TLS too")
 	flags.StringVar(&c.TLSCertificate, "tls-certificate", "", "certificate with its chain, PEM (default: one is made, under an authority of the server's own)")
@@ -160,7 +171,10 @@ func (c *Config) complete() (err error) {
 	if c.KeyFile == "" {
 		c.KeyFile = filepath.Join(c.DataDir, "first.key")
 	}
-	for _, path := range []*string{&c.KeyFile, &c.TLSCertificate, &c.TLSKey, &c.TLSClientAuthority} {
+	if c.TraceFile == "" {
+		c.TraceFile = filepath.Join(c.DataDir, "trace-heads.jsonl")
+	}
+	for _, path := range []*string{&c.KeyFile, &c.TraceFile, &c.TLSCertificate, &c.TLSKey, &c.TLSClientAuthority} {
 		if *path == "" {
 			continue
 		}

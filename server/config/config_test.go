@@ -27,6 +27,7 @@ func TestDefaults(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, Config{
 		DataDir: "/home/ada/.local/share/saggar", Listen: "127.0.0.1:7817", KeyFile: "/home/ada/.local/share/saggar/first.key",
+		TraceFile: "/home/ada/.local/share/saggar/trace-heads.jsonl", TraceEvery: 10 * time.Minute,
 		RequestTimeout: 30 * time.Second, LogLevel: slog.LevelInfo, CallsPerSecond: 100, MaxMessageBytes: 4194304,
 	}, c)
 	assert.Equal(t, "/home/ada/.local/share/saggar/postgres", c.ClusterDir())

@@ -14,6 +14,7 @@ import (
 )
 
 const (
+	longestTraceEvery   = 24 * time.Hour
 	longestRequest      = time.Hour
 	leastMessageBytes   = 64 << 10
 	mostMessageBytes    = 256 << 20
@@ -25,7 +26,7 @@ const (
 // Validate lists every fault, one joined error each, in the order of the fields.
 func (c Config) Validate() error {
 	return errors.Join(
-		c.validateDataDir(), c.validateDatabase(), c.validateListen(), c.validateTLS(), c.validateKeyFile(),
+		c.validateDataDir(), validateDatabase("database", c.Database), c.validateOwner(), c.validateTrace(), c.validateListen(), c.validateTLS(), c.validateKeyFile(),
 		c.validateRequestTimeout(), c.validateCallsPerSecond(), c.validateMaxMessageBytes(),
 	)
 }
@@ -48,20 +49,37 @@ func (c Config) validateDataDir() error {
 }
 
 // validateDatabase checks the form only and never repeats the value, which may hold a password.
-func (c Config) validateDatabase() error {
-	if c.Database == "" {
+func validateDatabase(flag, connection string) error {
+	if connection == "" {
 		return nil
 	}
-	scheme, _, isURL := strings.Cut(c.Database, "://")
+	scheme, _, isURL := strings.Cut(connection, "://")
 	switch {
 	case isURL && scheme != "postgres" && scheme != "postgresql":
-		return fault("database", "the scheme is %q; it must be postgres://user@host/name or host=... dbname=...", scheme)
+		return fault(flag, "the scheme is %q; it must be postgres://user@host/name or host=... dbname=...", scheme)
 	case isURL:
-		if _, err := url.Parse(c.Database); err != nil {
-			return fault("database", "the value is no URL; escape special characters in the password with %%XX")
+		if _, err := url.Parse(connection); err != nil {
+			return fault(flag, "the value is no URL; escape special characters in the password with %%XX")
 		}
-	case !strings.Contains(c.Database, "="):
-		return fault("database", "the value is no connection string; it must be postgres://user@host/name or host=... dbname=...")
+	case !strings.Contains(connection, "="):
+		return fault(flag, "the value is no connection string; it must be postgres://user@host/name or host=... dbname=...")
+	}
+	return nil
+}
+
+func (c Config) validateOwner() error {
+	if c.OwnerDatabase != "" && c.Database == "" {
+		return fault("owner-database", "a private database has its owner itself; give --database too, or neither")
+	}
+	return validateDatabase("owner-database", c.OwnerDatabase)
+}
+
+func (c Config) validateTrace() error {
+	if c.TraceEvery < time.Second || c.TraceEvery > longestTraceEvery {
+		return fault("trace-every", "%s must be 1s to %s", c.TraceEvery, longestTraceEvery)
+	}
+	if strings.ContainsFunc(c.TraceFile, isControl) {
+		return fault("trace-file", "%q holds a control character", c.TraceFile)
 	}
 	return nil
 }

@@ -114,19 +114,6 @@ func (k AccessKey) Identity() Identity {
 	return i
 }
 
-// Change is one entry of the append-only log: what was changed, by whom, when, before and after. Revision has no gaps
-// within a studio and is in commit order.
-type Change struct {
-	Revision  int64
-	Time      time.Time
-	Caller    string
-	RequestID string
-	Method    string // the RPC's name
-	Subject   string // the resource's name
-	Before    any    // encoded as JSON; nil when there was nothing
-	After     any
-}
-
 // Remembered is the trace of a request id: what it did, so that a repeat does nothing.
 type Remembered struct {
 	Caller     string

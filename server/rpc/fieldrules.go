@@ -76,7 +76,7 @@ func patternWords(pattern string) string {
 	if optional, ok := strings.CutSuffix(words, ")?"); ok && strings.HasPrefix(optional, "(") {
 		words = strings.TrimPrefix(optional, "(")
 	}
-	words = strings.NewReplacer("(hot-charging|respirator-fit|respirator-training|furnaces/"+idPattern+")",
+	words = strings.NewReplacer("[0-9a-f]{64}", "64 digits of 0-9 and a-f", "(hot-charging|respirator-fit|respirator-training|furnaces/"+idPattern+")",
 		"hot-charging, respirator-fit, respirator-training or furnaces/ID", "(studios/"+idPattern+"/)?accessKeys/"+idPattern, "accessKeys/ID or studios/ID/accessKeys/ID", "(/versions/[1-9][0-9]{0,8})?", " or with /versions/N", idPattern, "ID", dayPattern, "YYYY-MM-DD",
 		clockPattern, "HH:MM", "$|^", " or ", "(furnaces|rooms|extractionCircuits|supplies)", "furnaces|rooms|extractionCircuits|supplies").Replace(words)
 	if strings.Contains(words, "ID") {

@@ -82,6 +82,9 @@ var policy = map[string]policyRow{
 	saggarv1.PeopleService_UpdatePerson_FullMethodName:     {least: domain.RoleSteward},
 	saggarv1.PeopleService_DeletePerson_FullMethodName:     {least: domain.RoleSteward},
 
+	saggarv1.TraceService_ListChanges_FullMethodName: {least: domain.RoleSteward},
+	saggarv1.TraceService_VerifyTrace_FullMethodName: {least: domain.RoleSteward},
+
 	saggarv1.AccessService_GetCaller_FullMethodName:         {least: domain.RoleViewer, anywhere: true, exchange: true},
 	saggarv1.AccessService_CreateAccessKey_FullMethodName:   {least: domain.RoleSteward},
 	saggarv1.AccessService_ListAccessKeys_FullMethodName:    {least: domain.RoleViewer, others: domain.RoleSteward},

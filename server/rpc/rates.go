@@ -137,6 +137,19 @@ func addressOf(ctx context.Context) string {
 	return siteOf(from.Addr)
 }
 
+// hostOf is the address itself, for the trace.
+func hostOf(ctx context.Context) string {
+	from, ok := peer.FromContext(ctx)
+	if !ok {
+		return ""
+	}
+	port, err := netip.ParseAddrPort(from.Addr.String())
+	if err != nil {
+		return from.Addr.Network()
+	}
+	return port.Addr().Unmap().String()
+}
+
 func siteOf(address net.Addr) string {
 	port, err := netip.ParseAddrPort(address.String())
 	if err != nil {

@@ -148,6 +148,7 @@ func (s *Server) register(rules *fieldRules) {
 	saggarv1.RegisterRunServiceServer(s.grpc, &runService{app: a, now: s.options.Now})
 	saggarv1.RegisterFiringServiceServer(s.grpc, &firingService{app: a})
 	saggarv1.RegisterPeopleServiceServer(s.grpc, &peopleService{app: a, rules: rules})
+	saggarv1.RegisterTraceServiceServer(s.grpc, &traceService{app: a})
 	saggarv1.RegisterAccessServiceServer(s.grpc, &accessService{app: a})
 	healthpb.RegisterHealthServer(s.grpc, s.health)
 	reflection.Register(s.grpc)

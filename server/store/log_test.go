@@ -29,7 +29,7 @@ func TestTheLogKeepsWhatStoodBeforeAndAfter(t *testing.T) {
 	}
 	b.do(func(ctx context.Context, tx *store.Tx) error {
 		for _, c := range changes {
-			require.NoError(t, tx.AppendChange(ctx, b.studio.Key, c))
+			require.NoError(t, tx.AppendChange(ctx, &b.studio, c))
 		}
 		list, err := tx.ListChanges(ctx, b.studio.Key, 0, 0)
 		require.NoError(t, err)
@@ -39,6 +39,8 @@ func TestTheLogKeepsWhatStoodBeforeAndAfter(t *testing.T) {
 		assert.JSONEq(t, `{"id":"panel"}`, string(list[1].Before.(json.RawMessage)))
 		assert.Nil(t, list[1].After)
 		for i := range list {
+			assert.True(t, list[i].Linked)
+			list[i].Linked, list[i].ChainSHA256 = false, [32]byte{}
 			list[i].Before, list[i].After = nil, nil
 			changes[i].Before, changes[i].After, changes[i].Time = nil, nil, changes[i].Time.UTC()
 		}
@@ -54,11 +56,11 @@ func TestTheLogKeepsWhatStoodBeforeAndAfter(t *testing.T) {
 		return err
 	})
 	err := b.InTx(t.Context(), func(ctx context.Context, tx *store.Tx) error {
-		return tx.AppendChange(ctx, b.studio.Key, changes[1])
+		return tx.AppendChange(ctx, &b.studio, changes[1])
 	})
 	require.ErrorIs(t, err, domain.ErrChangedMeanwhile, "a revision is written once")
 	err = b.InTx(t.Context(), func(ctx context.Context, tx *store.Tx) error {
-		return tx.AppendChange(ctx, b.studio.Key, domain.Change{Revision: 4, Time: at(1), Subject: "supplies/panel", After: math.NaN()})
+		return tx.AppendChange(ctx, &b.studio, domain.Change{Revision: 4, Time: at(1), Subject: "supplies/panel", After: math.NaN()})
 	})
 	require.ErrorContains(t, err, "store supplies/panel", "no JSON has it")
 }

@@ -66,7 +66,7 @@ func (t *Tx) UpdateStudio(ctx context.Context, s domain.Studio) error {
 		return err
 	}
 	count, err := t.q.UpdateStudio(ctx, queries.UpdateStudioParams{
-		StudioKey: s.Key, Title: s.Title, TimeZone: s.TimeZone,
+		StudioKey: s.Key, ChainSha256: s.ChainSHA256[:], Title: s.Title, TimeZone: s.TimeZone,
 		StepMinutes: int32(s.StepMinutes), ChargeMinutes: int32(s.ChargeMinutes), DrawMinutes: int32(s.DrawMinutes),
 		AcidMistFraction: s.AcidMistFraction, OwnLimits: ownLimits,
 		Revision: s.Revision, EquipmentRevision: s.EquipmentRevision, OwnRevision: s.OwnRevision,
@@ -90,11 +90,13 @@ func toStudio(row queries.Studio) (domain.Studio, error) {
 	if len(ownLimits) == 0 {
 		ownLimits = nil
 	}
-	return domain.Studio{
+	s := domain.Studio{
 		Key: row.StudioKey, ID: row.StudioID, Title: row.Title, TimeZone: row.TimeZone,
 		StepMinutes: int(row.StepMinutes), ChargeMinutes: int(row.ChargeMinutes), DrawMinutes: int(row.DrawMinutes),
 		AcidMistFraction: row.AcidMistFraction, OwnLimits: ownLimits,
 		Revision: row.Revision, EquipmentRevision: row.EquipmentRevision, OwnRevision: row.OwnRevision,
 		CreateTime: row.CreateTime,
-	}, err
+	}
+	copy(s.ChainSHA256[:], row.ChainSha256)
+	return s, err
 }

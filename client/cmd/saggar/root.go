@@ -126,6 +126,7 @@ func (s *shell) command() *cobra.Command {
 		s.equipmentCommand(furnaceKind), s.equipmentCommand(hoursKind), s.closureCommand(),
 		s.materialCommand(), s.recipeCommand(), s.runCommand(), s.openingCommand(), s.weekCommand(),
 		s.departmentCommand(), s.personCommand(), s.signInCommand(), s.signOutCommand(), s.contextCommand(), s.keyCommand(), s.callerCommand(),
+		s.traceCommand(),
 		s.formulaCommand(), s.airCommand(), s.heatCommand(), s.gasCommand(),
 	)
 	plainArguments(root)

@@ -18,7 +18,6 @@ import (
 	"saggar/server/app"
 	"saggar/server/config"
 	"saggar/server/rpc"
-	"saggar/server/store"
 )
 
 func main() {
@@ -49,15 +48,17 @@ func run(ctx context.Context, settings config.Config) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, database.stop()) }()
-	if err := store.Migrate(ctx, database.connString); err != nil {
-		return err
-	}
-	kept, err := store.Open(ctx, database.connString, store.Options{})
+	kept, err := database.open(ctx, logger)
 	if err != nil {
 		return err
 	}
 	defer kept.Close()
 	operations := app.New(kept, settings.Clock(), rand.Reader)
+	stopHeads, err := startHeads(ctx, operations, settings, logger)
+	if err != nil {
+		return err
+	}
+	defer stopHeads()
 	if err := operations.FirstKey(ctx, settings.FirstKey, firstKeyFile(settings.KeyFile, os.Stderr)); err != nil {
 		return err
 	}
