@@ -7,6 +7,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"io"
+	"strings"
 	"time"
 
 	"saggar/chem/finding"
@@ -25,38 +26,77 @@ const (
 	touchPatience = 5 * time.Second
 	// mostLookups is how many keys are read at one time, out of the 16 connections that the store holds.
 	mostLookups = 4
+	// tokenDots are between the three parts of a signed token (RFC 7515, section 7.1).
+	tokenDots = 2
 	// firstKeyLife is how long the first steward's key waits to be exchanged.
 	firstKeyLife = 24 * time.Hour
 )
 
-// Authenticate returns who a key's secret stands for, from memory for less than a second after it was read, otherwise in
-// one read by primary key. A key that expired, was revoked, was cut short or never stood is refused alike.
-// Errors: domain.ErrUnauthenticated.
+// TokenVerifier says whose a token is and until when it counts. Errors: domain.ErrUnauthenticated, domain.ErrIssuerAway.
+type TokenVerifier interface {
+	Verify(ctx context.Context, token string) (subject string, expire time.Time, err error)
+}
+
+// TrustTokens takes tokens besides keys. Call it before the first request.
+func (a *App) TrustTokens(tokens TokenVerifier) { a.tokens = tokens }
+
+// Authenticate returns who a key's secret or a token stands for, from memory for less than a second after it was read,
+// otherwise in one read by an index. What expired, was revoked, was cut short or never stood is refused alike.
+// Errors: domain.ErrUnauthenticated, domain.ErrIssuerAway.
 func (a *App) Authenticate(ctx context.Context, secret string) (domain.Identity, error) {
-	if !isSecret(secret) {
+	read := a.readKey
+	switch {
+	case isSecret(secret):
+	case a.tokens != nil && strings.Count(secret, ".") == tokenDots:
+		read = a.readToken
+	default:
 		return domain.Identity{}, noSuchKey()
 	}
 	hash := sha256.Sum256([]byte(secret))
-	key, cached := a.keys.get(hash)
+	found, cached := a.keys.get(hash)
 	if !cached {
 		began := a.keys.now()
 		var err error
-		key, err = a.lookUp(ctx, hash)
-		if errors.Is(err, domain.ErrNotFound) {
-			return domain.Identity{}, noSuchKey()
-		}
-		if err != nil {
+		if found, err = read(ctx, secret); err != nil {
 			return domain.Identity{}, err
 		}
-		if key.Stands(a.now()) {
-			key = a.touch(ctx, key)
-			a.keys.put(key, began)
-		}
+		found.read = began
+		a.keys.put(hash, found)
 	}
-	if !key.Stands(a.now()) {
+	if !found.stands(a.now()) {
 		return domain.Identity{}, noSuchKey()
 	}
-	return key.Identity(), nil
+	return found.who, nil
+}
+
+// readKey reads whom a key stands for. Errors: domain.ErrUnauthenticated for one that does not stand.
+func (a *App) readKey(ctx context.Context, secret string) (cachedKey, error) {
+	key, err := a.lookUp(ctx, sha256.Sum256([]byte(secret)))
+	if errors.Is(err, domain.ErrNotFound) || err == nil && !key.Stands(a.now()) {
+		return cachedKey{}, noSuchKey()
+	}
+	if err != nil {
+		return cachedKey{}, err
+	}
+	a.touch(ctx, key)
+	return cachedKey{who: key.Identity(), expire: key.ExpireTime}, nil
+}
+
+// readToken verifies a token and reads to which studios its subject belongs.
+func (a *App) readToken(ctx context.Context, token string) (cachedKey, error) {
+	subject, expire, err := a.tokens.Verify(ctx, token)
+	if err != nil {
+		return cachedKey{}, err
+	}
+	who := domain.Identity{ID: subject}
+	err = a.store.InSnapshot(ctx, func(ctx context.Context, tx *store.Tx) (err error) {
+		who.Memberships, err = tx.MembershipsOf(ctx, subject)
+		return err
+	})
+	if len(who.Memberships) > 0 {
+		who.ID = who.Memberships[0].PersonID
+	}
+	return cachedKey{who: who, expire: expire}, err
 }
 
 // lookUp reads a key. Few at a time are read; others wait.
@@ -92,12 +132,11 @@ func noSuchKey() error {
 
 // touch notes a use, about once a minute for each server, without letting the caller wait. A use that could not be noted
 // is noted with the next one.
-func (a *App) touch(ctx context.Context, key domain.AccessKey) domain.AccessKey {
+func (a *App) touch(ctx context.Context, key domain.AccessKey) {
 	now := a.now()
 	if now.Sub(key.LastUseTime) < touchEvery {
-		return key
+		return
 	}
-	key.LastUseTime = now
 	go func() {
 		ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), touchPatience)
 		defer cancel()
@@ -105,7 +144,6 @@ func (a *App) touch(ctx context.Context, key domain.AccessKey) domain.AccessKey 
 			return tx.TouchAccessKey(ctx, key.SecretSHA256, now)
 		})
 	}()
-	return key
 }
 
 // NewKey says for whom a key is made and what it opens.

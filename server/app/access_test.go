@@ -1,6 +1,7 @@
 package app_test
 
 import (
+	"context"
 	"encoding/base64"
 	"errors"
 	"strings"
@@ -201,4 +202,51 @@ func TestAKeyIsExchangedOnce(t *testing.T) {
 	}
 	require.NoError(t, first)
 	require.ErrorIs(t, second, domain.ErrUnauthenticated)
+}
+
+// tokens are as a verifier of an issuer takes them: by subject, for a while.
+type tokens map[string]time.Time
+
+func (t tokens) Verify(_ context.Context, token string) (string, time.Time, error) {
+	subject, _, _ := strings.Cut(token, ".")
+	expire, good := t[subject]
+	if !good {
+		return "", expire, domain.ErrUnauthenticated
+	}
+	return subject, expire, nil
+}
+
+func TestATokenOpensTheStudiosOfItsSubject(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	_, err := b.Authenticate(b.ctx, "ada.b.c")
+	require.ErrorIs(t, err, domain.ErrUnauthenticated, "no issuer is trusted")
+	b.TrustTokens(tokens{"ada": monday, "stranger": monday})
+	south := testStudio()
+	south.StudioID, south.Studio = "south", &domain.Studio{ID: "south", TimeZone: "UTC"}
+	_, err = b.LoadStudio(b.ctx, call("LoadStudio"), south)
+	require.NoError(t, err)
+	for studio, person := range map[string]domain.Person{
+		"test": {ID: "ada", Role: domain.RoleMaker, OpenIDSubject: "ada"}, "south": {ID: "a-l", Role: domain.RoleSteward, OpenIDSubject: "ada"},
+	} {
+		_, err := b.UpdatePerson(b.ctx, call("UpdatePerson"), studio, person, allowMissing)
+		require.NoError(t, err)
+	}
+	who, err := b.Authenticate(b.ctx, "ada.b.c")
+	require.NoError(t, err)
+	assert.Equal(t, domain.RoleNone, who.In("").Role, "no token opens the server as a whole")
+	assert.Equal(t, domain.Caller{ID: "ada", Role: domain.RoleMaker}, who.In("test"))
+	assert.Equal(t, domain.Caller{ID: "a-l", Role: domain.RoleSteward}, who.In("south"))
+	stranger, err := b.Authenticate(b.ctx, "stranger.b.c")
+	require.NoError(t, err)
+	assert.Equal(t, domain.RoleNone, stranger.Anywhere().Role, "known to the issuer, member of nothing")
+	_, err = b.Authenticate(b.ctx, "eve.b.c")
+	require.ErrorIs(t, err, domain.ErrUnauthenticated)
+
+	late := b.at(monday)
+	late.TrustTokens(tokens{"ada": monday})
+	_, err = late.Authenticate(b.ctx, "ada.b.c")
+	require.ErrorIs(t, err, domain.ErrUnauthenticated, "expired, also while it is remembered")
+	_, _, err = b.ExchangeAccessKey(b.ctx, call("ExchangeAccessKey"), who, "")
+	require.ErrorIs(t, err, domain.ErrWrongState, "a token is no key")
 }

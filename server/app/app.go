@@ -23,7 +23,8 @@ type App struct {
 	// planning holds a place for each plan that is worked out at one time.
 	planning chan struct{}
 	keys     *keyCache
-	heads    HeadsFunc // nil: none are kept
+	heads    HeadsFunc     // nil: none are kept
+	tokens   TokenVerifier // nil: only keys are taken
 	// lookups holds a place for each key that is read at one time, so that guessers leave connections to those who work.
 	lookups chan struct{}
 }

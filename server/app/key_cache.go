@@ -14,8 +14,8 @@ const (
 	mostCachedKeys = 4096
 )
 
-// keyCache remembers keys for a moment, so that not every call reads the database. It holds only keys that stood, by the
-// hash of their secret. Safe for concurrent use.
+// keyCache remembers whom keys and tokens stand for, for a moment, so that not every call reads the database. It holds only
+// those that stood, by the hash of the secret. Safe for concurrent use.
 type keyCache struct {
 	mu   sync.Mutex
 	keys map[[32]byte]cachedKey
@@ -24,31 +24,35 @@ type keyCache struct {
 }
 
 type cachedKey struct {
-	key  domain.AccessKey
-	read time.Time // when its reading began
+	who    domain.Identity
+	expire time.Time // zero: never
+	read   time.Time // when its reading began
 }
+
+// stands reports whether the key or token has not expired meanwhile.
+func (k cachedKey) stands(at time.Time) bool { return k.expire.IsZero() || at.Before(k.expire) }
 
 func newKeyCache() *keyCache {
 	return &keyCache{keys: map[[32]byte]cachedKey{}, now: time.Now}
 }
 
-func (c *keyCache) get(sha256 [32]byte) (domain.AccessKey, bool) {
+func (c *keyCache) get(sha256 [32]byte) (cachedKey, bool) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	cached, known := c.keys[sha256]
 	if !known || c.now().Sub(cached.read) >= keyFreshness {
-		return domain.AccessKey{}, false
+		return cachedKey{}, false
 	}
-	return cached.key, true
+	return cached, true
 }
 
-func (c *keyCache) put(key domain.AccessKey, read time.Time) {
+func (c *keyCache) put(sha256 [32]byte, cached cachedKey) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	if len(c.keys) >= mostCachedKeys {
 		clear(c.keys)
 	}
-	c.keys[key.SecretSHA256] = cachedKey{key, read}
+	c.keys[sha256] = cached
 }
 
 // forget drops a key that this server itself has ended.

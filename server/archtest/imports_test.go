@@ -54,6 +54,8 @@ var rules = []rule{
 		"settings are read before anything else exists"},
 	{"server/certificate", nil,
 		"what is shown on a network rests on the standard library alone"},
+	{"server/openid", []string{"saggar/server/domain", "github.com/coreos/go-oidc/v3/...", "golang.org/x/time/rate"},
+		"tokens are verified by a library that is looked after, apart from what their bearers may do"},
 	{"server/cluster", nil,
 		"the private PostgreSQL knows nothing of what is stored in it"},
 	{"server/pgtest", join([]string{"saggar/server/cluster", "saggar/server/store", "saggar/migrations"}, postgres),

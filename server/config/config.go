@@ -41,6 +41,9 @@ type Config struct {
 	// TLSClientAuthority is a file with the authorities of which callers must show a certificate, in PEM, absolute; empty:
 	// they need none.
 	TLSClientAuthority string
+	// OpenIDIssuer is the URL of the issuer whose tokens are taken, and OpenIDAudience how it names this service; empty: only
+	// keys are taken.
+	OpenIDIssuer, OpenIDAudience string
 	// KeyFile holds the first caller's key, mode 0600; absolute.
 	KeyFile string
 	// FirstKey asks for a first steward's key although keys stand, for when all were lost.
@@ -116,6 +119,8 @@ func (c *Config) flags(around Surroundings) *pflag.FlagSet {
 	flags.StringVar(&c.TLSKey, "tls-key", "", "the certificate's key, PEM, mode 0600")
 	flags.StringSliceVar(&c.TLSNames, "tls-name", nil, "host name or address in a certificate that is made, besides the machine's own")
 	flags.StringVar(&c.TLSClientAuthority, "tls-client-authority", "", "authorities of which callers must show a certificate, PEM (default: they need none)")
+	flags.StringVar(&c.OpenIDIssuer, "openid-issuer", "", "URL of the OpenID Connect issuer whose tokens are taken (default: only keys are)")
+	flags.StringVar(&c.OpenIDAudience, "openid-audience", "", "how the issuer names this service")
 	flags.StringVar(&c.KeyFile, "key-file", "", "file for the first steward's one-time key (default: first.key in the data folder)")
 	flags.BoolVar(&c.FirstKey, "first-key", false, "make a first key although others stand, for when all were lost")
 	flags.DurationVar(&c.RequestTimeout, "request-timeout", 30*time.Second, "longest time for one request")

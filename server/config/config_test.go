@@ -76,6 +76,7 @@ func TestEachFaultIsNamedWithItsCure(t *testing.T) {
 	long := "unix:/" + strings.Repeat("x", 107)
 	for argument, says := range map[string]string{
 		"--tls-certificate=/etc/kiln.pem":          "give --tls-certificate and --tls-key, or neither",
+		"--openid-issuer=https://login.example":    "give --openid-issuer and --openid-audience, or neither",
 		"--tls-name=two words":                     "is no host name or address",
 		"--listen=127.0.0.1":                       "neither host:port nor unix:/path",
 		"--listen=127.0.0.1:65536":                 "must be 0 to 65535",

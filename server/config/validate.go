@@ -26,7 +26,7 @@ const (
 // Validate lists every fault, one joined error each, in the order of the fields.
 func (c Config) Validate() error {
 	return errors.Join(
-		c.validateDataDir(), validateDatabase("database", c.Database), c.validateOwner(), c.validateTrace(), c.validateListen(), c.validateTLS(), c.validateKeyFile(),
+		c.validateDataDir(), validateDatabase("database", c.Database), c.validateOwner(), c.validateTrace(), c.validateListen(), c.validateTLS(), c.validateOpenID(), c.validateKeyFile(),
 		c.validateRequestTimeout(), c.validateCallsPerSecond(), c.validateMaxMessageBytes(),
 	)
 }
@@ -126,6 +126,23 @@ func (c Config) validateTLS() error {
 		if name == "" || strings.ContainsFunc(name, func(r rune) bool { return r <= ' ' || r > '~' || r == '/' }) {
 			return fault("tls-name", "%q is no host name or address; give one such as kiln.example.edu or 192.0.2.7", name)
 		}
+	}
+	return nil
+}
+
+func (c Config) validateOpenID() error {
+	if (c.OpenIDIssuer == "") != (c.OpenIDAudience == "") {
+		return fault("openid-issuer", "issuer and audience go together: give --openid-issuer and --openid-audience, or neither")
+	}
+	if c.OpenIDIssuer == "" {
+		return nil
+	}
+	issuer, err := url.Parse(c.OpenIDIssuer)
+	if err != nil || issuer.Host == "" || issuer.RawQuery != "" || issuer.Fragment != "" {
+		return fault("openid-issuer", "%q is no issuer's URL; give one such as https://login.example.edu/college", c.OpenIDIssuer)
+	}
+	if issuer.Scheme != "https" && !(issuer.Scheme == "http" && isLoopback(issuer.Hostname())) {
+		return fault("openid-issuer", "%q must begin with https://, or anybody on the way could give the keys", c.OpenIDIssuer)
 	}
 	return nil
 }

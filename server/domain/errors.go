@@ -23,6 +23,8 @@ var (
 	ErrWrongState = errors.New("wrong state")
 	// ErrUnavailable: the database is away.
 	ErrUnavailable = errors.New("database is away")
+	// ErrIssuerAway: the issuer of tokens cannot be asked for its keys.
+	ErrIssuerAway = errors.New("issuer of tokens is away")
 	// ErrUnauthenticated: no valid key.
 	ErrUnauthenticated = errors.New("no valid key")
 	// ErrForbidden: the caller's role does not allow it.

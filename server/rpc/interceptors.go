@@ -20,7 +20,10 @@ import (
 // It has nothing to do with a request's field request_id.
 const RequestIDKey = "x-request-id"
 
-const mostRequestIDBytes = 128
+const (
+	mostRequestIDBytes = 128
+	mostSecretBytes    = 8 << 10 // tokens are longer than keys
+)
 
 // request is what the interceptors learn of one request on its way in.
 type request struct {
@@ -121,7 +124,7 @@ func (s *checkedStream) RecvMsg(message any) error {
 // begin gives the request its id: the caller's own when it is short and printable, so that it cannot forge log lines.
 func (g *gate) begin(ctx context.Context, method string, streaming bool) (context.Context, *request) {
 	r := &request{method: method, streaming: streaming}
-	if given := metadata.ValueFromIncomingContext(ctx, RequestIDKey); len(given) == 1 && isPlain(given[0]) {
+	if given := metadata.ValueFromIncomingContext(ctx, RequestIDKey); len(given) == 1 && isPlain(given[0], mostRequestIDBytes) {
 		r.id = given[0]
 	} else {
 		r.id = g.newRequestID()
@@ -131,9 +134,9 @@ func (g *gate) begin(ctx context.Context, method string, streaming bool) (contex
 	return context.WithValue(ctx, requestKey{}, r), r
 }
 
-func isPlain(text string) bool {
+func isPlain(text string, mostBytes int) bool {
 	notPlain := func(c rune) bool { return c <= ' ' || c > '~' }
-	return text != "" && len(text) <= mostRequestIDBytes && !strings.ContainsFunc(text, notPlain)
+	return text != "" && len(text) <= mostBytes && !strings.ContainsFunc(text, notPlain)
 }
 
 // log writes one line a request. Messages and metadata stay out of it: they hold keys.
@@ -222,14 +225,14 @@ func (g *gate) identify(ctx context.Context, r *request, next func(context.Conte
 	return next(ctx)
 }
 
-// bearer takes the key from `authorization: Bearer KEY`; the scheme's case does not matter (RFC 9110, section 11.1).
+// bearer takes the key or token from `authorization: Bearer KEY`; the scheme's case does not matter (RFC 9110, section 11.1).
 func bearer(ctx context.Context) (string, error) {
 	given := metadata.ValueFromIncomingContext(ctx, "authorization")
 	if len(given) != 1 {
 		return "", noKey()
 	}
 	scheme, secret, _ := strings.Cut(given[0], " ")
-	if !strings.EqualFold(scheme, "bearer") || !isPlain(secret) {
+	if !strings.EqualFold(scheme, "bearer") || !isPlain(secret, mostSecretBytes) {
 		return "", noKey()
 	}
 	return secret, nil

@@ -17,6 +17,7 @@ import (
 
 	"saggar/server/app"
 	"saggar/server/config"
+	"saggar/server/openid"
 	"saggar/server/rpc"
 )
 
@@ -54,6 +55,11 @@ func run(ctx context.Context, settings config.Config) (err error) {
 	}
 	defer kept.Close()
 	operations := app.New(kept, settings.Clock(), rand.Reader)
+	if settings.OpenIDIssuer != "" {
+		operations.TrustTokens(openid.New(openid.Options{
+			Issuer: settings.OpenIDIssuer, Audience: settings.OpenIDAudience, Now: settings.Clock(),
+		}))
+	}
 	stopHeads, err := startHeads(ctx, operations, settings, logger)
 	if err != nil {
 		return err
