@@ -118,11 +118,13 @@ func TestClearTextStaysOnTheMachine(t *testing.T) {
 			assert.NoError(t, connection.Close())
 		}
 		assert.False(t, api.SpeaksTLS(api.Options{Address: address}), address)
+		assert.True(t, api.IsLocal(address), address)
 	}
 	for _, address := range []string{
 		"192.0.2.7:7817", "example.test:7817", "0.0.0.0:7817", "[2001:db8::1]:7817", "localhost.example.test:1",
 	} {
 		assert.True(t, api.SpeaksTLS(api.Options{Address: address}), address)
+		assert.False(t, api.IsLocal(address), address)
 	}
 	for address, cure := range map[string]string{
 		":7817": "host:port", "127.0.0.1": "host:port", "": "host:port", "unix:": "host:port",

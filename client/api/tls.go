@@ -144,6 +144,9 @@ func Meet(ctx context.Context, o Options) (Contact, error) {
 
 const contactPatience = 10 * time.Second
 
+// IsLocal reports whether an address never leaves the machine.
+func IsLocal(address string) bool { return strings.HasPrefix(address, "unix:") || isLoopback(address) }
+
 // SpeaksTLS reports whether a server is spoken to with TLS.
 func SpeaksTLS(o Options) bool { return o.speaksTLS() }
 

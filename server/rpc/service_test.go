@@ -36,6 +36,7 @@ var monday = time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)
 // served is a server in this process on a real database, with a key for each role.
 type served struct {
 	connection *grpc.ClientConn
+	server     *Server
 	keys       map[domain.Role]string
 	away       *atomic.Bool // the database, as health sees it
 }
@@ -61,7 +62,7 @@ func serve(t *testing.T) *served {
 		return kept.Ping(ctx)
 	}})
 	require.NoError(t, err)
-	s.connection = connect(t, server)
+	s.server, s.connection = server, connect(t, server)
 	return s
 }
 

@@ -128,7 +128,7 @@ func ignoreEnd(err error) error {
 // givenKey is the key to sign in with.
 func (s *shell) givenKey(typed *bufio.Reader) (string, error) {
 	_, err := os.Stat(s.firstKeyFile())
-	if s.keyFile != "" || s.env("SAGGAR_KEY", "") != "" || err == nil {
+	if s.keyFile != "" || s.env("SAGGAR_KEY", "") != "" || err == nil && api.IsLocal(s.server) {
 		s.context = ""
 		return s.key()
 	}

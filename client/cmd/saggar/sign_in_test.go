@@ -99,6 +99,18 @@ func TestTheFirstKeyIsExchangedAtSignIn(t *testing.T) {
 	assert.NotContains(t, r.out+r.errOut, "lasting\n")
 }
 
+func TestTheFirstKeyOfThisMachineGoesToNoOther(t *testing.T) {
+	if os.Geteuid() == 0 {
+		t.Skip("root's first key would be under /var/lib")
+	}
+	home := t.TempDir()
+	require.NoError(t, os.MkdirAll(filepath.Join(home, "saggar"), 0o700))
+	require.NoError(t, os.WriteFile(filepath.Join(home, "saggar", "first.key"), []byte("one-time"), 0o600))
+	r := newFakeServer(t).atHome(home, "", "caller", "show", "--server", "192.0.2.1:7817")
+	assert.Equal(t, 2, r.code)
+	assert.Contains(t, r.errOut, "no key")
+}
+
 func TestContextsAreSwitched(t *testing.T) {
 	f, home := newFakeServer(t), t.TempDir()
 	f.answer("GetCaller", &saggarv1.Caller{Id: "ada", Role: saggarv1.Role_ROLE_MAKER})
