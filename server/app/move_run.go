@@ -113,7 +113,7 @@ func (a *App) prepareMove(ctx context.Context, call Call, in MoveRunInput) (*pre
 			ID: before.ID, Title: before.Title, RecipeID: before.RecipeID, RecipeVersion: before.RecipeVersion,
 			Scale: before.Scale, Department: before.Department, Windows: in.Windows,
 		}
-		if err := a.prepareRun(ctx, tx, p, runAt{"run", request, before.Maker, in.Acknowledged}); err != nil {
+		if err := a.prepareRun(ctx, tx, p, runAt{field: "run", request: request, maker: before.Maker, acknowledged: in.Acknowledged}); err != nil {
 			return err
 		}
 		return p.meetOthers(ctx, tx, a.now())

@@ -61,8 +61,8 @@ var policy = map[string]policyRow{
 	saggarv1.RecipeService_CreateRecipeVersion_FullMethodName: {least: domain.RoleSteward},
 	saggarv1.RecipeService_CheckRecipe_FullMethodName:         {least: domain.RoleViewer},
 
-	saggarv1.RunService_BookRun_FullMethodName:   {least: domain.RoleMaker},
-	saggarv1.RunService_CheckRun_FullMethodName:  {least: domain.RoleMaker},
+	saggarv1.RunService_BookRun_FullMethodName:   {least: domain.RoleMaker, others: domain.RoleTechnician}, // departments
+	saggarv1.RunService_CheckRun_FullMethodName:  {least: domain.RoleMaker, others: domain.RoleTechnician},
 	saggarv1.RunService_MoveRun_FullMethodName:   {least: domain.RoleMaker, others: domain.RoleTechnician},
 	saggarv1.RunService_CancelRun_FullMethodName: {least: domain.RoleMaker, others: domain.RoleTechnician},
 	saggarv1.RunService_GetRun_FullMethodName:    {least: domain.RoleViewer},

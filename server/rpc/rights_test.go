@@ -262,5 +262,5 @@ func TestPolicyNamesOwnersOnlyWhereThereAreSome(t *testing.T) {
 		}
 	}
 	slices.Sort(owned)
-	assert.Equal(t, []string{"CancelRun", "GetPerson", "ListAccessKeys", "ListPeople", "MoveRun", "RevokeAccessKey"}, owned)
+	assert.Equal(t, []string{"BookRun", "CancelRun", "CheckRun", "GetPerson", "ListAccessKeys", "ListPeople", "MoveRun", "RevokeAccessKey"}, owned)
 }

@@ -149,6 +149,7 @@ func (s *runService) PlanRuns(req *saggarv1.PlanRunsRequest, stream grpc.ServerS
 	if err != nil {
 		return err
 	}
+	input.Maker = requestOf(stream.Context()).caller.ID
 	return s.app.PlanRuns(stream.Context(), input, func(answer app.PlanAnswer) error {
 		return stream.Send(planAnswerToProto(input.StudioID, answer))
 	})

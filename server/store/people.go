@@ -113,6 +113,11 @@ func (t *Tx) MembershipsOf(ctx context.Context, openIDSubject string) ([]domain.
 	}), err
 }
 
+// TrainingSubjects returns the subjects for which anybody of the studio has a training.
+func (t *Tx) TrainingSubjects(ctx context.Context, studioKey int64) ([]string, error) {
+	return t.q.TrainingSubjects(ctx, studioKey)
+}
+
 func toDepartment(row queries.GetDepartmentRow) domain.Department {
 	return domain.Department{ID: row.DepartmentID, Title: row.Title, Revision: row.Revision}
 }

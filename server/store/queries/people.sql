@@ -50,3 +50,10 @@ ORDER BY s.studio_id;
 -- name: RevokeKeysOf :exec
 UPDATE access_keys SET revoke_time = @revoke_time::timestamptz
 WHERE studio_key = @studio_key::bigint AND caller_id = @caller_id AND revoke_time IS NULL;
+
+-- For what the studio keeps trainings at all.
+-- name: TrainingSubjects :many
+SELECT DISTINCT (t.training ->> 'subject')::text AS subject
+FROM people p, jsonb_array_elements(p.trainings) AS t (training)
+WHERE p.studio_key = @studio_key
+ORDER BY subject;

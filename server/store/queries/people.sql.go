@@ -314,3 +314,31 @@ func (q *Queries) RevokeKeysOf(ctx context.Context, arg RevokeKeysOfParams) erro
 	_, err := q.db.Exec(ctx, RevokeKeysOf, arg.RevokeTime, arg.StudioKey, arg.CallerID)
 	return err
 }
+
+const TrainingSubjects = `-- name: TrainingSubjects :many
+SELECT DISTINCT (t.training ->> 'subject')::text AS subject
+FROM people p, jsonb_array_elements(p.trainings) AS t (training)
+WHERE p.studio_key = $1
+ORDER BY subject
+`
+
+// For what the studio keeps trainings at all.
+func (q *Queries) TrainingSubjects(ctx context.Context, studioKey int64) ([]string, error) {
+	rows, err := q.db.Query(ctx, TrainingSubjects, studioKey)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []string
+	for rows.Next() {
+		var subject string
+		if err := rows.Scan(&subject); err != nil {
+			return nil, err
+		}
+		items = append(items, subject)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
