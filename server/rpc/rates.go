@@ -17,6 +17,8 @@ import (
 const (
 	// mostBuckets bounds the memory for callers and for addresses each; whoever comes on top shares one bucket.
 	mostBuckets = 8192
+	// sweepEvery is how often room is looked for.
+	sweepEvery = time.Second
 	// failuresAtOnce and failuresPerSecond are how often an address may show a key that opens nothing before its failures
 	// are held back. A person mistypes a few times; a guesser of 256 bits gets nowhere in either case, but costs look-ups.
 	failuresAtOnce    = 20
@@ -34,6 +36,7 @@ type buckets struct {
 	mu        sync.Mutex
 	byKey     map[string]*rate.Limiter
 	overflow  *rate.Limiter
+	swept     time.Time // when it was last looked which are full
 }
 
 // newBuckets makes buckets of a burst that fill again at a rate; 0 per second means no limit.
@@ -59,9 +62,11 @@ func (b *buckets) take(key string, now time.Time) bool {
 	return limiter.AllowN(now, 1)
 }
 
-// add makes a bucket. Full ones, of whoever was silent for a while, make room.
+// add makes a bucket. Full ones, of whoever was silent for a while, make room, which is looked at now and then only: it
+// takes a while, and everybody waits.
 func (b *buckets) add(key string, now time.Time) *rate.Limiter {
-	if len(b.byKey) >= mostBuckets {
+	if len(b.byKey) >= mostBuckets && now.Sub(b.swept) >= sweepEvery {
+		b.swept = now
 		for other, limiter := range b.byKey {
 			if limiter.TokensAt(now) >= float64(b.burst) {
 				delete(b.byKey, other)
