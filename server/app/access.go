@@ -89,10 +89,7 @@ func (a *App) readToken(ctx context.Context, token string) (cachedKey, error) {
 		return cachedKey{}, err
 	}
 	who := domain.Identity{ID: subject}
-	err = a.store.InSnapshot(ctx, func(ctx context.Context, tx *store.Tx) (err error) {
-		who.Memberships, err = tx.MembershipsOf(ctx, subject)
-		return err
-	})
+	who.Memberships, err = a.store.LookUpMemberships(ctx, subject)
 	if len(who.Memberships) > 0 {
 		who.ID = who.Memberships[0].PersonID
 	}
@@ -107,11 +104,7 @@ func (a *App) lookUp(ctx context.Context, sha256 [32]byte) (key domain.AccessKey
 	case <-ctx.Done():
 		return key, ctx.Err()
 	}
-	err = a.store.InSnapshot(ctx, func(ctx context.Context, tx *store.Tx) (err error) {
-		key, err = tx.AccessKey(ctx, sha256)
-		return err
-	})
-	return key, err
+	return a.store.LookUpKey(ctx, sha256)
 }
 
 // isSecret reports whether a text has a secret's form; what has not needs no look-up.

@@ -32,6 +32,25 @@ func (t *Tx) AccessKey(ctx context.Context, sha256 [32]byte) (domain.AccessKey, 
 	return toAccessKey(row), err
 }
 
+// LookUpKey is Tx.AccessKey in one round trip, outside any transaction: every caller comes in through it.
+func (s *Store) LookUpKey(ctx context.Context, sha256 [32]byte) (domain.AccessKey, error) {
+	var row queries.GetAccessKeyRow
+	err := s.readOne(ctx, func(q *queries.Queries) (err error) {
+		row, err = q.GetAccessKey(ctx, sha256[:])
+		return err
+	})
+	return toAccessKey(row), err
+}
+
+// LookUpMemberships is Tx.MembershipsOf in one round trip, outside any transaction.
+func (s *Store) LookUpMemberships(ctx context.Context, openIDSubject string) (memberships []domain.Membership, err error) {
+	err = s.readOne(ctx, func(q *queries.Queries) (err error) {
+		memberships, err = (&Tx{q: q}).MembershipsOf(ctx, openIDSubject)
+		return err
+	})
+	return memberships, err
+}
+
 // AccessKeyByID returns a key of a studio; 0: of the whole server. Errors: domain.ErrNotFound.
 func (t *Tx) AccessKeyByID(ctx context.Context, studioKey int64, id string) (domain.AccessKey, error) {
 	row, err := t.q.GetAccessKeyByID(ctx, queries.GetAccessKeyByIDParams{KeyID: id, StudioKey: orNull(studioKey)})

@@ -113,6 +113,9 @@ func TestAccessKeys(t *testing.T) {
 		})
 		err := b.InTx(t.Context(), func(ctx context.Context, tx *store.Tx) error { return tx.InsertAccessKey(ctx, key) })
 		require.ErrorIs(t, err, domain.ErrAlreadyExists)
+		found, err := b.LookUpKey(t.Context(), key.SecretSHA256)
+		require.NoError(t, err)
+		assert.Equal(t, key, withoutOrdinal(found))
 	}
 	b.do(func(ctx context.Context, tx *store.Tx) error {
 		_, err := tx.AccessKey(ctx, sha256.Sum256([]byte("guess")))
@@ -122,6 +125,21 @@ func TestAccessKeys(t *testing.T) {
 		assert.Zero(t, count, "a studio's steward does not open the server")
 		return err
 	})
+}
+
+func TestAKeyIsLookedUpOnAConnectionThatLives(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	_, err := b.LookUpKey(t.Context(), [32]byte{})
+	require.ErrorIs(t, err, domain.ErrNotFound)
+	_, err = b.conn().Exec(t.Context(), `SELECT pg_terminate_backend(pid, 5000) FROM pg_stat_activity
+		WHERE datname = current_database() AND pid <> pg_backend_pid()`)
+	require.NoError(t, err)
+	_, err = b.LookUpKey(t.Context(), [32]byte{})
+	require.ErrorIs(t, err, domain.ErrNotFound, "those that died in the pool are replaced")
+	memberships, err := b.LookUpMemberships(t.Context(), "nobody")
+	require.NoError(t, err)
+	require.Empty(t, memberships)
 }
 
 func withoutOrdinal(k domain.AccessKey) domain.AccessKey {
