@@ -86,8 +86,8 @@ type changedError struct{ want, got string }
 
 // Error is a sentence for people.
 func (e changedError) Error() string {
-	return fmt.Sprintf("the server is not the one that was signed in to: its fingerprint is %s and was %s; somebody may be in between. "+
-		"Ask whoever runs it; if they changed it, sign in again with --fingerprint and what they tell you", e.got, e.want)
+	return fmt.Sprintf("the server is not the one that was signed in to: its fingerprint is %s and was %s; somebody may be in "+
+		"between. Ask whoever runs it; if they changed it, sign in again with --fingerprint and what they tell you", e.got, e.want)
 }
 
 // verifyPinned holds a chain against the pinned certificate, which must be the last in it and have signed for a server.
@@ -104,7 +104,9 @@ func verifyPinned(chain []*x509.Certificate, want [sha256.Size]byte) error {
 	for _, c := range chain[1:] {
 		between.AddCert(c)
 	}
-	_, err := chain[0].Verify(x509.VerifyOptions{Roots: roots, Intermediates: between, KeyUsages: []x509.ExtKeyUsage{x509.ExtKeyUsageServerAuth}})
+	_, err := chain[0].Verify(x509.VerifyOptions{
+		Roots: roots, Intermediates: between, KeyUsages: []x509.ExtKeyUsage{x509.ExtKeyUsageServerAuth},
+	})
 	return err
 }
 

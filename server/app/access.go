@@ -254,7 +254,8 @@ func (a *App) ListAccessKeys(ctx context.Context, call Call, q AccessKeysQuery) 
 			return err
 		}
 		keys, err = tx.ListAccessKeys(ctx, store.AccessKeysQuery{
-			StudioKey: studioKey, CallerID: call.ownerFilter(), BeforeOrdinal: q.BeforeOrdinal, ShowEnded: q.ShowEnded, At: a.now(), Limit: q.Limit,
+			StudioKey: studioKey, CallerID: call.ownerFilter(), BeforeOrdinal: q.BeforeOrdinal, ShowEnded: q.ShowEnded, At: a.now(),
+			Limit: q.Limit,
 		})
 		return err
 	})

@@ -93,8 +93,10 @@ var never = []struct{ name, imports, reason string }{
 
 // house are the packages that the layout promises.
 var house = []string{
-	"chem", "chem/air", "chem/data", "chem/finding", "chem/gas", "chem/heat", "client/api", "client/board", "client/cmd/saggar",
+	"chem", "chem/air", "chem/data", "chem/finding", "chem/gas", "chem/heat", "client/account",
+	"client/api", "client/board", "client/cmd/saggar",
 	"migrations", "proto/convert", "proto/saggar/v1", "scheduler", "scheduler/check", "scheduler/race", "server/app", "server/archtest",
+	"server/certificate", "server/openid",
 	"server/cluster", "server/cmd/saggard", "server/config", "server/domain", "server/pgtest", "server/rpc", "server/store",
 }
 

@@ -26,7 +26,8 @@ const (
 // Validate lists every fault, one joined error each, in the order of the fields.
 func (c Config) Validate() error {
 	return errors.Join(
-		c.validateDataDir(), validateDatabase("database", c.Database), c.validateOwner(), c.validateTrace(), c.validateListen(), c.validateTLS(), c.validateOpenID(), c.validateKeyFile(),
+		c.validateDataDir(), validateDatabase("database", c.Database), c.validateOwner(), c.validateTrace(),
+		c.validateListen(), c.validateTLS(), c.validateOpenID(), c.validateKeyFile(),
 		c.validateRequestTimeout(), c.validateCallsPerSecond(), c.validateMaxMessageBytes(),
 	)
 }

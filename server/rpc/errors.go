@@ -74,7 +74,7 @@ var errorTable = []errorRow{
 	{domain.ErrForbidden, codes.PermissionDenied, ReasonNotAllowed, ""},
 	{domain.ErrTooMany, codes.ResourceExhausted, ReasonTooMany, ""},
 	{domain.ErrUnavailable, codes.Unavailable, ReasonDatabaseAway, "the database is away; try again in a moment"},
-	{domain.ErrIssuerAway, codes.Unavailable, ReasonIssuerAway, "the issuer of tokens is away, so that tokens cannot be verified; try again in a moment"},
+	{domain.ErrIssuerAway, codes.Unavailable, ReasonIssuerAway, "the issuer of tokens is away; try again in a moment"},
 	{domain.ErrNotFound, codes.NotFound, ReasonNotFound, ""},
 	{domain.ErrAlreadyExists, codes.AlreadyExists, ReasonAlreadyExists, ""},
 	{domain.ErrChangedMeanwhile, codes.Aborted, ReasonChangedMeanwhile, ""},

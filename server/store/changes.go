@@ -54,7 +54,8 @@ func changeParams(studio *domain.Studio, c domain.Change) (queries.InsertChangeP
 	}
 	studio.ChainSHA256 = link
 	arg := queries.InsertChangeParams{
-		StudioKey: studio.Key, KeyID: c.KeyID, CallerAddress: c.Address, CallID: c.CallID, ChainSha256: link[:], Revision: c.Revision, ChangeTime: c.Time, CallerID: c.Caller, Method: c.Method,
+		StudioKey: studio.Key, KeyID: c.KeyID, CallerAddress: c.Address, CallID: c.CallID, ChainSha256: link[:],
+		Revision: c.Revision, ChangeTime: c.Time, CallerID: c.Caller, Method: c.Method,
 		Subject: c.Subject, Before: before, After: after,
 	}
 	if c.RequestID != "" {

@@ -66,7 +66,8 @@ var (
 				trainings = append(trainings, t.GetSubject()+" "+t.GetExpiresOn())
 			}
 			return []string{
-				shortName(p.GetName()), p.GetTitle(), render.Enum(p.GetRole()), strings.Join(p.GetDepartments(), ", "), strings.Join(trainings, ", "),
+				shortName(p.GetName()), p.GetTitle(), render.Enum(p.GetRole()),
+				strings.Join(p.GetDepartments(), ", "), strings.Join(trainings, ", "),
 			}
 		},
 	}

@@ -51,7 +51,8 @@ func merged(typed api.TLS, c account.Context) api.TLS {
 func (s *shell) config() account.Folder { return account.In(account.DefaultDir(s.lookupEnv)) }
 
 // key is the caller's secret: from the file that was named, the environment, the context, or the first key of a server that
-// the same user runs on this machine, which goes nowhere else. It is never taken from the command line, which other users of the machine can read.
+// the same user runs on this machine, which goes nowhere else. It is never taken from the command line, which other users
+// of the machine can read.
 func (s *shell) key() (string, error) {
 	if s.keyFile != "" {
 		return api.ReadKey(s.keyFile)
@@ -64,7 +65,8 @@ func (s *shell) key() (string, error) {
 	}
 	path := s.firstKeyFile()
 	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) || !api.IsLocal(s.server) {
-		return "", errors.New("no key: sign in with 'saggar sign-in', or name the file that holds your key with --key-file or SAGGAR_KEY_FILE")
+		return "", errors.New("no key: sign in with 'saggar sign-in', or name the file that holds your key with --key-file or " +
+			"SAGGAR_KEY_FILE")
 	}
 	return api.ReadKey(path)
 }

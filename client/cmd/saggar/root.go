@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"saggar/client/api"
 	"saggar/client/file"
@@ -111,26 +112,35 @@ func (s *shell) command() *cobra.Command {
 		},
 	}
 	flags := root.PersistentFlags()
-	flags.StringVar(&s.server, "server", s.env("SAGGAR_SERVER", ""), "server's address; without it the context's, or "+api.DefaultAddress+" [SAGGAR_SERVER]")
-	flags.StringVar(&s.studio, "studio", s.env("SAGGAR_STUDIO", ""), "id of the studio [SAGGAR_STUDIO]")
-	flags.StringVar(&s.keyFile, "key-file", s.env("SAGGAR_KEY_FILE", ""), "file with your key; without it SAGGAR_KEY or the context's [SAGGAR_KEY_FILE]")
-	flags.StringVar(&s.contextName, "context", s.env("SAGGAR_CONTEXT", ""), "where you are signed in, when not the current one [SAGGAR_CONTEXT]")
+	s.reachFlags(flags)
 	flags.StringVar(&s.output, "output", "table", "table, json, yaml or csv")
-	flags.BoolVar(&s.tls.Always, "tls", s.env("SAGGAR_TLS", "") == "true", "speak TLS to a loopback address too [SAGGAR_TLS=true]")
-	flags.StringVar(&s.tls.Fingerprint, "fingerprint", s.env("SAGGAR_FINGERPRINT", ""), "server's fingerprint; without it the context's [SAGGAR_FINGERPRINT]")
-	flags.StringVar(&s.tls.CertificateFile, "certificate", s.env("SAGGAR_CERTIFICATE", ""), "your certificate, PEM, for servers that ask for one [SAGGAR_CERTIFICATE]")
-	flags.StringVar(&s.tls.KeyFile, "certificate-key", s.env("SAGGAR_CERTIFICATE_KEY", ""), "your certificate's key, PEM [SAGGAR_CERTIFICATE_KEY]")
 	flags.DurationVar(&s.timeout, "timeout", 30*time.Second, "longest time for one call")
 	root.AddCommand(
 		s.studioCommand(), s.equipmentCommand(roomKind), s.equipmentCommand(circuitKind), s.equipmentCommand(supplyKind),
 		s.equipmentCommand(furnaceKind), s.equipmentCommand(hoursKind), s.closureCommand(),
 		s.materialCommand(), s.recipeCommand(), s.runCommand(), s.openingCommand(), s.weekCommand(),
-		s.departmentCommand(), s.personCommand(), s.signInCommand(), s.signOutCommand(), s.contextCommand(), s.keyCommand(), s.callerCommand(),
+		s.departmentCommand(), s.personCommand(), s.keyCommand(), s.callerCommand(),
+		s.signInCommand(), s.signOutCommand(), s.contextCommand(),
 		s.traceCommand(),
 		s.formulaCommand(), s.airCommand(), s.heatCommand(), s.gasCommand(),
 	)
 	plainArguments(root)
 	return root
+}
+
+// reachFlags say which server is meant, and as whom.
+func (s *shell) reachFlags(flags *pflag.FlagSet) {
+	text := func(into *string, name, variable, usage string) {
+		flags.StringVar(into, name, s.env(variable, ""), usage+" ["+variable+"]")
+	}
+	text(&s.server, "server", "SAGGAR_SERVER", "server's address; without it the context's, or "+api.DefaultAddress)
+	text(&s.studio, "studio", "SAGGAR_STUDIO", "id of the studio")
+	text(&s.keyFile, "key-file", "SAGGAR_KEY_FILE", "file with your key; without it SAGGAR_KEY or the context's")
+	text(&s.contextName, "context", "SAGGAR_CONTEXT", "where you are signed in, when not the current one")
+	flags.BoolVar(&s.tls.Always, "tls", s.env("SAGGAR_TLS", "") == "true", "speak TLS to a loopback address too [SAGGAR_TLS=true]")
+	text(&s.tls.Fingerprint, "fingerprint", "SAGGAR_FINGERPRINT", "server's fingerprint; without it the context's")
+	text(&s.tls.CertificateFile, "certificate", "SAGGAR_CERTIFICATE", "your certificate, PEM, for servers that ask for one")
+	text(&s.tls.KeyFile, "certificate-key", "SAGGAR_CERTIFICATE_KEY", "your certificate's key, PEM")
 }
 
 func (s *shell) env(name, otherwise string) string {

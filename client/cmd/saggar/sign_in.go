@@ -106,12 +106,13 @@ func (s *shell) meet(ctx context.Context, typed *bufio.Reader) error {
 	if contact.Known {
 		return nil
 	}
-	fmt.Fprintf(s.errOut, "%s shows the fingerprint\n  %s\nIs it the one that saggard printed there? (yes or no) ", s.server, contact.Fingerprint)
+	fmt.Fprintf(s.errOut, "%s shows the fingerprint\n  %s\nIs it the one that saggard printed there? (yes or no) ",
+		s.server, contact.Fingerprint)
 	answer, err := typed.ReadString('\n')
 	fmt.Fprintln(s.errOut)
 	if strings.TrimSpace(answer) != "yes" {
-		return badInput(errors.Join(errors.New(
-			"not signed in: nobody has said that this is the right server; ask whoever runs it, and give --fingerprint or answer yes"), ignoreEnd(err)))
+		return badInput(errors.Join(errors.New("not signed in: nobody has said that this is the right server; ask whoever runs it, "+
+			"and give --fingerprint or answer yes"), ignoreEnd(err)))
 	}
 	s.tls.Fingerprint = contact.Fingerprint
 	return nil

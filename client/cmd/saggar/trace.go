@@ -20,11 +20,14 @@ import (
 )
 
 func (s *shell) traceCommand() *cobra.Command {
-	return group("trace", "The trace of every change: list, verify, export", s.traceListCommand(), s.traceVerifyCommand(), s.traceExportCommand())
+	return group("trace", "The trace of every change: list, verify, export",
+		s.traceListCommand(), s.traceVerifyCommand(), s.traceExportCommand())
 }
 
 // changes hands every change after a revision to fn, a page at a time.
-func (s *shell) changes(ctx context.Context, connection *api.Connection, parent string, after int64, fn func([]*saggarv1.Change) error) error {
+func (s *shell) changes(
+	ctx context.Context, connection *api.Connection, parent string, after int64, fn func([]*saggarv1.Change) error,
+) error {
 	request := &saggarv1.ListChangesRequest{Parent: parent, AfterRevision: after, PageSize: 1000}
 	for {
 		page, err := connection.Trace.ListChanges(ctx, request)
@@ -68,7 +71,8 @@ func changeGrid(changes []*saggarv1.Change, zone *time.Location) render.Grid {
 	grid := render.Grid{Columns: []string{"revision", "when", "who", "from", "what", "about"}}
 	for _, c := range changes {
 		grid.Rows = append(grid.Rows, []string{
-			strconv.FormatInt(c.GetRevision(), 10), localWithYear(c.GetChangeTime(), zone), c.GetCaller(), c.GetAddress(), c.GetMethod(), c.GetSubject(),
+			strconv.FormatInt(c.GetRevision(), 10), localWithYear(c.GetChangeTime(), zone), c.GetCaller(), c.GetAddress(),
+			c.GetMethod(), c.GetSubject(),
 		})
 	}
 	return grid
@@ -102,7 +106,8 @@ func (s *shell) traceVerifyCommand() *cobra.Command {
 			})
 		},
 	}
-	verify.Flags().StringVar(&headFile, "head-file", "", "heads kept by you: lines of JSON with revision and chain_sha256, as in the server's file or an export")
+	verify.Flags().StringVar(&headFile, "head-file", "",
+		"heads kept by you: lines of JSON with revision and chain_sha256, as in the server's file or an export")
 	return verify
 }
 
@@ -180,7 +185,9 @@ func (s *shell) traceExportCommand() *cobra.Command {
 					defer func() { err = errors.Join(err, file.Close()) }()
 					out = file
 				}
-				return s.changes(c.Context(), connection, parent, after, func(page []*saggarv1.Change) error { return writeLines(out, page) })
+				return s.changes(c.Context(), connection, parent, after, func(page []*saggarv1.Change) error {
+					return writeLines(out, page)
+				})
 			})
 		},
 	}

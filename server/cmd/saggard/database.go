@@ -86,7 +86,8 @@ func (d database) open(ctx context.Context, logger *slog.Logger) (*store.Store, 
 		return nil, err
 	}
 	if may, err := kept.MayAlterTrace(ctx); err == nil && may {
-		logger.Warn("the database role that serves can alter the trace; give the schema's owner as --owner-database and another role as --database")
+		logger.Warn("the database role that serves can alter the trace; give the schema's owner as --owner-database and another " +
+			"role as --database")
 	}
 	return kept, nil
 }
