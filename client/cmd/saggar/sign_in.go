@@ -57,7 +57,8 @@ func (s *shell) signIn(ctx context.Context) error {
 	if err != nil {
 		return badInput(err)
 	}
-	caller, key, err := s.introduce(ctx, key)
+	given := key
+	caller, key, err := s.introduce(ctx, given)
 	if err != nil {
 		return err
 	}
@@ -70,7 +71,10 @@ func (s *shell) signIn(ctx context.Context) error {
 		CertificateFile: absolute(s.tls.CertificateFile), KeyFile: absolute(s.tls.KeyFile),
 	}
 	if err := errors.Join(s.config().WriteKey(name, key), s.config().Write(book.With(name, kept))); err != nil {
-		return err
+		if key != given { // nobody else has it, and the former one is used up
+			fmt.Fprintln(s.errOut, "saggar: the new key could not be kept, so it is shown here:", key)
+		}
+		return badInput(err)
 	}
 	return s.print(caller, func() []render.Grid {
 		return append(callerGrids(caller), render.Grid{

@@ -111,6 +111,20 @@ func TestTheFirstKeyOfThisMachineGoesToNoOther(t *testing.T) {
 	assert.Contains(t, r.errOut, "no key")
 }
 
+func TestANewKeyThatCannotBeKeptIsShownRatherThanLost(t *testing.T) {
+	f, home := newFakeServer(t), t.TempDir()
+	config := filepath.Join(home, ".config", "saggar")
+	require.NoError(t, os.MkdirAll(config, 0o700))
+	require.NoError(t, os.WriteFile(filepath.Join(config, "keys"), nil, 0o600)) // no folder can be made there
+	first := filepath.Join(f.dir, "first.key")
+	require.NoError(t, os.WriteFile(first, []byte("one-time"), 0o600))
+	f.answer("GetCaller", &saggarv1.Caller{Id: "steward", MustExchange: true}, &saggarv1.Caller{Id: "steward", Role: saggarv1.Role_ROLE_STEWARD})
+	f.answer("ExchangeAccessKey", &saggarv1.AccessKey{Caller: "steward", Secret: "lasting"})
+	r := f.atHome(home, "", "sign-in", "--server", f.address(), "--key-file", first)
+	assert.NotEqual(t, 0, r.code)
+	assert.Contains(t, r.errOut, "shown here: lasting")
+}
+
 func TestContextsAreSwitched(t *testing.T) {
 	f, home := newFakeServer(t), t.TempDir()
 	f.answer("GetCaller", &saggarv1.Caller{Id: "ada", Role: saggarv1.Role_ROLE_MAKER})
