@@ -43,6 +43,7 @@ type survey []*measured
 // measured is one species' curve, its limits and the greatest means asked for so far.
 type measured struct {
 	load       *load
+	rates      []rateStep
 	curve      Curve // what people inside breathe, without the time when nobody is: what limits are held against
 	whole      Curve // the room's air at all times
 	occupied   occupancy
@@ -79,7 +80,7 @@ func take(zone Zone, sources []Source, own []OwnLimit) (survey, error) {
 }
 
 func measure(load *load, rates []rateStep, limits []Limit) *measured {
-	m := &measured{load: load, whole: load.curve(rates), occupied: load.occupied, limits: limits}
+	m := &measured{load: load, rates: rates, whole: load.curve(rates), occupied: load.occupied, limits: limits}
 	m.curve = m.occupied.curve(m.whole)
 	m.peak, m.peakMinute = m.curve.Peak()
 	return m
@@ -215,6 +216,12 @@ func (x mixture) ratio() (total, minute float64) {
 		}
 	}
 	return total, minute
+}
+
+// largest is the ratio alone.
+func (x mixture) largest() float64 {
+	ratio, _ := x.ratio()
+	return ratio
 }
 
 func (x mixture) windows() []float64 {

@@ -11,8 +11,8 @@ func (c Curve) MaxMean(windowMinutes float64) (ppm, startMinute float64) {
 		return c.Peak()
 	}
 	sweep := newSweep(c.segments, windowMinutes)
-	for sweep.step() {
-	}
+	sweep.floor = sweep.reached() * (1 - rounding)
+	sweep.run()
 	return c.background + sweep.best, sweep.bestStart
 }
 
@@ -30,8 +30,10 @@ type sweep struct {
 	window    float64
 	tail      edge // the window's beginning
 	head      edge // the window's end
+	stale     bool // only the head's segment is known, not where in it
 	best      float64
 	bestStart float64
+	floor     float64 // segments in which no window comes to more are passed over
 	level     float64 // the sweep notes where the mean first passes it
 	passed    bool
 	below     float64 // where the window began when it was last at or below the level

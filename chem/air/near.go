@@ -139,16 +139,10 @@ func spilled(source Source, exchange float64) ([]Curve, error) {
 	curves := make([]Curve, len(loads))
 	for i, l := range loads {
 		curves[i] = Curve{species: l.species, lastRelease: l.last}
-		offset, running := 0.0, 0
 		for j, c := range l.changes {
-			offset, running = offset+c.gain, running+c.releases
-			if j+1 < len(l.changes) && l.changes[j+1].minute == c.minute {
-				continue // within a minute they stand in any order
+			if j+1 == len(l.changes) || l.changes[j+1].minute != c.minute { // within a minute they stand in any order
+				curves[i].segments = append(curves[i].segments, segment{start: c.minute, offset: c.level})
 			}
-			if running == 0 { // what rounding left of releases that have ended
-				offset = 0
-			}
-			curves[i].segments = append(curves[i].segments, segment{start: c.minute, offset: max(0, offset)})
 		}
 	}
 	return curves, nil
