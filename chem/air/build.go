@@ -224,9 +224,15 @@ func countedTogether(bySpecies map[string]float64, counted string) float64 {
 
 // curve solves the load under the given air exchanges.
 func (l *load) curve(rates []rateStep) Curve {
-	curve := Curve{species: l.species, background: l.background, lastRelease: l.last}
-	curve.segments = l.follow(make([]segment, 0, len(l.changes)+len(rates)), segment{start: l.first, x0: l.initial}, rates)
-	return curve
+	return l.curveIn(make([]segment, 0, len(l.changes)+len(rates)), rates)
+}
+
+// curveIn is the curve in a list of its own to be filled.
+func (l *load) curveIn(segments []segment, rates []rateStep) Curve {
+	return Curve{
+		species: l.species, background: l.background, lastRelease: l.last,
+		segments: l.follow(segments, segment{start: l.first, x0: l.initial}, rates),
+	}
 }
 
 // follow goes on from the beginning of a segment to the end of all, and appends what it finds.

@@ -71,6 +71,7 @@ func leastFlow(zone *Zone, flow float64, demands []demand) *float64 {
 	if len(zone.Flow) > 0 {
 		guess = zone.Flow[0].CubicMetersPerSecond
 	}
+	var tries trial
 	for round := 0; ; round++ {
 		next := flow
 		for _, d := range demands {
@@ -84,8 +85,8 @@ func leastFlow(zone *Zone, flow float64, demands []demand) *float64 {
 			next = max(next, flow*(1+flowFineness*float64(round)))
 		}
 		flow = next
-		tried := trial{rates: steady(zone, flow)}
-		demands = slices.DeleteFunc(demands, func(d demand) bool { return d.met(&tried) })
+		tries.at(steady(zone, flow))
+		demands = slices.DeleteFunc(demands, func(d demand) bool { return d.met(&tries) })
 		if len(demands) == 0 {
 			return &flow
 		}
@@ -104,18 +105,33 @@ type trial struct {
 
 type tried struct {
 	load  *load
-	curve Curve
+	found bool
+	whole Curve
+	curve Curve // of the time when people are inside
 	peak  float64
 }
 
-func (t *trial) curve(l *load) tried {
-	if at := slices.IndexFunc(t.known, func(k tried) bool { return k.load == l }); at >= 0 {
-		return t.known[at]
+// at begins a trial at other rates; curves are worked out in the place of those before.
+func (t *trial) at(rates []rateStep) {
+	t.rates = rates
+	for i := range t.known {
+		t.known[i].found = false
 	}
-	found := tried{load: l, curve: l.occupied.curve(l.curve(t.rates))}
-	found.peak, _ = found.curve.Peak()
-	t.known = append(t.known, found)
-	return found
+}
+
+func (t *trial) curve(l *load) *tried {
+	at := slices.IndexFunc(t.known, func(k tried) bool { return k.load == l })
+	if at < 0 {
+		at = len(t.known)
+		t.known = append(t.known, tried{load: l})
+	}
+	k := &t.known[at]
+	if !k.found {
+		k.found, k.whole = true, l.curveIn(k.whole.segments[:0], t.rates)
+		k.curve = l.occupied.curve(k.whole)
+		k.peak, _ = k.curve.Peak()
+	}
+	return k
 }
 
 // met reports whether a demand is met, and notes the windows that are worst.
@@ -129,7 +145,11 @@ func (d demand) met(t *trial) bool {
 	}
 	total = 0
 	for i := range d.terms {
-		ppm, start := t.curve(d.terms[i].load).curve.MaxMean(d.terms[i].windowMinutes)
+		curve, least := t.curve(d.terms[i].load).curve, 0.0
+		if len(d.terms) == 1 {
+			least = d.ppm // what is below it need not be told apart
+		}
+		ppm, start := curve.maxMeanAbove(d.terms[i].windowMinutes, least)
 		d.terms[i].startMinute = start
 		total += ppm
 	}
