@@ -53,7 +53,12 @@ type load struct {
 
 // collect sorts the sources' releases into loads by species, in order of species.
 func collect(zone *Zone, sources []Source) ([]load, error) {
-	c := collector{zone: zone}
+	return collectDuring(zone, sources, Interval{math.Inf(-1), math.Inf(1)})
+}
+
+// collectDuring leaves out what is released outside a stretch of time, of every species.
+func collectDuring(zone *Zone, sources []Source, during Interval) ([]load, error) {
+	c := collector{zone: zone, during: during}
 	if err := c.begin(); err != nil {
 		return nil, err
 	}
@@ -79,9 +84,10 @@ type collected struct {
 }
 
 type collector struct {
-	zone  *Zone
-	loads []load
-	known []collected // few: looking through them is quicker than a map
+	zone   *Zone
+	during Interval
+	loads  []load
+	known  []collected // few: looking through them is quicker than a map
 }
 
 // begin opens a load for each species that the room holds at the start.
@@ -122,6 +128,10 @@ func (c *collector) add(source *Source) error {
 		entry, err := c.find(release.Species)
 		if err != nil {
 			return err
+		}
+		if l := &c.loads[entry.load]; release.EndMinute < c.during.StartMinute || release.StartMinute > c.during.EndMinute {
+			l.first, l.last = min(l.first, release.StartMinute), max(l.last, release.EndMinute)
+			continue
 		}
 		c.loads[entry.load].release(release, openings, source, entry.ppmPerGram*release.GramsPerMinute)
 	}
