@@ -62,6 +62,9 @@ func collectDuring(zone *Zone, sources []Source, during Interval) ([]load, error
 	if err := c.begin(); err != nil {
 		return nil, err
 	}
+	if err := c.count(sources); err != nil {
+		return nil, err
+	}
 	for i := range sources {
 		if err := c.add(&sources[i]); err != nil {
 			return nil, err
@@ -96,6 +99,27 @@ func (c *collector) begin() error {
 		if _, err := c.find(species); err != nil {
 			return err
 		}
+	}
+	return nil
+}
+
+// count opens all other loads, with lists that are long enough for pieces that follow each other, and somewhat more.
+func (c *collector) count(sources []Source) error {
+	var counts []int
+	for i := range sources {
+		for j := range sources[i].Releases {
+			entry, err := c.find(sources[i].Releases[j].Species)
+			if err != nil {
+				return err
+			}
+			for len(counts) <= entry.load {
+				counts = append(counts, 0)
+			}
+			counts[entry.load]++
+		}
+	}
+	for i, count := range counts {
+		c.loads[i].changes = make([]change, 0, count+count/4+2)
 	}
 	return nil
 }
