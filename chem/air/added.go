@@ -79,7 +79,7 @@ func (s survey) worsened(stays map[string]stay) []Excess {
 	single := slices.Clone(result)
 	for _, kind := range []data.LimitKind{MixtureShift, MixtureShortTerm} {
 		all := s.mixture(kind)
-		if len(all.parts) < 2 || !above(all.atMost(), 1) {
+		if len(all.parts) < 2 || !above(all.atMost(), 1) || all.said(single) {
 			continue
 		}
 		longest := slices.Max(append(all.windows(), 0))

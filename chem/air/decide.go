@@ -168,14 +168,18 @@ func (x mixture) limit() Limit {
 
 // over compares the sum with one, unless a part is over by itself and was said to be: that says it already.
 func (x mixture) over(said []Excess) (Excess, bool) {
-	known := slices.ContainsFunc(x.parts, func(p part) bool {
-		return slices.ContainsFunc(said, func(e Excess) bool { return e.Limit == p.limit })
-	})
-	if known || len(x.parts) < 2 || !above(x.atMost(), 1) {
+	if x.said(said) || len(x.parts) < 2 || !above(x.atMost(), 1) {
 		return Excess{}, false
 	}
 	ratio, minute := x.ratio()
 	return Excess{x.limit(), ratio, minute, ratio}, above(ratio, 1)
+}
+
+// said reports whether a part is over by itself.
+func (x mixture) said(excesses []Excess) bool {
+	return slices.ContainsFunc(x.parts, func(p part) bool {
+		return slices.ContainsFunc(excesses, func(e Excess) bool { return e.Limit == p.limit })
+	})
 }
 
 // atMost bounds the ratio by the species' peaks.

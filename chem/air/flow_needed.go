@@ -6,11 +6,12 @@ import (
 	"slices"
 )
 
-// Bounds of the search for a flow: how much each trial at least goes on, and how finely a crossing is found, both as shares; the
-// least that is tried beside none, and the flow at which it gives up, m3/s.
+// Bounds of the search for a flow: how finely a crossing is found, as a share; by which power of a half of itself a flow goes on
+// at least, so that the search ends, one less after each round; the least flow that is tried beside none, and the flow at which
+// it gives up, m3/s.
 const (
-	flowFineness     = 1e-9
-	crossingFineness = 1e-11
+	crossingFineness = 1e-10
+	leastDoublings   = 40
 	leastTriedFlow   = 1e-9
 	flowGivesUp      = 1e6
 )
@@ -79,10 +80,12 @@ func leastFlow(zone *Zone, flow float64, demands []demand) *float64 {
 			if !ok {
 				return nil
 			}
-			next = max(next, enough)
+			if next = max(next, enough); next > 0 {
+				guess = 0 // what is enough for one is the better guess for the next
+			}
 		}
-		if guess = 0; round > 0 {
-			next = max(next, flow*(1+flowFineness*float64(round)))
+		if round > 0 {
+			next = max(next, flow+max(flow, leastTriedFlow)*math.Exp2(float64(round-leastDoublings)))
 		}
 		flow = next
 		tries.at(steady(zone, flow))
