@@ -29,16 +29,29 @@ type term struct {
 	startMinute   float64
 }
 
-// demands of limits on one species, each with the window that is worst as things are, the furthest over its limit first.
+// demands of limits on one species, each with the window that is worst as things are, the furthest over its limit first. What
+// is met whatever the flow, or whenever another limit is, is left out.
 func (m *measured) demands(limits []Limit) []demand {
-	limits = slices.Clone(limits)
+	most := m.load.most()
+	limits = slices.DeleteFunc(slices.Clone(limits), func(l Limit) bool { return !above(most, l.PPM) })
 	ratio := func(l Limit) float64 { return m.mean(l.AveragingMinutes).ppm / l.PPM }
 	slices.SortStableFunc(limits, func(a, b Limit) int { return cmp.Compare(ratio(b), ratio(a)) })
-	list := make([]demand, len(limits))
+	var list []demand
 	for i, limit := range limits {
-		list[i] = demand{[]term{{m.load, limit.AveragingMinutes, m.mean(limit.AveragingMinutes).startMinute}}, limit.PPM}
+		covered := func(by Limit) bool { return by.covers(limit) }
+		after := func(by Limit) bool { return by.covers(limit) && !limit.covers(by) }
+		if !slices.ContainsFunc(limits[:i], covered) && !slices.ContainsFunc(limits[i+1:], after) {
+			start := m.mean(limit.AveragingMinutes).startMinute
+			list = append(list, demand{[]term{{m.load, limit.AveragingMinutes, start}}, limit.PPM})
+		}
 	}
 	return list
+}
+
+// covers reports whether air within the limit is within another: a window of the other's is made up of whole windows of its own.
+func (l Limit) covers(other Limit) bool {
+	whole := l.AveragingMinutes == 0 || other.AveragingMinutes > 0 && math.Mod(other.AveragingMinutes, l.AveragingMinutes) == 0
+	return whole && l.PPM <= other.PPM
 }
 
 // flowNeeded is the least steady flow at which the species passes the limits; nil when none does.

@@ -70,3 +70,12 @@ func (l *load) walk(from, until float64, tell func(gain, minutes float64)) {
 		next++
 	}
 }
+
+// most is what the room would hold if none of it ever left, in ppm: no flow makes it more.
+func (l *load) most() float64 {
+	total := l.background + l.initial
+	if len(l.changes) > 0 {
+		l.walk(l.first, l.last, func(gain, minutes float64) { total += gain * minutes })
+	}
+	return total
+}
