@@ -19,7 +19,6 @@ type failingGas struct {
 	running Curve // for ever with the fan
 	stopped load  // what escapes without it, at all times
 	limits  []Limit
-	longest float64 // the longest averaging time of the limits
 }
 
 func (c *FanFailureCheck) failing() (*failing, error) {
@@ -43,16 +42,12 @@ func (c *FanFailureCheck) failing() (*failing, error) {
 		if gas.limits, err = applicable(gas.running.species, c.Own); err != nil {
 			return nil, err
 		}
-		for _, limit := range gas.limits {
-			gas.longest = max(gas.longest, limit.AveragingMinutes)
-		}
 		f.species = append(f.species, gas)
 	}
 	return f, nil
 }
 
-// curves are the room's when the fan stops at a minute, at all times: somebody may be inside. They begin no later than the
-// longest averaging time before it.
+// curves are the room's when the fan stops at a minute, at all times: somebody may be inside.
 func (f *failing) curves(minute float64) []Curve {
 	zone := f.check.Zone
 	zone.Flow = f.check.flow(minute)
@@ -70,10 +65,9 @@ func (g *failingGas) curve(minute float64, rates []rateStep) Curve {
 	}
 	s := &g.running.segments[at]
 	excess, area := s.after(minute - s.start)
-	from := max(g.running.find(minute-g.longest), 0)
 	curve := g.running
-	curve.segments = make([]segment, 0, at+1-from+len(g.stopped.changes)+len(rates))
-	curve.segments = append(curve.segments, g.running.segments[from:at+1]...)
+	curve.segments = make([]segment, 0, at+1+len(g.stopped.changes)+len(rates))
+	curve.segments = append(curve.segments, g.running.segments[:at+1]...)
 	if last := &curve.segments[len(curve.segments)-1]; last.start < minute {
 		last.end = excess
 	} else { // it begins with the failure
