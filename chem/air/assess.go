@@ -5,7 +5,6 @@ import (
 	"math"
 	"slices"
 
-	"saggar/chem/data"
 	"saggar/chem/finding"
 )
 
@@ -118,11 +117,11 @@ func CheckRoom(check RoomCheck) (Assessment, error) {
 		result.Species = append(result.Species, m.assess(&check.Zone))
 	}
 	result.ReentryMinute = latestReentry(result.Species)
-	result.ShiftMixtureRatio = survey.largestSum(MixtureShift)
-	result.ShortTermMixtureRatio = survey.largestSum(MixtureShortTerm)
+	mixtures := survey.mixtures()
+	result.ShiftMixtureRatio, result.ShortTermMixtureRatio = mixtures[0].total, mixtures[1].total
 	result.MixtureRatio = max(result.ShiftMixtureRatio, result.ShortTermMixtureRatio)
-	result.FlowNeeded = survey.flowNeeded(&check.Zone)
-	result.cureByRelease(survey, check)
+	result.FlowNeeded = flowNeeded(&check.Zone, result.Species, mixtures)
+	result.cureByRelease(survey, mixtures, check)
 	if result.LaterMinutesEnough, err = check.laterEnough(added); err != nil {
 		return Assessment{}, err
 	}
@@ -207,10 +206,4 @@ func latestReentry(species []SpeciesAssessment) *float64 {
 		latest = max(latest, *s.ReentryMinute)
 	}
 	return &latest
-}
-
-// largestSum is the ratio of a mixture, also of one species; 0 where none has such a limit.
-func (s survey) largestSum(kind data.LimitKind) float64 {
-	ratio, _ := s.mixture(kind).ratio()
-	return ratio
 }
