@@ -78,7 +78,7 @@ func benchmark(b *testing.B, p scheduler.Problem, o scheduler.Options, want sche
 		result = solve(b, p, o)
 	}
 	require.Equal(b, want, result.Status)
-	b.ReportMetric(float64(result.Nodes), "nodes/op")
+	b.ReportMetric(float64(result.Conflicts), "conflicts/op")
 	b.ReportMetric(float64(result.MakespanMinute)/day, "makespan-days")
 }
 

@@ -24,6 +24,12 @@ func (r *run) figures(g group, blamed []group) (need, have int) {
 		return longestStretch(p, []int{g.index}), longest(r.res.open[g.index], r.end(blamed))
 	case KindCumulative:
 		return greatestDemand(p, g.index), r.leastFree(g.index)
+	case KindDeadline:
+		return -1, p.Tasks[g.index].DeadlineMinute
+	case KindBudget:
+		return leastUse(p, g.index), p.Budgets[g.index].Amount
+	case KindCrew:
+		return 1, p.Crews[g.index].People
 	case KindLagMinimum:
 		return p.Lags[g.index].MinMinutes, -1
 	case KindLagMaximum:
@@ -59,12 +65,40 @@ func (r *run) end(blamed []group) int {
 }
 
 func (r *run) makespanWithoutHorizon() int {
-	m := newMeter(r.meter.ctx, r.options.NodeLimit)
-	s := newSearch(buildModel(r.res, relaxed{group{kind: KindHorizon}: true}, nil, m), m)
-	if makespan, ok := s.minimise(s.root(), aim{what: aimMakespan}, far); ok {
-		return makespan
+	m := newMeter(r.meter.ctx)
+	c := newClosure(buildModel(r.res, relaxed{group{kind: KindHorizon}: true}, nil, m), m)
+	state := c.root()
+	if !c.run(state) || m.stopped {
+		return -1
+	}
+	alone := run{problem: r.problem, options: r.options, meter: m, res: r.res}
+	o := newOptimiser(&alone, encode(c.model, state))
+	o.values = append(o.values, ObjectiveValue{Objective: plan.Makespan})
+	if o.minimise(o.x.objective(plan.Makespan), true) == yes {
+		return o.values[0].Value
 	}
 	return -1
+}
+
+// leastUse is what all tasks that must be done need of the budget at least.
+func leastUse(p *plan.Problem, budget int) int {
+	sum := 0
+	for _, task := range p.Tasks {
+		least := far
+		for _, mode := range task.Modes {
+			used := 0
+			for _, use := range mode.Uses {
+				if use.Budget == budget {
+					used += use.Amount
+				}
+			}
+			least = min(least, used)
+		}
+		if !task.Optional {
+			sum += least
+		}
+	}
+	return sum
 }
 
 // longest is the length of the longest span of the minutes before the horizon.
