@@ -39,7 +39,7 @@ func (c *closure) lowerBound(base *state) (int, bool) {
 func (c *closure) least(st *state) int {
 	latest := 0
 	for task := range c.problem.Tasks {
-		if _, end := c.earliest(st, task); end < far {
+		if _, end := c.earliest(st, task); !c.optional[task] {
 			latest = max(latest, end)
 		}
 	}

@@ -147,20 +147,20 @@ func (o *optimiser) record(goal engine.Term) {
 	s.SetPhases(s.Values())
 }
 
-// ties settles the starts, then the ends, then the modes, each task after the one before.
+// ties settles the starts, then the ends, then the modes, each task that must be done after the one before.
 func (o *optimiser) ties() bool {
 	for task := range o.x.tasks {
-		if t := &o.x.tasks[task]; len(t.blocks) > 0 && !o.settle(t.blocks[0], o.best.Tasks[task].StartMinute) {
+		if t := &o.x.tasks[task]; !o.x.optional[task] && !o.settle(t.blocks[0], o.best.Tasks[task].StartMinute) {
 			return false
 		}
 	}
 	for task := range o.x.tasks {
-		if t := &o.x.tasks[task]; len(t.blocks) > 0 && !o.settle(t.end, o.best.Tasks[task].EndMinute()) {
+		if t := &o.x.tasks[task]; !o.x.optional[task] && !o.settle(t.end, o.best.Tasks[task].EndMinute()) {
 			return false
 		}
 	}
 	for task := range o.x.tasks {
-		if !o.settleMode(task) {
+		if !o.x.optional[task] && !o.settleMode(task) {
 			return false
 		}
 	}

@@ -37,7 +37,7 @@ type Problem struct {
 	// Days are what the Visits objective counts, such as calendar days. In order and without overlap.
 	Days []Interval `json:"days"`
 	// Objectives are made least one after the other, each with those before it held. None: the least makespan, then the
-	// least starts in task order, then the least ends, then the lowest modes.
+	// least starts in task order, then the least ends, then the lowest modes, of the tasks that are not optional.
 	Objectives []Objective `json:"objectives"`
 }
 
@@ -151,7 +151,7 @@ type Phase struct {
 	Demands []Demand `json:"demands"`
 	// Watches hold while the phase lasts, at most one of a crew.
 	Watches []Watch `json:"watches"`
-	// Visit: the days that the phase touches count in the Visits objective.
+	// Visit: the days that the phase touches count in the Visits objective. Only for phases of at least a minute.
 	Visit bool `json:"visit"`
 }
 

@@ -65,6 +65,9 @@ func (v *validator) modeExtras(field string, mode Mode, p *Problem) {
 		v.inRange(at+".amount", use.Amount, 0, MaxAmount)
 	}
 	for i, phase := range mode.Phases {
+		if phase.Visit && phase.Minutes == 0 {
+			v.add(fmt.Sprintf("%s.phases[%d].minutes", field, i), 0, "must be at least 1 where the phase is a visit")
+		}
 		for k, watch := range phase.Watches {
 			at := fmt.Sprintf("%s.phases[%d].watches[%d]", field, i, k)
 			v.index(at+".crew", watch.Crew, len(p.Crews), "crews")
