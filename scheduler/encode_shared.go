@@ -26,6 +26,7 @@ func (x *encoding) unaries() {
 		if len(stays) < 2 {
 			continue
 		}
+		x.fullUnary(stays)
 		if slices.ContainsFunc(stays, func(a stay) bool { return x.source(a).Batch > 0 }) || pairs <= mostOrders {
 			x.ordered(u, stays)
 		} else {
@@ -33,6 +34,25 @@ func (x *encoding) unaries() {
 		}
 	}
 	x.batches(on)
+}
+
+// fullUnary looks at a unary as a cumulative of one, unless batches may share it.
+func (x *encoding) fullUnary(stays []stay) {
+	var parts []engine.Part
+	for _, a := range stays {
+		t := &x.tasks[a.task]
+		m := t.modes[a.way]
+		if x.source(a).Batch > 0 {
+			return
+		}
+		parts = append(parts, engine.Part{
+			From: t.blocks[0], To: x.endOfMode(t, m), Amount: engine.Constant(1),
+			Minutes: engine.Constant(x.model.modes[m].least), Present: t.lits[a.way],
+		})
+	}
+	if len(parts) > 2 {
+		x.solver.AddEnergy(1, nil, parts)
+	}
 }
 
 func (x *encoding) unordered(u int, stays []stay) {
@@ -111,6 +131,7 @@ func (x *encoding) cumulative(c int) {
 	}
 	if capacity := x.problem.Cumulatives[c].Capacity; len(parts) > 0 && most+used > capacity {
 		x.solver.AddCumulative(capacity, levels, parts)
+		x.solver.AddEnergy(capacity, levels, parts)
 	}
 }
 
@@ -139,7 +160,7 @@ func (x *encoding) partsOf(task, c int) []engine.Part {
 		if len(amounts) == 0 || slices.Max(amounts) == 0 {
 			return nil
 		}
-		return []engine.Part{{From: t.blocks[0], To: t.end, Amount: x.chosen(t, amounts), Present: t.present}}
+		return []engine.Part{{From: t.blocks[0], To: t.end, Amount: x.chosen(t, amounts), Minutes: t.minutes, Present: t.present}}
 	}
 	return x.partsByMode(task, all)
 }
@@ -155,6 +176,7 @@ func (x *encoding) partsByMode(task int, all [][]part) []engine.Part {
 		batch = batch || x.source(stay{task, way}).Batch > 0
 		for _, p := range own {
 			key := engine.Part{From: x.point(t, m, p.from), To: x.point(t, m, p.to), Amount: engine.Constant(p.amount)}
+			key.Minutes = engine.Constant(max(x.leastBetween(p.from, p.to), 0))
 			if count[key]++; count[key] == 1 {
 				keys = append(keys, key)
 			}
@@ -177,6 +199,15 @@ func (x *encoding) partsByMode(task int, all [][]part) []engine.Part {
 		}
 	}
 	return parts
+}
+
+// leastBetween is the least minutes between two points of one mode.
+func (x *encoding) leastBetween(from, to point) int {
+	minutes := to.offset - from.offset
+	for k := from.block; k < to.block; k++ {
+		minutes += x.blocks[k].minutes + x.blocks[k].waitMin
+	}
+	return minutes
 }
 
 // mergedParts are the parts of a mode on a cumulative, those that follow each other with one amount as one.

@@ -6,10 +6,12 @@ import (
 	"sort"
 )
 
-// Part takes an amount of a cumulative from one moment to another, while it is present.
+// Part takes an amount of a cumulative from one moment to another, while it is present. Minutes is how long at least, for
+// AddEnergy.
 type Part struct {
 	From, To Term
 	Amount   Term
+	Minutes  Term
 	Present  Lit
 }
 
