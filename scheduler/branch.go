@@ -5,10 +5,50 @@ import (
 )
 
 // brancher settles the task that can start first, the one that must start first among equals: it is present, takes the mode
-// that can end first and starts at its least start. When all tasks are settled, it settles waits and what objectives count.
+// that can end first, starts at its least start and waits as little as it can. When all tasks are settled, it settles what
+// objectives count.
 type brancher struct {
 	x    *encoding
 	rest int // the variable to look at first among the rest
+	// rank, if not nil, puts tasks of lower rank before all others: whole runs, one after the other.
+	rank []int
+}
+
+// byRun ranks tasks by what lags tie together, the group that is due first before the others.
+func (x *encoding) byRun() []int {
+	group := make([]int, len(x.tasks))
+	for i := range group {
+		group[i] = i
+	}
+	find := func(i int) int {
+		for group[i] != i {
+			i = group[i]
+		}
+		return i
+	}
+	for _, l := range x.lags {
+		group[find(l.from)] = find(l.to)
+	}
+	urgency := make([]int, len(x.tasks))
+	for i := range urgency {
+		urgency[i] = far
+	}
+	for i := range x.tasks {
+		source := &x.problem.Tasks[i]
+		due := x.tasks[i].last
+		if source.LatenessWeight > 0 {
+			due = min(due, source.DueMinute)
+		}
+		if g := find(i); due < urgency[g] {
+			urgency[g] = due
+		}
+	}
+	rank := make([]int, len(x.tasks))
+	for i := range rank {
+		g := find(i)
+		rank[i] = min(urgency[g], 1<<40)*len(x.tasks) + g
+	}
+	return rank
 }
 
 // Next is the next statement to try; engine.True when all is settled.
@@ -19,19 +59,12 @@ func (b *brancher) Next(s *engine.Solver) engine.Lit {
 		if s.Fails(t.present) || b.settled(s, t) {
 			continue
 		}
-		if first < 0 || b.sooner(s, t, &b.x.tasks[first]) {
+		if first < 0 || b.before(s, i, first) {
 			first = i
 		}
 	}
 	if first >= 0 {
 		return b.settle(s, &b.x.tasks[first])
-	}
-	for i := range b.x.tasks {
-		for _, start := range b.x.tasks[i].blocks {
-			if lo := s.MinOf(start); lo < s.MaxOf(start) {
-				return start.AtMost(lo)
-			}
-		}
 	}
 	for _, term := range b.x.hurry {
 		if lo := s.MinOf(term); lo < s.MaxOf(term) {
@@ -58,8 +91,13 @@ func (b *brancher) other(s *engine.Solver) engine.Lit {
 }
 
 func (b *brancher) settled(s *engine.Solver, t *taskTerms) bool {
-	if !s.Holds(t.present) || s.MinOf(t.blocks[0]) < s.MaxOf(t.blocks[0]) {
+	if !s.Holds(t.present) {
 		return false
+	}
+	for _, start := range t.blocks {
+		if s.MinOf(start) < s.MaxOf(start) {
+			return false
+		}
 	}
 	for _, lit := range t.lits {
 		if s.Holds(lit) {
@@ -67,6 +105,13 @@ func (b *brancher) settled(s *engine.Solver, t *taskTerms) bool {
 		}
 	}
 	return false
+}
+
+func (b *brancher) before(s *engine.Solver, task, other int) bool {
+	if b.rank != nil && b.rank[task] != b.rank[other] {
+		return b.rank[task] < b.rank[other]
+	}
+	return b.sooner(s, &b.x.tasks[task], &b.x.tasks[other])
 }
 
 func (b *brancher) sooner(s *engine.Solver, t, than *taskTerms) bool {
@@ -94,7 +139,12 @@ func (b *brancher) settle(s *engine.Solver, t *taskTerms) engine.Lit {
 	if best != engine.True {
 		return best
 	}
-	return t.blocks[0].AtMost(s.MinOf(t.blocks[0]))
+	for _, start := range t.blocks {
+		if lo := s.MinOf(start); lo < s.MaxOf(start) {
+			return start.AtMost(lo)
+		}
+	}
+	return engine.True
 }
 
 // ends is about when a mode could end.

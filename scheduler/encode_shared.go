@@ -6,6 +6,9 @@ import (
 	"saggar/scheduler/engine"
 )
 
+// mostInWindows is how many parts are looked at by windows of time: the work grows with the square.
+const mostInWindows = 64
+
 // stay is one mode of a task on a unary.
 type stay struct{ task, way int }
 
@@ -50,7 +53,7 @@ func (x *encoding) fullUnary(stays []stay) {
 			Minutes: engine.Constant(x.model.modes[m].least), Present: t.lits[a.way],
 		})
 	}
-	if len(parts) > 2 {
+	if len(parts) > 2 && len(parts) <= mostInWindows {
 		x.solver.AddEnergy(1, nil, parts)
 	}
 }
@@ -131,7 +134,6 @@ func (x *encoding) cumulative(c int) {
 	}
 	if capacity := x.problem.Cumulatives[c].Capacity; len(parts) > 0 && most+used > capacity {
 		x.solver.AddCumulative(capacity, levels, parts)
-		x.solver.AddEnergy(capacity, levels, parts)
 	}
 }
 

@@ -2,6 +2,7 @@ package scheduler
 
 import (
 	"math/rand/v2"
+	"slices"
 
 	"saggar/scheduler/engine"
 	"saggar/scheduler/plan"
@@ -120,7 +121,10 @@ func (o *optimiser) minimise(goal engine.Term, last bool) answer {
 			return yes
 		case engine.Stopped:
 			o.round++
-			at.Bound = max(at.Bound, s.MinOf(goal))
+			if low := s.MinOf(goal); low > at.Bound {
+				at.Bound = low
+				o.tell()
+			}
 		}
 	}
 }
@@ -145,6 +149,17 @@ func (o *optimiser) record(goal engine.Term) {
 	at := &o.values[len(o.values)-1]
 	at.Value = s.MinOf(goal)
 	s.SetPhases(s.Values())
+	o.tell()
+}
+
+// tell reports what is known.
+func (o *optimiser) tell() {
+	if o.options.OnImprove == nil {
+		return
+	}
+	o.options.OnImprove(Progress{
+		Solution: o.best, Objectives: slices.Clone(o.values), Conflicts: o.spent(),
+	})
 }
 
 // ties settles the starts, then the ends, then the modes, each task that must be done after the one before.

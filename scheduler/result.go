@@ -9,8 +9,17 @@ type Options struct {
 	Seed uint64
 	// Threads is how many searches of different strategies run at once and share what they find; 0 means 1.
 	Threads int
+	// OnImprove, if not nil, is told of each better solution as it is found, and of each better bound, one at a time.
+	OnImprove func(Progress)
 	// SkipWhy leaves out Blame and Reasons, for callers that only need the times.
 	SkipWhy bool
+}
+
+// Progress is what Solve has found so far.
+type Progress struct {
+	Solution   Solution         // the best so far; empty: none yet
+	Objectives []ObjectiveValue // as far as the search came
+	Conflicts  int
 }
 
 // Status says how far Solve came.

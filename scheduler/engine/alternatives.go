@@ -62,20 +62,29 @@ type Alternative struct {
 
 // alternatives keeps the starts of blocks, which all ways share, to what some way that is left allows.
 type alternatives struct {
-	worded
+	id     int32
 	ways   []Alternative
 	sure   Lit
 	starts []Term // shared by all ways, by place in the chain
 	least  []int  // over the ways left
 	most   []int
 	chain  []int // scratch
-	words  []Lit
+	from   []int // scratch for explanations
 }
+
+// What is deduced, in the low bits of a reason; the rest is the place in the chain or the way.
+const (
+	startLater = iota
+	startEarlier
+	wayTooLate
+	wayTooEarly
+	wayKinds
+)
 
 // AddAlternatives states that a way that is present has its blocks where they may be. If sure holds, one way is present.
 // All ways must share the terms of their starts, as far as they have so many blocks.
 func (s *Solver) AddAlternatives(sure Lit, ways []Alternative) {
-	a := &alternatives{ways: ways, sure: sure}
+	a := &alternatives{id: int32(len(s.props)), ways: ways, sure: sure}
 	var views []View
 	for _, w := range ways {
 		views = append(views, w.Present.View())
@@ -87,7 +96,8 @@ func (s *Solver) AddAlternatives(sure Lit, ways []Alternative) {
 		}
 	}
 	views = append(views, sure.View())
-	a.least, a.most, a.chain = make([]int, len(a.starts)), make([]int, len(a.starts)), make([]int, len(a.starts))
+	n := len(a.starts)
+	a.least, a.most, a.chain, a.from = make([]int, n), make([]int, n), make([]int, n), make([]int, n)
 	s.add(a, 0, views)
 }
 
@@ -101,7 +111,7 @@ func (a *alternatives) propagate(s *Solver) bool {
 			continue
 		}
 		s.work += 8 * len(w.Blocks)
-		if !a.forward(s, w) || !a.backward(s, w) {
+		if !a.forward(s, i) || !a.backward(s, i) {
 			return false
 		}
 		// A way with fewer blocks says nothing of the rest.
@@ -113,93 +123,193 @@ func (a *alternatives) propagate(s *Solver) bool {
 		return true
 	}
 	for k, start := range a.starts {
-		if a.least[k] < far && a.least[k] > s.MinOf(start) && !s.setWords(start.AtLeast(a.least[k]), a.whyLeast(s)) {
+		if a.least[k] < far && a.least[k] > s.MinOf(start) && !s.set(start.AtLeast(a.least[k]), a.why(startLater, k)) {
 			return false
 		}
-		if a.most[k] > -far && a.most[k] < s.MaxOf(start) && !s.setWords(start.AtMost(a.most[k]), a.whyMost(s)) {
+		if a.most[k] > -far && a.most[k] < s.MaxOf(start) && !s.set(start.AtMost(a.most[k]), a.why(startEarlier, k)) {
 			return false
 		}
 	}
 	return true
 }
 
+func (a *alternatives) why(kind, which int) reason {
+	return reason{kind: a.id, a: int32(which*wayKinds + kind)}
+}
+
 // forward finds the least starts of a way and takes them into account; without any the way is denied.
-func (a *alternatives) forward(s *Solver, w *Alternative) bool {
+func (a *alternatives) forward(s *Solver, way int) bool {
+	w := &a.ways[way]
 	for k := range w.Blocks {
 		a.chain[k] = s.MinOf(w.Blocks[k].Start)
 	}
-	late := w.leastStarts(s, a.chain)
-	if late < 0 {
-		for k := range w.Blocks {
-			a.least[k] = min(a.least[k], a.chain[k])
-		}
-		return true
+	if late := w.leastStarts(s, a.chain); late >= 0 {
+		return s.set(w.Present.Not(), reason{kind: a.id, a: int32(way*wayKinds + wayTooLate), b: late})
 	}
-	a.words = a.words[:0]
 	for k := range w.Blocks {
-		a.words = append(a.words, w.Blocks[k].Start.AtLeast(s.MinOf(w.Blocks[k].Start)))
+		a.least[k] = min(a.least[k], a.chain[k])
 	}
-	a.words = append(a.words, w.Blocks[late].Start.AtMost(min(a.chain[late]-1, far)))
-	return s.setWords(w.Present.Not(), a.words)
+	return true
 }
 
 // backward does the same from the other end.
-func (a *alternatives) backward(s *Solver, w *Alternative) bool {
+func (a *alternatives) backward(s *Solver, way int) bool {
+	w := &a.ways[way]
 	if s.Fails(w.Present) {
 		return true
 	}
 	for k := range w.Blocks {
 		a.chain[k] = s.MaxOf(w.Blocks[k].Start)
 	}
-	early := w.greatestStarts(s, a.chain)
-	if early < 0 {
-		for k := range w.Blocks {
-			a.most[k] = max(a.most[k], a.chain[k])
-		}
-		return true
+	if early := w.greatestStarts(s, a.chain); early >= 0 {
+		return s.set(w.Present.Not(), reason{kind: a.id, a: int32(way*wayKinds + wayTooEarly), b: early})
 	}
-	a.words = a.words[:0]
 	for k := range w.Blocks {
-		a.words = append(a.words, w.Blocks[k].Start.AtMost(s.MaxOf(w.Blocks[k].Start)))
+		a.most[k] = max(a.most[k], a.chain[k])
 	}
-	a.words = append(a.words, w.Blocks[early].Start.AtLeast(max(a.chain[early]+1, -far)))
-	return s.setWords(w.Present.Not(), a.words)
+	return true
 }
 
-// whyLeast is the least starts and the ways that are out. With one block and one way it names no more than the gap.
-func (a *alternatives) whyLeast(s *Solver) []Lit {
-	a.words = append(a.out(s), a.sure)
-	if len(a.starts) == 1 {
-		low := -far
-		for i := range a.ways {
-			if w := &a.ways[i]; !s.Fails(w.Present) {
-				low = max(low, w.Blocks[0].Allowed.previous(a.least[0]-1)+1)
+// explain states the bounds of the starts, each loosened as far as what is explained still follows, and the ways that were
+// out.
+func (a *alternatives) explain(s *Solver, out []Lit, l Lit, e explanation) []Lit {
+	kind, which := e.a%wayKinds, e.a/wayKinds
+	for k, start := range a.starts {
+		if kind == startLater || kind == wayTooLate {
+			a.from[k] = s.minAt(start.View, e.at) + start.Off
+		} else {
+			a.from[k] = start.Off - s.minAt(start.View^1, e.at)
+		}
+	}
+	switch kind {
+	case startLater:
+		least := l.Bound() + a.starts[which].Off
+		return a.lowered(a.out(s, out, e.at), func() bool {
+			return a.every(s, e.at, func(w *Alternative) bool {
+				return !w.chained(a.chain, a.from, true) || a.chain[which] >= least
+			})
+		})
+	case startEarlier:
+		most := a.starts[which].Off - l.Bound()
+		return a.raised(a.out(s, out, e.at), func() bool {
+			return a.every(s, e.at, func(w *Alternative) bool {
+				return !w.chained(a.chain, a.from, false) || a.chain[which] <= most
+			})
+		})
+	case wayTooLate:
+		w, start := &a.ways[which], a.starts[e.b]
+		most := start.Off - s.minAt(start.View^1, e.at)
+		out = append(out, start.AtMost(most))
+		return a.lowered(out, func() bool { return !w.chained(a.chain, a.from, true) || a.chain[e.b] > most })
+	default:
+		w, start := &a.ways[which], a.starts[e.b]
+		least := s.minAt(start.View, e.at) + start.Off
+		out = append(out, start.AtLeast(least))
+		return a.raised(out, func() bool { return !w.chained(a.chain, a.from, false) || a.chain[e.b] < least })
+	}
+}
+
+// every says whether something holds of every way that was left.
+func (a *alternatives) every(s *Solver, at int32, holds func(w *Alternative) bool) bool {
+	for i := range a.ways {
+		if !s.heldAt(a.ways[i].Present.Not(), at) && !holds(&a.ways[i]) {
+			return false
+		}
+	}
+	return true
+}
+
+// out appends that some way is present, and which are not.
+func (a *alternatives) out(s *Solver, out []Lit, at int32) []Lit {
+	out = append(out, a.sure)
+	for i := range a.ways {
+		if gone := a.ways[i].Present.Not(); s.heldAt(gone, at) {
+			out = append(out, gone)
+		}
+	}
+	return out
+}
+
+// lowered appends the least starts in from, each as low as it may be for follows to stay true.
+func (a *alternatives) lowered(out []Lit, follows func() bool) []Lit {
+	for k, start := range a.starts {
+		known := a.from[k]
+		if a.from[k] = -far; follows() {
+			continue
+		}
+		low, high := known, known // follows at high, not at low
+		for reach := 1; ; reach *= 4 {
+			low = known - reach
+			if a.from[k] = low; !follows() {
+				break
+			}
+			high = low
+		}
+		for low+1 < high {
+			middle := low + (high-low)/2
+			if a.from[k] = middle; follows() {
+				high = middle
+			} else {
+				low = middle
 			}
 		}
-		return append(a.words, a.starts[0].AtLeast(low))
+		a.from[k] = high
+		out = append(out, start.AtLeast(high))
 	}
-	for _, start := range a.starts {
-		a.words = append(a.words, start.AtLeast(s.MinOf(start)))
-	}
-	return a.words
+	return out
 }
 
-func (a *alternatives) whyMost(s *Solver) []Lit {
-	a.words = append(a.out(s), a.sure)
-	for _, start := range a.starts {
-		a.words = append(a.words, start.AtMost(s.MaxOf(start)))
-	}
-	return a.words
-}
-
-func (a *alternatives) out(s *Solver) []Lit {
-	a.words = a.words[:0]
-	for i := range a.ways {
-		if s.Fails(a.ways[i].Present) {
-			a.words = append(a.words, a.ways[i].Present.Not())
+// raised appends the greatest starts in from, each as high as it may be for follows to stay true.
+func (a *alternatives) raised(out []Lit, follows func() bool) []Lit {
+	for k, start := range a.starts {
+		known := a.from[k]
+		if a.from[k] = far; follows() {
+			continue
 		}
+		low, high := known, known // follows at low, not at high
+		for reach := 1; ; reach *= 4 {
+			high = known + reach
+			if a.from[k] = high; !follows() {
+				break
+			}
+			low = high
+		}
+		for low+1 < high {
+			middle := low + (high-low)/2
+			if a.from[k] = middle; follows() {
+				low = middle
+			} else {
+				high = middle
+			}
+		}
+		a.from[k] = low
+		out = append(out, start.AtMost(low))
 	}
-	return a.words
+	return out
+}
+
+// chained works out the least, or greatest, starts of the way that follow from others; false when there are none.
+func (w *Alternative) chained(into, from []int, least bool) bool {
+	copy(into, from[:len(w.Blocks)])
+	if least {
+		return w.leastStarts(nil, into) < 0
+	}
+	return w.greatestStarts(nil, into) < 0
+}
+
+// latest is the most that a block may start, without a solver any minute.
+func (b *Block) latest(s *Solver) int {
+	if s == nil {
+		return far - 1
+	}
+	return s.MaxOf(b.Start)
+}
+
+func (b *Block) earliest(s *Solver) int {
+	if s == nil {
+		return 1 - far
+	}
+	return s.MinOf(b.Start)
 }
 
 // leastStarts raises starts until they are a chain that the way allows. It returns -1, or the block that comes too late.
@@ -212,7 +322,7 @@ func (w *Alternative) leastStarts(s *Solver, starts []int) int {
 			if k+1 < len(w.Blocks) {
 				at = max(at, b.Allowed.next(b.startBefore(at, starts[k+1])))
 			}
-			if at > s.MaxOf(b.Start) {
+			if at > b.latest(s) {
 				starts[k] = at
 				return k
 			}
@@ -260,7 +370,7 @@ func (w *Alternative) greatestStarts(s *Solver, starts []int) int {
 				before := &w.Blocks[k-1]
 				at = min(at, b.Allowed.previous(before.nextAfter(starts[k-1]+before.Minutes, at)))
 			}
-			if at < s.MinOf(b.Start) {
+			if at < b.earliest(s) {
 				starts[k] = at
 				return k
 			}
