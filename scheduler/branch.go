@@ -15,7 +15,8 @@ type brancher struct {
 }
 
 // byRun ranks tasks by what lags tie together, the group that is due first before the others.
-func (x *encoding) byRun() []int {
+// It returns the ranks and the groups.
+func (x *encoding) byRun() (rank, groups []int) {
 	group := make([]int, len(x.tasks))
 	for i := range group {
 		group[i] = i
@@ -43,12 +44,13 @@ func (x *encoding) byRun() []int {
 			urgency[g] = due
 		}
 	}
-	rank := make([]int, len(x.tasks))
+	rank, groups = make([]int, len(x.tasks)), make([]int, len(x.tasks))
 	for i := range rank {
 		g := find(i)
+		groups[i] = g
 		rank[i] = min(urgency[g], 1<<40)*len(x.tasks) + g
 	}
-	return rank
+	return rank, groups
 }
 
 // Next is the next statement to try; engine.True when all is settled.
@@ -74,7 +76,8 @@ func (b *brancher) Next(s *engine.Solver) engine.Lit {
 	return b.other(s)
 }
 
-// other settles what is left of the variables, from where the last one was found.
+// other settles what is left of the variables, from where the last one was found. Which of two tasks goes first follows from
+// their starts where it matters.
 func (b *brancher) other(s *engine.Solver) engine.Lit {
 	count := s.Vars()
 	for range count {
@@ -82,7 +85,7 @@ func (b *brancher) other(s *engine.Solver) engine.Lit {
 			b.rest = 0
 		}
 		v := engine.View(2 * b.rest)
-		if lo := s.Min(v); lo < s.Max(v) {
+		if lo := s.Min(v); lo < s.Max(v) && !b.x.idle[v] {
 			return engine.AtMost(v, lo)
 		}
 		b.rest++

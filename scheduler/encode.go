@@ -18,8 +18,10 @@ type encoding struct {
 	solver  *engine.Solver
 	tasks   []taskTerms
 	orders  map[[2]int]engine.Lit // by pair of tasks, the lower index first: it goes first
+	idle    map[engine.View]bool  // variables that need not be settled
 	joins   map[pairOf]engine.Lit
 	leaders map[stay]engine.Lit
+	roomy   bool          // some task has a wait: runs are better placed one after the other
 	hurry   []engine.Term // what is left to settle once modes and starts are, least first
 }
 
@@ -37,7 +39,7 @@ type taskTerms struct {
 
 // encode states the model, with the starts that the state has left.
 func encode(m *model, st *state) *encoding {
-	x := &encoding{model: m, state: st, solver: engine.New(), orders: map[[2]int]engine.Lit{},
+	x := &encoding{model: m, state: st, solver: engine.New(), orders: map[[2]int]engine.Lit{}, idle: map[engine.View]bool{},
 		joins: map[pairOf]engine.Lit{}, leaders: map[stay]engine.Lit{}}
 	for task := range m.problem.Tasks {
 		x.tasks = append(x.tasks, x.task(task))
@@ -200,6 +202,7 @@ func spansOf(s set) []engine.Span {
 // endVariables makes the moments at which the task is ready and at which it ends.
 func (x *encoding) endVariables(t *taskTerms) {
 	t.rigid = len(t.blocks) == 1
+	x.roomy = x.roomy || !t.rigid
 	var whole, tails []int
 	for _, m := range t.modes {
 		mode := &x.model.modes[m]

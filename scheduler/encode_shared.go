@@ -100,6 +100,7 @@ func (x *encoding) order(a, b int) engine.Lit {
 	if !ok {
 		lit = x.either()
 		x.orders[key] = lit
+		x.idle[lit.View()] = true
 	}
 	return lit
 }

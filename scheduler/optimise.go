@@ -11,20 +11,38 @@ import (
 // optimiser makes the objectives of one encoding least, one after the other.
 type optimiser struct {
 	*run
-	x      *encoding
-	branch *brancher
-	random *rand.Rand
-	best   plan.Solution
-	found  bool
-	values []ObjectiveValue // of the objectives begun
-	round  int
+	x          *encoding
+	branch     *brancher
+	ranks      []int // for branching run by run
+	groups     []int // by task: what lags tie together
+	random     *rand.Rand
+	best       plan.Solution
+	bestValues []int // of the engine's variables
+	found      bool
+	values     []ObjectiveValue // of the objectives begun
+	round      int
+	size       int // about how many tasks a neighbourhood frees
 }
 
+// Conflicts in one go: while there is no solution yet, by the round; on improving; in one neighbourhood; on the bound.
+const (
+	firstSlice   = 100
+	improveSlice = 1000
+	nearSlice    = 150
+	boundSlice   = 300
+	restartUnit  = 100
+)
+
 func newOptimiser(r *run, x *encoding) *optimiser {
-	return &optimiser{run: r, x: x, branch: &brancher{x: x}, random: rand.New(rand.NewPCG(r.options.Seed, 1))}
+	o := &optimiser{run: r, x: x, branch: &brancher{x: x}, random: rand.New(rand.NewPCG(r.options.Seed, 1)), size: 8}
+	o.ranks, o.groups = x.byRun()
+	return o
 }
 
 func (o *optimiser) met() int { return o.x.solver.Stats().Conflicts }
+
+// spent is the conflicts of this and all earlier searches of the call.
+func (o *optimiser) spent() int { return o.run.conflicts + o.met() }
 
 // exhausted says whether the time or the conflicts are used up.
 func (o *optimiser) exhausted() bool {
@@ -80,75 +98,167 @@ func (o *optimiser) result(proven bool) Result {
 	return result
 }
 
+// descent is the search for the least value of one objective.
+type descent struct {
+	*optimiser
+	goal  engine.Term
+	at    *ObjectiveValue
+	last  bool // no objective follows: what is asserted need not be taken back
+	known bool // there is a solution with the value
+}
+
 // minimise finds the least value of the goal: yes when it is proven, no when there is no solution at all. The value and the
 // bound are kept in the last of values.
 func (o *optimiser) minimise(goal engine.Term, last bool) answer {
-	at := &o.values[len(o.values)-1]
-	s := o.x.solver
-	if o.found {
-		s.SetPhases(s.Values())
-	}
-	if !s.Assert(goal.AtLeast(at.Bound)) {
+	d := descent{optimiser: o, goal: goal, at: &o.values[len(o.values)-1], last: last}
+	if !o.x.solver.Assert(goal.AtLeast(d.at.Bound)) {
 		return no
 	}
-	known := false
+	o.round = 0
 	for {
-		if known && at.Value <= at.Bound {
+		if d.known && d.at.Value <= d.at.Bound {
 			return yes
 		}
 		if o.exhausted() {
 			return unanswered
 		}
-		how := o.strategy()
-		if known && last {
-			if !s.Assert(goal.AtMost(at.Value - 1)) {
-				at.Bound = at.Value
+		if answer := d.turn(); answer != unanswered {
+			return answer
+		}
+		o.round++
+	}
+}
+
+// turn is one slice of search; unanswered when it settles nothing.
+func (d *descent) turn() answer {
+	if !d.known {
+		return d.seek()
+	}
+	if d.last && !d.x.solver.Assert(d.goal.AtMost(d.at.Value-1)) {
+		d.at.Bound = d.at.Value
+		return yes
+	}
+	if answer := d.improve(); answer != unanswered {
+		return answer
+	}
+	if d.round%8 == 7 {
+		d.raise()
+	}
+	return d.near()
+}
+
+// seek looks for a first solution, by time and run by run in turn; once an objective before had one, near that.
+func (d *descent) seek() answer {
+	how := engine.Strategy{Activity: d.round > 0 || d.found, AlwaysActive: d.found, RestartConflicts: restartUnit, Random: d.random}
+	d.branch.rank = nil
+	if (d.round%2 == 0) == d.x.roomy {
+		d.branch.rank = d.ranks
+	}
+	return d.search(how, firstSlice<<min(d.round/2, 6))
+}
+
+// improve looks for a better solution everywhere.
+func (d *descent) improve() answer {
+	how := engine.Strategy{Activity: true, AlwaysActive: d.round%4 != 3, RestartConflicts: restartUnit, Random: d.random}
+	if d.x.roomy {
+		return d.search(how, improveSlice/10)
+	}
+	return d.search(how, improveSlice)
+}
+
+// near looks for better solutions close to the best, in several neighbourhoods; larger ones where they are soon searched.
+func (d *descent) near() answer {
+	count := 1 + min(len(d.x.tasks)/16, 10)
+	if d.x.roomy {
+		count *= 5
+	}
+	for range count {
+		if d.exhausted() || d.at.Value <= d.at.Bound {
+			return unanswered
+		}
+		how := engine.Strategy{Activity: true, RestartConflicts: restartUnit / 2, Random: d.random}
+		how.AlwaysActive = !d.x.roomy || d.round%2 == 0
+		how.Assume, how.Hold = []engine.Lit{d.goal.AtMost(d.at.Value - 1)}, d.neighbourhood(d.at.Objective)
+		switch d.x.solver.Search(d.branch, how, d.limits(nearSlice)) {
+		case engine.Solved:
+			d.record(d.goal)
+		case engine.Exhausted:
+			if d.x.solver.Broken() {
+				d.at.Bound = d.at.Value
 				return yes
 			}
-		} else if known {
-			how.Assume = append(how.Assume, goal.AtMost(at.Value-1))
-		}
-		limits := engine.Limits{Stop: o.meter.look, Conflicts: o.slice()}
-		switch s.Search(o.branch, how, limits) {
-		case engine.Solved:
-			o.record(goal)
-			known = true
-		case engine.Exhausted:
-			if !known {
-				return no
-			}
-			at.Bound = at.Value
-			return yes
+			d.size = min(d.size+1, len(d.x.tasks)*3/4)
 		case engine.Stopped:
-			o.round++
-			if low := s.MinOf(goal); low > at.Bound {
-				at.Bound = low
-				o.tell()
+			d.size = max(d.size-1, 4)
+		}
+		d.round++
+	}
+	return unanswered
+}
+
+// raise asks whether the bound itself can be reached, and raises it as long as it cannot (destructive lower bound).
+func (d *descent) raise() {
+	s := d.x.solver
+	for !d.exhausted() && d.at.Bound < d.at.Value {
+		how := engine.Strategy{Activity: true, AlwaysActive: true, RestartConflicts: restartUnit, Random: d.random}
+		how.Assume = []engine.Lit{d.goal.AtMost(d.at.Bound)}
+		switch s.Search(d.branch, how, d.limits(boundSlice)) {
+		case engine.Solved:
+			d.record(d.goal)
+			return
+		case engine.Stopped:
+			return
+		case engine.Exhausted:
+			if s.Broken() {
+				return
 			}
+			d.at.Bound++
+			s.Assert(d.goal.AtLeast(d.at.Bound))
+			d.tell()
 		}
 	}
 }
 
-// slice is how many conflicts one strategy may have.
-func (o *optimiser) slice() int {
-	slice := 1000
-	if limit := o.options.ConflictLimit; limit > 0 {
-		slice = min(slice, limit-o.spent())
+// search runs one strategy for less than the best value, if there is one.
+func (d *descent) search(how engine.Strategy, conflicts int) answer {
+	s := d.x.solver
+	if d.known && !d.last {
+		how.Assume = []engine.Lit{d.goal.AtMost(d.at.Value - 1)}
 	}
-	return slice
+	switch s.Search(d.branch, how, d.limits(conflicts)) {
+	case engine.Solved:
+		d.record(d.goal)
+		d.known = true
+	case engine.Exhausted:
+		if !d.known {
+			return no
+		}
+		d.at.Bound = d.at.Value
+		return yes
+	case engine.Stopped:
+		if low := s.MinOf(d.goal); low > d.at.Bound {
+			d.at.Bound = min(low, d.at.Value)
+			d.tell()
+		}
+	}
+	return unanswered
 }
 
-func (o *optimiser) strategy() engine.Strategy {
-	return engine.Strategy{Activity: true, RestartConflicts: 100, Random: o.random}
+// limits are so many conflicts, or what is left of them.
+func (o *optimiser) limits(conflicts int) engine.Limits {
+	if limit := o.options.ConflictLimit; limit > 0 {
+		conflicts = max(min(conflicts, limit-o.spent()), 1)
+	}
+	return engine.Limits{Stop: o.meter.look, Conflicts: conflicts}
 }
 
 // record keeps the solution at which the solver stands.
 func (o *optimiser) record(goal engine.Term) {
 	s := o.x.solver
-	o.best, o.found = o.x.solution(), true
+	o.best, o.bestValues, o.found = o.x.solution(), s.Values(), true
 	at := &o.values[len(o.values)-1]
 	at.Value = s.MinOf(goal)
-	s.SetPhases(s.Values())
+	s.SetPhases(o.bestValues)
 	o.tell()
 }
 
@@ -192,12 +302,12 @@ func (o *optimiser) settle(goal engine.Term, value int) bool {
 		if value <= s.MinOf(goal) {
 			return s.Assert(goal.AtMost(value))
 		}
-		how := engine.Strategy{Activity: true, RestartConflicts: 100, Assume: []engine.Lit{goal.AtMost(value - 1)}}
-		switch s.Search(o.branch, how, engine.Limits{Stop: o.meter.look, Conflicts: o.slice()}) {
+		how := engine.Strategy{Activity: true, RestartConflicts: restartUnit, Assume: []engine.Lit{goal.AtMost(value - 1)}}
+		switch s.Search(o.branch, how, o.limits(improveSlice)) {
 		case engine.Solved:
 			value = s.MinOf(goal)
-			o.best = o.x.solution()
-			s.SetPhases(s.Values())
+			o.best, o.bestValues = o.x.solution(), s.Values()
+			s.SetPhases(o.bestValues)
 		case engine.Exhausted:
 			return s.Assert(goal.AtMost(value)) && s.Assert(goal.AtLeast(value))
 		}
@@ -215,8 +325,8 @@ func (o *optimiser) settleMode(task int) bool {
 			if o.exhausted() {
 				return false
 			}
-			how := engine.Strategy{Activity: true, RestartConflicts: 100, Assume: []engine.Lit{lit}}
-			switch o.x.solver.Search(o.branch, how, engine.Limits{Stop: o.meter.look, Conflicts: o.slice()}) {
+			how := engine.Strategy{Activity: true, RestartConflicts: restartUnit, Assume: []engine.Lit{lit}}
+			switch o.x.solver.Search(o.branch, how, o.limits(improveSlice)) {
 			case engine.Solved:
 				o.best = o.x.solution()
 				return o.x.solver.Assert(lit)
@@ -227,6 +337,3 @@ func (o *optimiser) settleMode(task int) bool {
 	}
 	return true
 }
-
-// spent is the conflicts of this and all earlier searches of the call.
-func (o *optimiser) spent() int { return o.run.conflicts + o.met() }

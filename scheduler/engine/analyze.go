@@ -66,13 +66,19 @@ func (s *Solver) need(l Lit, level int32) {
 	}
 }
 
-// analyze turns the conflict into a clause that it teaches, its first literal to be set after going back to the level
-// returned (first unique implication point). It uses up the trail of the present level. False: no solution.
-func (s *Solver) analyze() (back int32, ok bool) {
+// conflictLevel is the highest level that the conflict needs.
+func (s *Solver) conflictLevel() int32 {
 	level := int32(0)
 	for _, l := range s.conflict {
 		level = max(level, s.levelOf(l))
 	}
+	return level
+}
+
+// analyze turns the conflict into a clause that it teaches, its first literal to be set after going back to the level
+// returned (first unique implication point). It uses up the trail of the present level. False: no solution.
+func (s *Solver) analyze() (back int32, ok bool) {
+	level := s.conflictLevel()
 	if level == 0 {
 		return 0, false
 	}

@@ -25,18 +25,23 @@ type cumulative struct {
 	capacity int
 	levels   []Level
 	parts    []Part
-	order    []int32 // parts by the end of what they must run, kept nearly sorted between runs
-	musts    []must
+	state    []must  // by part
+	begins   []int32 // parts that must run, by the beginning and by the end of the stretch
+	ends     []int32
 	profile  []segment
-	others   []must // scratch for explanations
+	others   []other // scratch for explanations
 }
 
-// must is the stretch over which a part runs whatever is decided.
+// must is the stretch over which a part runs whatever is decided; of no amount where there is none.
 type must struct {
-	part         int32
-	from, to     int
-	amount       int
-	fromLit, end Lit
+	from, to, amount int
+	listed           bool
+}
+
+// other is a part that runs at the minute of an explanation.
+type other struct {
+	part   int32
+	amount int
 }
 
 // segment is a stretch over which what must run is of one height.
@@ -56,8 +61,8 @@ const (
 func (s *Solver) AddCumulative(capacity int, levels []Level, parts []Part) {
 	c := &cumulative{id: int32(len(s.props)), capacity: capacity, levels: levels, parts: parts}
 	var views []View
-	for i, p := range parts {
-		c.order = append(c.order, int32(i))
+	c.state = make([]must, len(parts))
+	for _, p := range parts {
 		views = append(views, p.From.View, p.To.View, p.Amount.View, p.Present.View())
 	}
 	slices.Sort(views)
@@ -66,11 +71,11 @@ func (s *Solver) AddCumulative(capacity int, levels []Level, parts []Part) {
 
 func (c *cumulative) propagate(s *Solver) bool {
 	c.collect(s)
-	if len(c.musts) == 0 {
+	if len(c.begins) == 0 {
 		return true
 	}
 	highest := c.build()
-	s.work += len(c.parts) + 4*len(c.musts)
+	s.work += len(c.parts) + 4*len(c.begins)
 	if ok := c.checkHeights(s); !ok {
 		return false
 	}
@@ -87,17 +92,36 @@ func (c *cumulative) propagate(s *Solver) bool {
 	return true
 }
 
-// collect lists what must run.
+// collect lists what must run, by when it begins at the latest and by when it ends at the soonest. Both orders change little
+// from one time to the next, so that they are kept and mended.
 func (c *cumulative) collect(s *Solver) {
-	c.musts = c.musts[:0]
 	for i := range c.parts {
 		p := &c.parts[i]
-		if !s.Holds(p.Present) {
-			continue
+		m := &c.state[i]
+		m.amount = 0
+		if s.Holds(p.Present) {
+			m.from, m.to = s.MaxOf(p.From), s.MinOf(p.To)
+			if m.from < m.to {
+				m.amount = max(s.MinOf(p.Amount), 0)
+			}
 		}
-		from, to, amount := s.MaxOf(p.From), s.MinOf(p.To), s.MinOf(p.Amount)
-		if from < to && amount > 0 {
-			c.musts = append(c.musts, must{part: int32(i), from: from, to: to, amount: amount})
+		if m.amount > 0 && !m.listed {
+			m.listed = true
+			c.begins, c.ends = append(c.begins, int32(i)), append(c.ends, int32(i))
+		}
+	}
+	gone := func(i int32) bool { return c.state[i].amount == 0 }
+	c.ends = slices.DeleteFunc(c.ends, gone)
+	c.begins = slices.DeleteFunc(c.begins, func(i int32) bool {
+		c.state[i].listed = !gone(i)
+		return gone(i)
+	})
+	for k := 1; k < len(c.begins); k++ {
+		for j := k; j > 0 && c.state[c.begins[j-1]].from > c.state[c.begins[j]].from; j-- {
+			c.begins[j-1], c.begins[j] = c.begins[j], c.begins[j-1]
+		}
+		for j := k; j > 0 && c.state[c.ends[j-1]].to > c.state[c.ends[j]].to; j-- {
+			c.ends[j-1], c.ends[j] = c.ends[j], c.ends[j-1]
 		}
 	}
 }
@@ -105,32 +129,23 @@ func (c *cumulative) collect(s *Solver) {
 // build makes the profile and returns its greatest height, with what is used already.
 func (c *cumulative) build() int {
 	c.profile = c.profile[:0]
-	slices.SortFunc(c.musts, func(a, b must) int { return cmp.Or(cmp.Compare(a.from, b.from), cmp.Compare(a.part, b.part)) })
-	// The ends in rising order, by insertion: few and nearly sorted.
-	c.order = c.order[:0]
-	for i := range c.musts {
-		c.order = append(c.order, int32(i))
-		for k := i; k > 0 && c.musts[c.order[k-1]].to > c.musts[c.order[k]].to; k-- {
-			c.order[k-1], c.order[k] = c.order[k], c.order[k-1]
-		}
-	}
 	height, begun, ended, highest := 0, 0, 0, 0
-	at := c.musts[0].from
-	for ended < len(c.musts) {
-		next := c.musts[c.order[ended]].to
-		if begun < len(c.musts) {
-			next = min(next, c.musts[begun].from)
+	at := c.state[c.begins[0]].from
+	for ended < len(c.ends) {
+		next := c.state[c.ends[ended]].to
+		if begun < len(c.begins) {
+			next = min(next, c.state[c.begins[begun]].from)
 		}
 		if next > at && height > 0 {
 			highest = max(highest, c.append(at, next, height))
 		}
 		at = next
-		for begun < len(c.musts) && c.musts[begun].from == at {
-			height += c.musts[begun].amount
+		for begun < len(c.begins) && c.state[c.begins[begun]].from == at {
+			height += c.state[c.begins[begun]].amount
 			begun++
 		}
-		for ended < len(c.musts) && c.musts[c.order[ended]].to == at {
-			height -= c.musts[c.order[ended]].amount
+		for ended < len(c.ends) && c.state[c.ends[ended]].to == at {
+			height -= c.state[c.ends[ended]].amount
 			ended++
 		}
 	}
@@ -351,18 +366,18 @@ func (c *cumulative) othersAt(s *Solver, out []Lit, m moment) []Lit {
 			continue
 		}
 		if amount := s.minAt(p.Amount.View, m.at) + p.Amount.Off; amount > 0 {
-			c.others = append(c.others, must{part: int32(i), amount: amount, fromLit: begun, end: lasts})
+			c.others = append(c.others, other{int32(i), amount})
 			sum += amount
 		}
 	}
-	slices.SortFunc(c.others, func(a, b must) int { return cmp.Or(cmp.Compare(a.amount, b.amount), cmp.Compare(a.part, b.part)) })
+	slices.SortFunc(c.others, func(a, b other) int { return cmp.Or(cmp.Compare(a.amount, b.amount), cmp.Compare(a.part, b.part)) })
 	for _, o := range c.others {
 		if sum-o.amount > m.above {
 			sum -= o.amount
 			continue
 		}
 		p := &c.parts[o.part]
-		out = append(out, o.fromLit, o.end, p.Present, p.Amount.AtLeast(o.amount))
+		out = append(out, p.From.AtMost(m.minute), p.To.AtLeast(m.minute+1), p.Present, p.Amount.AtLeast(o.amount))
 	}
 	return out
 }

@@ -58,3 +58,12 @@ func (t Term) AtLeast(b int) Lit { return AtLeast(t.View, b-t.Off) }
 
 // AtMost says that the term is at most b.
 func (t Term) AtMost(b int) Lit { return AtMost(t.View, b-t.Off) }
+
+// Value is the term's value where all variables have the values given.
+func (t Term) Value(values []int) int {
+	value := values[t.View/2]
+	if t.View&1 == 1 {
+		value = -value
+	}
+	return value + t.Off
+}

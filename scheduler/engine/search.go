@@ -37,8 +37,9 @@ type Strategy struct {
 	// RandomShare is the share of activity decisions that are taken at random, by Random.
 	RandomShare float64
 	Random      *rand.Rand
-	// Assume holds at first levels, one statement each.
-	Assume []Lit
+	// Assume holds at first levels, one statement each. Hold holds after these, all at one level: that they cannot hold
+	// together teaches nothing, so that they cost little.
+	Assume, Hold []Lit
 }
 
 // SetPhases makes activity-based branching try values as in a solution first; by variable.
@@ -137,6 +138,10 @@ func (r *searching) allowed() int { return 4000 + r.stats.Conflicts/20 }
 
 func (r *searching) conflict() (Outcome, bool) {
 	r.stats.Conflicts++
+	if len(r.how.Hold) > 0 && r.conflictLevel() == int32(len(r.how.Assume))+1 {
+		r.backTo(0)
+		return Exhausted, true
+	}
 	back, ok := r.analyze()
 	if !ok {
 		r.broken = true
@@ -167,6 +172,13 @@ func (r *searching) step() (Outcome, bool) {
 		r.decide(l)
 		return 0, false
 	}
+	if len(r.how.Hold) > 0 && int(r.level()) == len(r.how.Assume) {
+		if !r.hold() {
+			r.backTo(0)
+			return Exhausted, true
+		}
+		return 0, false
+	}
 	l := True
 	if r.active {
 		l = r.mostActive()
@@ -179,6 +191,18 @@ func (r *searching) step() (Outcome, bool) {
 	}
 	r.decide(l)
 	return 0, false
+}
+
+// hold opens a level with all statements to be held; false when one of them fails already.
+func (r *searching) hold() bool {
+	r.decide(True)
+	for _, l := range r.how.Hold {
+		if r.Fails(l) {
+			return false
+		}
+		r.set(l, reason{kind: byDecision})
+	}
+	return true
 }
 
 // mostActive is the most active open statement, as true or false as in the solution that phases are saved from, or as low

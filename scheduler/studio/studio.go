@@ -92,7 +92,7 @@ func (d *drawer) standing() {
 		}
 		pitch := p.HorizonMinutes / count
 		for i := range count {
-			length := max(pitch*(30+d.IntN(30))/100, step)
+			length := min((12+d.IntN(24))*hour, pitch*6/10)
 			begin := i*pitch + d.IntN(max(pitch-length, 1))
 			held := plan.Held{Interval: plan.Interval{Start: begin, End: begin + length}, Family: d.IntN(2)}
 			p.Unaries[f].Held = append(p.Unaries[f].Held, held)
