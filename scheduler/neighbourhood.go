@@ -33,38 +33,63 @@ func (o *optimiser) freeWindow(free []bool) {
 	}
 }
 
-// freeRuns frees tasks by the groups that lags tie together: one at random, and others that have a task near it in time.
+// freeRuns frees tasks by the groups that lags tie together: one, rather one that is late, and others that are in its way: on
+// a unary that it could use, between its release and its end.
 func (o *optimiser) freeRuns(free []bool) {
-	groups := map[int][]int{}
-	var order []int
+	seed := o.random.IntN(len(free))
+	for range 2 {
+		if other := o.random.IntN(len(free)); o.cost(o.groups[other]) > o.cost(o.groups[seed]) {
+			seed = other
+		}
+	}
+	way := map[int]bool{}
+	from, until := o.best.MakespanMinute(), 0
 	for i, g := range o.groups {
-		if groups[g] == nil {
-			order = append(order, g)
+		if g != o.groups[seed] {
+			continue
 		}
-		groups[g] = append(groups[g], i)
-	}
-	seed := order[o.random.IntN(len(order))]
-	count := 0
-	release := func(g int) {
-		for _, i := range groups[g] {
-			if !free[i] {
-				free[i] = true
-				count++
-			}
+		free[i] = true
+		from, until = min(from, o.problem.Tasks[i].ReleaseMinute), max(until, o.best.Tasks[i].EndMinute())
+		for _, m := range o.x.tasks[i].modes {
+			way[o.x.model.modes[m].unary] = true
 		}
 	}
-	release(seed)
-	at := o.best.Tasks[groups[seed][o.random.IntN(len(groups[seed]))]]
-	for range 4 * len(order) {
-		g := order[o.random.IntN(len(order))]
-		near := o.best.Tasks[groups[g][o.random.IntN(len(groups[g]))]]
-		if near.StartMinute < at.EndMinute() && at.StartMinute < near.EndMinute() || o.random.IntN(8) == 0 {
-			release(g)
-		}
-		if count >= o.size {
+	for range 8 * o.size {
+		i := o.random.IntN(len(free))
+		placed := o.best.Tasks[i]
+		near := !placed.Omitted() && placed.StartMinute < until && placed.EndMinute() > from &&
+			way[o.problem.Tasks[i].Modes[placed.Mode].Unary]
+		if (near || o.random.IntN(16) == 0) && o.release(free, o.groups[i]) >= o.size {
 			return
 		}
 	}
+}
+
+// release frees the tasks of a group and says how many are free then.
+func (o *optimiser) release(free []bool, group int) int {
+	count := 0
+	for i, g := range o.groups {
+		free[i] = free[i] || g == group
+		if free[i] {
+			count++
+		}
+	}
+	return count
+}
+
+// cost is what a group adds to lateness and completion in the best solution.
+func (o *optimiser) cost(group int) int {
+	sum := 0
+	for i, g := range o.groups {
+		if placed := o.best.Tasks[i]; g == group && !placed.Omitted() {
+			task := &o.problem.Tasks[i]
+			sum += task.LatenessWeight * max(placed.EndMinute()-task.DueMinute, 0)
+			if o.values[len(o.values)-1].Objective == plan.Completion {
+				sum += task.CompletionWeight * (placed.EndMinute() - task.ReleaseMinute)
+			}
+		}
+	}
+	return sum
 }
 
 // hold states the modes and starts of the tasks that are not free, give or take some minutes.

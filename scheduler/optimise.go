@@ -22,6 +22,7 @@ type optimiser struct {
 	values     []ObjectiveValue // of the objectives begun
 	round      int
 	size       int // about how many tasks a neighbourhood frees
+	patience   int // conflicts after which the search gives up where it has no solution; 0: none
 }
 
 // Conflicts in one go: while there is no solution yet, by the round; on improving; in one neighbourhood; on the bound.
@@ -119,7 +120,7 @@ func (o *optimiser) minimise(goal engine.Term, last bool) answer {
 		if d.known && d.at.Value <= d.at.Bound {
 			return yes
 		}
-		if o.exhausted() {
+		if o.exhausted() || o.patience > 0 && !o.found && o.met() >= o.patience {
 			return unanswered
 		}
 		if answer := d.turn(); answer != unanswered {

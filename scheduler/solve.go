@@ -86,31 +86,49 @@ func (r *run) solve() Result {
 		if share > 1 {
 			c.cap(state, c.horizon/share)
 		}
-		if c.run(state) && !r.meter.stopped {
-			if result, ok := r.within(c, state, low); ok {
+		empty := !c.run(state)
+		if !empty && !r.meter.stopped {
+			result := r.within(c, state, window{low: low, whole: share == 1})
+			if result.Status != Infeasible && (result.Status != Unknown || share == 1) {
 				return result
 			}
+			empty = result.Status == Infeasible
 		}
 		if r.meter.stopped {
 			return Result{Status: Unknown, Conflicts: r.conflicts}
 		}
-		low = c.horizon/share + 1
+		if empty {
+			low = c.horizon/share + 1
+		}
 	}
 	return Result{Status: Infeasible, Conflicts: r.conflicts}
 }
 
-// within solves below a state at its fixed point; false when there is no solution there.
-func (r *run) within(c *closure, state *state, low int) (Result, bool) {
-	o := newOptimiser(r, encode(c.model, state))
+// windowConflicts is how much may be tried to find a solution in a window before a longer one is looked at.
+const windowConflicts = 200
+
+// window is from 0 to a horizon, whole if it is the problem's own; nothing ends before low.
+type window struct {
+	low   int
+	whole bool
+}
+
+// within solves below a state at its fixed point.
+func (r *run) within(c *closure, state *state, w window) Result {
+	low := w.low
 	if r.objectives()[0] == plan.Makespan {
 		bound, ok := c.lowerBound(state)
 		if !ok && !r.meter.stopped {
-			return Result{}, false
+			return Result{Status: Infeasible}
 		}
 		low = max(low, bound)
+	}
+	o := newOptimiser(r, encode(c.model, state))
+	if !w.whole {
+		o.patience = windowConflicts
 	}
 	result := o.all(low)
 	r.conflicts += o.met()
 	result.Conflicts = r.conflicts
-	return result, result.Status != Infeasible
+	return result
 }
