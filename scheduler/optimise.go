@@ -116,6 +116,9 @@ func (o *optimiser) minimise(goal engine.Term, last bool) answer {
 		return no
 	}
 	o.round = 0
+	if d.at.Objective == plan.Makespan && !o.found {
+		d.begin()
+	}
 	for {
 		if d.known && d.at.Value <= d.at.Bound {
 			return yes
