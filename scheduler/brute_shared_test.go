@@ -118,32 +118,47 @@ func (b *brute) enough(placed []scheduler.Placement, crew, minute int) bool {
 
 // value works an objective out minute by minute.
 func (b *brute) value(s scheduler.Solution, what scheduler.Objective) int {
-	sum := 0
-	for _, p := range s.Tasks {
-		task := b.problem.Tasks[p.Task]
-		switch {
-		case what == scheduler.OmissionObjective && p.Omitted():
-			sum += task.OmissionWeight
-		case what == scheduler.CompletionObjective && !p.Omitted():
-			sum += task.CompletionWeight * p.EndMinute()
-		case what == scheduler.LatenessObjective && !p.Omitted() && p.EndMinute() > task.DueMinute:
-			sum += task.LatenessWeight * (p.EndMinute() - task.DueMinute)
-		case what == scheduler.ChangeObjective && task.Present != nil:
-			if p.Mode != task.Present.Mode {
-				sum += task.Present.ModeWeight
-			}
-			for at := min(p.StartMinute, task.Present.StartMinute); at < max(p.StartMinute, task.Present.StartMinute) && !p.Omitted(); at++ {
-				sum += task.Present.MinuteWeight
-			}
-		case what == scheduler.MakespanObjective && !p.Omitted():
-			sum = max(sum, p.EndMinute())
-		}
-	}
 	switch what {
 	case scheduler.VisitsObjective:
 		return b.visits(s)
 	case scheduler.EnergyObjective:
 		return b.energy(s)
+	case scheduler.MakespanObjective:
+		latest := 0
+		for _, p := range s.Tasks {
+			latest = max(latest, p.EndMinute())
+		}
+		return latest
+	}
+	sum := 0
+	for _, p := range s.Tasks {
+		task := b.problem.Tasks[p.Task]
+		switch {
+		case what == scheduler.ChangeObjective:
+			sum += b.change(p, task.Present)
+		case p.Omitted():
+			if what == scheduler.OmissionObjective {
+				sum += task.OmissionWeight
+			}
+		case what == scheduler.CompletionObjective:
+			sum += task.CompletionWeight * p.EndMinute()
+		case what == scheduler.LatenessObjective && p.EndMinute() > task.DueMinute:
+			sum += task.LatenessWeight * (p.EndMinute() - task.DueMinute)
+		}
+	}
+	return sum
+}
+
+func (b *brute) change(p scheduler.Placement, present *scheduler.Present) int {
+	if present == nil {
+		return 0
+	}
+	sum := 0
+	if p.Mode != present.Mode {
+		sum += present.ModeWeight
+	}
+	for at := min(p.StartMinute, present.StartMinute); at < max(p.StartMinute, present.StartMinute) && !p.Omitted(); at++ {
+		sum += present.MinuteWeight
 	}
 	return sum
 }

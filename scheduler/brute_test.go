@@ -138,6 +138,20 @@ func (b *brute) fits(p scheduler.Placement) bool {
 	if !b.shares(all) {
 		return false
 	}
+	if !b.lagsHold(all) {
+		return false
+	}
+	for c := range b.problem.Cumulatives {
+		for minute := p.StartMinute; minute < p.EndMinute(); minute++ {
+			if sum := b.demandAt(all, c, minute); sum > 0 && sum+b.used(c, minute) > b.problem.Cumulatives[c].Capacity {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+func (b *brute) lagsHold(all []scheduler.Placement) bool {
 	for _, lag := range b.problem.Lags {
 		if lag.From >= len(all) || lag.To >= len(all) {
 			continue
@@ -151,13 +165,6 @@ func (b *brute) fits(p scheduler.Placement) bool {
 		}
 		if between < lag.MinMinutes || (lag.MaxMinutes >= 0 && between > lag.MaxMinutes) {
 			return false
-		}
-	}
-	for c := range b.problem.Cumulatives {
-		for minute := p.StartMinute; minute < p.EndMinute(); minute++ {
-			if sum := b.demandAt(all, c, minute); sum > 0 && sum+b.used(c, minute) > b.problem.Cumulatives[c].Capacity {
-				return false
-			}
 		}
 	}
 	return true

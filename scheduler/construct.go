@@ -318,7 +318,6 @@ func (d *descent) begin() {
 		}
 	}
 	if d.x.solver.Search(d.branch, engine.Strategy{Hold: held}, d.limits(firstSlice)) == engine.Solved {
-		d.record(d.goal)
-		d.known = true
+		d.record()
 	}
 }

@@ -37,17 +37,24 @@ type taskTerms struct {
 	first, last int // least start and latest end
 }
 
-// encode states the model, with the starts that the state has left.
-func encode(m *model, st *state) *encoding {
+// encode states the model, with the starts that the state has left. Once the meter has stopped it leaves out the rest, and
+// nobody may use it then.
+func encode(m *model, st *state, meter *meter) *encoding {
 	x := &encoding{model: m, state: st, solver: engine.New(), orders: map[[2]int]engine.Lit{}, idle: map[engine.View]bool{},
 		joins: map[pairOf]engine.Lit{}, leaders: map[stay]engine.Lit{}}
 	for task := range m.problem.Tasks {
 		x.tasks = append(x.tasks, x.task(task))
+		if !meter.spend(64 * len(x.tasks[task].modes)) {
+			return x
+		}
 	}
 	for _, l := range m.lags {
 		x.lag(l)
 	}
 	x.unaries()
+	if meter.look() {
+		return x
+	}
 	for c := range m.problem.Cumulatives {
 		if !m.skip[group{KindCumulative, c}] {
 			x.cumulative(c)

@@ -72,10 +72,14 @@ func (r *run) makespanWithoutHorizon() int {
 		return -1
 	}
 	alone := run{problem: r.problem, options: r.options, meter: m, res: r.res}
-	o := newOptimiser(&alone, encode(c.model, state))
-	o.values = append(o.values, ObjectiveValue{Objective: plan.Makespan})
-	if o.minimise(o.x.objective(plan.Makespan), true) == yes {
-		return o.values[0].Value
+	x := encode(c.model, state, m)
+	if m.stopped {
+		return -1
+	}
+	alone.options.OnImprove = nil
+	t := team{run: &alone, members: []*optimiser{newOptimiser(&alone, x, 0)}}
+	if t.minimise(plan.Makespan, 0, true) == yes {
+		return t.values[0].Value
 	}
 	return -1
 }

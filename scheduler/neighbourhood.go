@@ -84,7 +84,7 @@ func (o *optimiser) cost(group int) int {
 		if placed := o.best.Tasks[i]; g == group && !placed.Omitted() {
 			task := &o.problem.Tasks[i]
 			sum += task.LatenessWeight * max(placed.EndMinute()-task.DueMinute, 0)
-			if o.values[len(o.values)-1].Objective == plan.Completion {
+			if o.board.at.Objective == plan.Completion {
 				sum += task.CompletionWeight * (placed.EndMinute() - task.ReleaseMinute)
 			}
 		}

@@ -2,7 +2,6 @@ package scheduler
 
 import (
 	"math/rand/v2"
-	"slices"
 
 	"saggar/scheduler/engine"
 	"saggar/scheduler/plan"
@@ -11,6 +10,10 @@ import (
 // optimiser makes the objectives of one encoding least, one after the other.
 type optimiser struct {
 	*run
+	meter      *meter // its own: run's is another thread's
+	member     int    // in the team
+	goal       engine.Term
+	board      *board
 	x          *encoding
 	branch     *brancher
 	ranks      []int // for branching run by run
@@ -19,7 +22,6 @@ type optimiser struct {
 	best       plan.Solution
 	bestValues []int // of the engine's variables
 	found      bool
-	values     []ObjectiveValue // of the objectives begun
 	round      int
 	size       int // about how many tasks a neighbourhood frees
 	patience   int // conflicts after which the search gives up where it has no solution; 0: none
@@ -34,8 +36,11 @@ const (
 	restartUnit  = 100
 )
 
-func newOptimiser(r *run, x *encoding) *optimiser {
-	o := &optimiser{run: r, x: x, branch: &brancher{x: x}, random: rand.New(rand.NewPCG(r.options.Seed, 1)), size: 8}
+func newOptimiser(r *run, x *encoding, member int) *optimiser {
+	o := &optimiser{
+		run: r, meter: newMeter(r.meter.ctx), member: member, x: x, branch: &brancher{x: x}, size: 8,
+		random: rand.New(rand.NewPCG(r.options.Seed, uint64(member)+1)),
+	}
 	o.ranks, o.groups = x.byRun()
 	return o
 }
@@ -45,82 +50,40 @@ func (o *optimiser) met() int { return o.x.solver.Stats().Conflicts }
 // spent is the conflicts of this and all earlier searches of the call.
 func (o *optimiser) spent() int { return o.run.conflicts + o.met() }
 
+// stop says whether the time is over, or another member has settled the question.
+func (o *optimiser) stop() bool { return o.meter.look() || o.board != nil && o.board.over.Load() }
+
 // exhausted says whether the time or the conflicts are used up.
 func (o *optimiser) exhausted() bool {
 	limit := o.options.ConflictLimit
-	return o.meter.look() || limit > 0 && o.spent() >= limit
-}
-
-// all goes through the objectives, then through the ties where the problem names no objective.
-func (o *optimiser) all(low int) Result {
-	objectives := o.objectives()
-	proven := true
-	for i, what := range objectives {
-		goal := o.x.objective(what)
-		floor := o.x.solver.MinOf(goal)
-		if i == 0 && what == plan.Makespan {
-			floor = max(floor, low)
-		}
-		o.values = append(o.values, ObjectiveValue{Objective: what, Bound: floor})
-		last := i+1 == len(objectives) && len(o.problem.Objectives) > 0
-		switch o.minimise(goal, last) {
-		case yes:
-			o.x.solver.Assert(goal.AtMost(o.values[i].Value))
-		case no:
-			return Result{Status: Infeasible}
-		case unanswered:
-			proven = false
-		}
-		if !proven {
-			break
-		}
-	}
-	if proven && len(o.problem.Objectives) == 0 {
-		proven = o.ties()
-	}
-	return o.result(proven)
-}
-
-func (o *optimiser) result(proven bool) Result {
-	result := Result{Status: Unknown, Objectives: o.values}
-	if o.values[0].Objective == plan.Makespan {
-		result.BoundMinute = o.values[0].Bound
-	}
-	if !o.found {
-		result.Objectives = nil
-		return result
-	}
-	result.Status = Feasible
-	if proven {
-		result.Status = Optimal
-	}
-	result.Solution = o.best
-	result.MakespanMinute = o.best.MakespanMinute()
-	return result
+	return o.stop() || limit > 0 && o.spent() >= limit
 }
 
 // descent is the search for the least value of one objective.
 type descent struct {
 	*optimiser
-	goal  engine.Term
 	at    *ObjectiveValue
 	last  bool // no objective follows: what is asserted need not be taken back
 	known bool // there is a solution with the value
 }
 
-// minimise finds the least value of the goal: yes when it is proven, no when there is no solution at all. The value and the
-// bound are kept in the last of values.
-func (o *optimiser) minimise(goal engine.Term, last bool) answer {
-	d := descent{optimiser: o, goal: goal, at: &o.values[len(o.values)-1], last: last}
-	if !o.x.solver.Assert(goal.AtLeast(d.at.Bound)) {
+// minimise finds the least value of an objective together with others: yes when it is proven, no when there is no solution at
+// all. What is found is on the board.
+func (o *optimiser) minimise(what plan.Objective, b *board, last bool) answer {
+	o.goal, o.board, o.round = o.x.objective(what), b, 0
+	at := ObjectiveValue{Objective: what, Bound: o.x.solver.MinOf(o.goal)}
+	b.raise(o, at.Bound)
+	d := descent{optimiser: o, at: &at, last: last}
+	b.take(&d)
+	if !o.x.solver.Assert(o.goal.AtLeast(at.Bound)) {
 		return no
 	}
-	o.round = 0
-	if d.at.Objective == plan.Makespan && !o.found {
+	if what == plan.Makespan && !o.found {
 		d.begin()
 	}
 	for {
-		if d.known && d.at.Value <= d.at.Bound {
+		b.take(&d)
+		if d.known && at.Value <= at.Bound {
 			return yes
 		}
 		if o.exhausted() || o.patience > 0 && !o.found && o.met() >= o.patience {
@@ -145,7 +108,7 @@ func (d *descent) turn() answer {
 	if answer := d.improve(); answer != unanswered {
 		return answer
 	}
-	if d.round%8 == 7 {
+	if (d.round+4*d.member)%8 == 7 {
 		d.raise()
 	}
 	return d.near()
@@ -164,6 +127,9 @@ func (d *descent) seek() answer {
 // improve looks for a better solution everywhere.
 func (d *descent) improve() answer {
 	how := engine.Strategy{Activity: true, AlwaysActive: d.round%4 != 3, RestartConflicts: restartUnit, Random: d.random}
+	if d.member > 0 {
+		how.RandomShare = 0.02
+	}
 	if d.x.roomy {
 		return d.search(how, improveSlice/10)
 	}
@@ -185,7 +151,7 @@ func (d *descent) near() answer {
 		how.Assume, how.Hold = []engine.Lit{d.goal.AtMost(d.at.Value - 1)}, d.neighbourhood(d.at.Objective)
 		switch d.x.solver.Search(d.branch, how, d.limits(nearSlice)) {
 		case engine.Solved:
-			d.record(d.goal)
+			d.record()
 		case engine.Exhausted:
 			if d.x.solver.Broken() {
 				d.at.Bound = d.at.Value
@@ -208,7 +174,7 @@ func (d *descent) raise() {
 		how.Assume = []engine.Lit{d.goal.AtMost(d.at.Bound)}
 		switch s.Search(d.branch, how, d.limits(boundSlice)) {
 		case engine.Solved:
-			d.record(d.goal)
+			d.record()
 			return
 		case engine.Stopped:
 			return
@@ -218,7 +184,7 @@ func (d *descent) raise() {
 			}
 			d.at.Bound++
 			s.Assert(d.goal.AtLeast(d.at.Bound))
-			d.tell()
+			d.board.raise(d.optimiser, d.at.Bound)
 		}
 	}
 }
@@ -231,8 +197,7 @@ func (d *descent) search(how engine.Strategy, conflicts int) answer {
 	}
 	switch s.Search(d.branch, how, d.limits(conflicts)) {
 	case engine.Solved:
-		d.record(d.goal)
-		d.known = true
+		d.record()
 	case engine.Exhausted:
 		if !d.known {
 			return no
@@ -241,8 +206,11 @@ func (d *descent) search(how engine.Strategy, conflicts int) answer {
 		return yes
 	case engine.Stopped:
 		if low := s.MinOf(d.goal); low > d.at.Bound {
-			d.at.Bound = min(low, d.at.Value)
-			d.tell()
+			d.at.Bound = low
+			if d.known {
+				d.at.Bound = min(low, d.at.Value)
+			}
+			d.board.raise(d.optimiser, d.at.Bound)
 		}
 	}
 	return unanswered
@@ -253,31 +221,21 @@ func (o *optimiser) limits(conflicts int) engine.Limits {
 	if limit := o.options.ConflictLimit; limit > 0 {
 		conflicts = max(min(conflicts, limit-o.spent()), 1)
 	}
-	return engine.Limits{Stop: o.meter.look, Conflicts: conflicts}
+	return engine.Limits{Stop: o.stop, Conflicts: conflicts}
 }
 
 // record keeps the solution at which the solver stands.
-func (o *optimiser) record(goal engine.Term) {
-	s := o.x.solver
-	o.best, o.bestValues, o.found = o.x.solution(), s.Values(), true
-	at := &o.values[len(o.values)-1]
-	at.Value = s.MinOf(goal)
-	s.SetPhases(o.bestValues)
-	o.tell()
-}
-
-// tell reports what is known.
-func (o *optimiser) tell() {
-	if o.options.OnImprove == nil {
-		return
-	}
-	o.options.OnImprove(Progress{
-		Solution: o.best, Objectives: slices.Clone(o.values), Conflicts: o.spent(),
-	})
+func (d *descent) record() {
+	s := d.x.solver
+	d.best, d.bestValues, d.found, d.known = d.x.solution(), s.Values(), true, true
+	d.at.Value = s.MinOf(d.goal)
+	s.SetPhases(d.bestValues)
+	d.board.offer(d.optimiser, d.at.Value)
 }
 
 // ties settles the starts, then the ends, then the modes, each task that must be done after the one before.
 func (o *optimiser) ties() bool {
+	o.board = nil
 	for task := range o.x.tasks {
 		if t := &o.x.tasks[task]; !o.x.optional[task] && !o.settle(t.blocks[0], o.best.Tasks[task].StartMinute) {
 			return false
@@ -300,7 +258,7 @@ func (o *optimiser) ties() bool {
 func (o *optimiser) settle(goal engine.Term, value int) bool {
 	s := o.x.solver
 	for {
-		if !s.Root(o.meter.look) || o.exhausted() {
+		if !s.Root(o.stop) || o.exhausted() {
 			return false
 		}
 		if value <= s.MinOf(goal) {

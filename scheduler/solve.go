@@ -123,12 +123,23 @@ func (r *run) within(c *closure, state *state, w window) Result {
 		}
 		low = max(low, bound)
 	}
-	o := newOptimiser(r, encode(c.model, state))
-	if !w.whole {
-		o.patience = windowConflicts
+	t := team{run: r}
+	for member := range max(r.options.Threads, 1) {
+		x := encode(c.model, state, r.meter)
+		if r.meter.stopped {
+			return Result{Status: Unknown, Conflicts: r.conflicts}
+		}
+		o := newOptimiser(r, x, member)
+		if !w.whole {
+			o.patience = windowConflicts
+		}
+		t.members = append(t.members, o)
 	}
-	result := o.all(low)
-	r.conflicts += o.met()
+	result := t.all(low)
+	for _, o := range t.members {
+		r.conflicts += o.met()
+	}
+	r.meter.look()
 	result.Conflicts = r.conflicts
 	return result
 }

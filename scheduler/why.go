@@ -28,7 +28,10 @@ func (r *run) feasible(skip relaxed, pins []pin) answer {
 	case !closed:
 		return no
 	}
-	x := encode(c.model, state)
+	x := encode(c.model, state, m)
+	if m.stopped {
+		return unanswered
+	}
 	how := engine.Strategy{Activity: true, RestartConflicts: 100}
 	switch x.solver.Search(&brancher{x: x}, how, engine.Limits{Conflicts: r.options.ConflictLimit, Stop: m.look}) {
 	case engine.Solved:

@@ -38,19 +38,16 @@ func (d *disjunctive) propagate(s *Solver) bool {
 		}
 	}
 	for k, i := range d.here {
+		if s.work += k; s.look() {
+			return true
+		}
 		for _, j := range d.here[:k] {
 			a, b := &d.stays[i], &d.stays[j]
-			if a.Present == b.Present.Not() || s.MinOf(a.From) >= s.MaxOf(b.To) || s.MinOf(b.From) >= s.MaxOf(a.To) {
-				if len(d.here) > 0 && d.far(s, a, b) {
-					continue
-				}
-			}
-			if !d.pair(s, a, b) {
+			if !d.far(s, a, b) && !d.pair(s, a, b) {
 				return false
 			}
 		}
 	}
-	s.work += len(d.here) * len(d.here) / 4
 	return true
 }
 
