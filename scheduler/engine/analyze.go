@@ -169,6 +169,9 @@ func (s *Solver) learn(back int32) {
 	lbd := s.countLevels(lits)
 	s.backTo(back)
 	s.stats.Learnt++
+	if s.onLearn != nil {
+		s.onLearn(lits)
+	}
 	if len(lits) == 1 {
 		if !s.set(lits[0], reason{kind: byDecision}) {
 			s.broken = true

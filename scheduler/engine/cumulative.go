@@ -371,8 +371,10 @@ func (c *cumulative) othersAt(s *Solver, out []Lit, m moment) []Lit {
 		}
 	}
 	slices.SortFunc(c.others, func(a, b other) int { return cmp.Or(cmp.Compare(a.amount, b.amount), cmp.Compare(a.part, b.part)) })
-	for _, o := range c.others {
-		if sum-o.amount > m.above {
+	for i, o := range c.others {
+		// Where what is used exceeds the sum by itself, a part must run all the same for anything to be wrong.
+		last := m.skip < 0 && i+1 == len(c.others) && len(out) == 0
+		if sum-o.amount > m.above && !last {
 			sum -= o.amount
 			continue
 		}

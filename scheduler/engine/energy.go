@@ -48,7 +48,7 @@ func (s *Solver) AddEnergy(capacity int, levels []Level, parts []Part) {
 	sum := 0
 	for i, at := range levels {
 		if i > 0 {
-			sum += levels[i-1].Used * (at.From - levels[i-1].From)
+			sum += min(levels[i-1].Used, capacity) * (at.From - levels[i-1].From)
 		}
 		e.used = append(e.used, sum)
 	}
@@ -145,7 +145,7 @@ func (e *energy) usedBefore(minute int) int {
 	if i < 0 {
 		return 0
 	}
-	return e.used[i] + e.levels[i].Used*(minute-e.levels[i].From)
+	return e.used[i] + min(e.levels[i].Used, e.capacity)*(minute-e.levels[i].From)
 }
 
 // window is from a least start to a greatest end.

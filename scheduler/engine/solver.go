@@ -30,6 +30,7 @@ type Solver struct {
 	stop           func() bool
 	stopped        bool
 	stats          Stats
+	onLearn        func([]Lit) // told of every clause learnt; nil outside of tests
 }
 
 // Stats counts what the search did.
