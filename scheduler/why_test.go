@@ -24,7 +24,13 @@ func without(p scheduler.Problem, b scheduler.Blame) scheduler.Problem {
 			p.Tasks[b.Index].Modes[i].ForbiddenStarts = nil
 		}
 	case scheduler.KindBusy:
-		p.Unaries[b.Index].Busy = nil
+		p.Unaries[b.Index].Busy, p.Unaries[b.Index].Held = nil, nil
+	case scheduler.KindDeadline:
+		p.Tasks[b.Index].DeadlineMinute = 0
+	case scheduler.KindBudget:
+		p.Budgets = []scheduler.Budget{{Amount: 1000}}
+	case scheduler.KindCrew:
+		p.Crews = []scheduler.Crew{{People: 1000}}
 	case scheduler.KindCalendar, scheduler.KindTooLong:
 		p.Calendars[b.Index].Open = []scheduler.Interval{{Start: 0, End: 1000}}
 	case scheduler.KindCumulative, scheduler.KindOverDemand:
@@ -76,6 +82,9 @@ func onlyBlamed(p scheduler.Problem, blame []scheduler.Blame) scheduler.Problem 
 		}
 	}
 	relax(scheduler.KindRelease, len(p.Tasks))
+	relax(scheduler.KindDeadline, len(p.Tasks))
+	relax(scheduler.KindBudget, len(p.Budgets))
+	relax(scheduler.KindCrew, len(p.Crews))
 	relax(scheduler.KindForbidden, len(p.Tasks))
 	relax(scheduler.KindBusy, len(p.Unaries))
 	relax(scheduler.KindCalendar, len(p.Calendars))
@@ -90,8 +99,19 @@ func onlyBlamed(p scheduler.Problem, blame []scheduler.Blame) scheduler.Problem 
 // TestBlameIsMinimalAndSufficient holds each blame against changed problems: with nothing but the members there is no
 // solution, and with one of them less there is.
 func TestBlameIsMinimalAndSufficient(t *testing.T) {
+	blameHolds(t, everything)
+}
+
+// TestBlameOfWhatIsShared is the same for what tasks share and for deadlines.
+func TestBlameOfWhatIsShared(t *testing.T) {
+	s := shape{tasks: 3, modes: 2, horizon: 14, lags: true, busy: true}
+	s.setups, s.budgets, s.crews, s.deadlines, s.fromStart, s.noUnary = true, true, true, true, true, true
+	blameHolds(t, s)
+}
+
+func blameHolds(t *testing.T, s shape) {
 	rapid.Check(t, func(t *rapid.T) {
-		p := drawProblem(t, everything)
+		p := drawProblem(t, s)
 		result := solve(t, p, scheduler.Options{})
 		if result.Status != scheduler.Infeasible {
 			require.Empty(t, result.Blame)
