@@ -22,6 +22,13 @@ type constructor struct {
 	tail       []int // by task: the longest way from its start to the end of all
 	order      []int // each task after those that it follows
 	horizon    int
+	kept       []constructed // the shortest first
+}
+
+// constructed is a plan as starts, its tasks in order of start, and when it ends.
+type constructed struct {
+	starts, order []int
+	length        int
 }
 
 // need is an amount of a capacity; unaries come after cumulatives and are of one.
@@ -148,20 +155,18 @@ func (c *constructor) sortTasks() bool {
 	return true
 }
 
-// best is the shortest of the plans drawn, as starts; it stops at the bound.
-func (c *constructor) best(bound int) []int {
-	var best []int
-	shortest := far
+// drawn is the shortest of the plans that it draws, as starts; it stops at the bound. The better ones are kept to breed from.
+func (c *constructor) drawn(bound int) []int {
 	for sample := range constructedPlans {
-		if c.o.meter.look() || shortest <= bound {
+		if c.o.stop() || len(c.kept) > 0 && c.kept[0].length <= bound {
 			break
 		}
-		starts, length := c.improved(c.serial(c.keys(sample)))
-		if length < shortest {
-			best, shortest = starts, length
-		}
+		c.keep(c.improved(c.serial(c.keys(sample))))
 	}
-	return best
+	if len(c.kept) == 0 {
+		return nil
+	}
+	return c.kept[0].starts
 }
 
 // keys draws priorities: the longest tail first, with more and more left to chance.
@@ -274,7 +279,7 @@ func (c *constructor) length(starts []int) int {
 
 // improved moves all tasks as far right as they go, the latest end first, and back left, the earliest start first, as long
 // as the plan becomes shorter.
-func (c *constructor) improved(starts []int) ([]int, int) {
+func (c *constructor) improved(starts []int) constructed {
 	length := c.length(starts)
 	for {
 		moved := slices.Clone(starts)
@@ -292,7 +297,7 @@ func (c *constructor) improved(starts []int) ([]int, int) {
 		}
 		shorter := c.length(moved)
 		if shorter >= length {
-			return starts, length
+			return constructed{starts, c.sorted(func(i int) int { return starts[i] }), length}
 		}
 		starts, length = moved, shorter
 	}
@@ -304,13 +309,15 @@ func (c *constructor) sorted(key func(i int) int) []int {
 	return order
 }
 
-// begin hands the best plan that can be constructed to the engine, which accepts it as its first solution if it is one.
+// begin hands the best plan that can be constructed to the engine.
 func (d *descent) begin() {
-	c := newConstructor(d.optimiser)
-	if c == nil {
-		return
+	if d.built = newConstructor(d.optimiser); d.built != nil {
+		d.accept(d.built.drawn(d.at.Bound))
 	}
-	starts := c.best(d.at.Bound)
+}
+
+// accept hands a constructed plan to the engine, which takes it as a solution if it is one.
+func (d *descent) accept(starts []int) {
 	var held []engine.Lit
 	for i, start := range starts {
 		if at := d.x.tasks[i].blocks[0]; at.View != 0 {

@@ -65,6 +65,7 @@ type descent struct {
 	at    *ObjectiveValue
 	last  bool // no objective follows: what is asserted need not be taken back
 	known bool // there is a solution with the value
+	built *constructor
 }
 
 // minimise finds the least value of an objective together with others: yes when it is proven, no when there is no solution at
@@ -107,6 +108,11 @@ func (d *descent) turn() answer {
 	}
 	if answer := d.improve(); answer != unanswered {
 		return answer
+	}
+	if d.built != nil && len(d.x.tasks) >= bredFromSize {
+		if starts := d.built.breed(bredInATurn); starts != nil && d.built.kept[0].length < d.at.Value {
+			d.accept(starts)
+		}
 	}
 	if (d.round+4*d.member)%8 == 7 {
 		d.raise()

@@ -5,6 +5,13 @@ type difference struct {
 	from, to View
 	apart    int
 	conds    []Lit
+	tests    []floor // the conditions, taken apart
+}
+
+// floor is a statement taken apart: the view is at least the bound.
+type floor struct {
+	view  View
+	bound int
 }
 
 // condition stands in the list of a view: from the bound on, a condition of the difference holds.
@@ -33,7 +40,12 @@ func (s *Solver) AddDifference(from, to Term, apart int, conds ...Lit) {
 		return
 	}
 	id := int32(len(s.diffs))
-	s.diffs = append(s.diffs, difference{from.View, to.View, apart, open}, difference{to.View ^ 1, from.View ^ 1, apart, open})
+	tests := make([]floor, len(open))
+	for i, c := range open {
+		tests[i] = floor{c.View(), c.Bound()}
+	}
+	s.diffs = append(s.diffs, difference{from.View, to.View, apart, open, tests},
+		difference{to.View ^ 1, from.View ^ 1, apart, open, tests})
 	s.arcs[from.View] = append(s.arcs[from.View], id)
 	s.arcs[to.View^1] = append(s.arcs[to.View^1], id+1)
 	for _, c := range open {
@@ -81,21 +93,21 @@ func (s *Solver) follow(id int32) bool {
 	if b <= s.lb[d.to] {
 		return true
 	}
-	open := True
-	for _, c := range d.conds {
-		if s.Holds(c) {
+	open := -1
+	for i, c := range d.tests {
+		if s.lb[c.view] >= c.bound {
 			continue
 		}
-		if open != True || s.Fails(c) {
+		if open >= 0 || -s.lb[c.view^1] < c.bound {
 			return true
 		}
-		open = c
+		open = i
 	}
-	if open == True {
+	if open < 0 {
 		return s.set(AtLeast(d.to, b), reason{kind: byArc, a: id})
 	}
 	if b > -s.lb[d.to^1] {
-		return s.set(open.Not(), reason{kind: byCondition, a: id, b: s.lb[d.from]})
+		return s.set(d.conds[open].Not(), reason{kind: byCondition, a: id, b: s.lb[d.from]})
 	}
 	return true
 }

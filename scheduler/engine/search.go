@@ -95,7 +95,7 @@ func (s *Solver) Search(b Brancher, how Strategy, limits Limits) Outcome {
 			continue
 		}
 		if run.due() {
-			s.backTo(0)
+			s.backTo(run.base())
 			run.restart()
 			continue
 		}
@@ -122,11 +122,26 @@ func (r *searching) due() bool {
 	return r.how.RestartConflicts > 0 && r.stats.Conflicts >= r.next
 }
 
+// base is the level to restart from: what is assumed and held stays, unless clauses must be forgotten.
+func (r *searching) base() int32 {
+	if len(r.learnt) > r.allowed() {
+		return 0
+	}
+	base := len(r.how.Assume)
+	if len(r.how.Hold) > 0 {
+		base++
+	}
+	return int32(base)
+}
+
 func (r *searching) restart() {
 	r.restarts++
 	r.stats.Restarts++
 	r.next = r.stats.Conflicts + r.how.RestartConflicts*luby(r.restarts)
 	r.active = r.how.AlwaysActive || r.how.Activity && r.restarts%2 == 0
+	if r.level() > 0 {
+		return
+	}
 	if len(r.learnt) > r.allowed() {
 		r.forget()
 	}

@@ -42,6 +42,7 @@ type settings struct {
 	seed      uint64
 	solutions string
 	output    string
+	studio    int
 }
 
 func main() {
@@ -51,6 +52,7 @@ func main() {
 	flag.Uint64Var(&s.seed, "seed", 1, "seed for what the search leaves to chance")
 	flag.StringVar(&s.solutions, "solutions", "", "folder for a file with starts and modes of each solution")
 	flag.StringVar(&s.output, "output", "csv", "csv or json")
+	flag.IntVar(&s.studio, "studio", 0, "instead of files, plan a drawn studio with so many runs of three stages")
 	flag.Parse()
 	if err := s.run(flag.Args()); err != nil {
 		fmt.Fprintln(os.Stderr, "race:", err)
@@ -59,11 +61,14 @@ func main() {
 }
 
 func (s settings) run(paths []string) error {
-	if len(paths) == 0 || s.threads < 1 || s.limit <= 0 || (s.output != "csv" && s.output != "json") {
-		return fmt.Errorf("needs folders or files, --threads of at least 1, a --limit above 0 and --output csv or json")
+	if (len(paths) == 0) == (s.studio <= 0) || s.threads < 1 || s.limit <= 0 || (s.output != "csv" && s.output != "json") {
+		return fmt.Errorf("needs folders or files, or --studio; --threads of at least 1, a --limit above 0 and --output csv or json")
 	}
 	if s.threads == 1 {
 		runtime.GOMAXPROCS(1)
+	}
+	if s.studio > 0 {
+		return s.planStudio(os.Stdout)
 	}
 	print := newPrinter(os.Stdout, s.output)
 	sums := map[string]*summary{}
