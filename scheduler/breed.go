@@ -7,7 +7,7 @@ import "slices"
 
 const (
 	keptPlans    = 30
-	bredInATurn  = 4000
+	bredInATurn  = 1500
 	swapOneIn    = 20
 	bredFromSize = 40 // tasks; fewer are soon searched through
 )

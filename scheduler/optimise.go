@@ -62,10 +62,11 @@ func (o *optimiser) exhausted() bool {
 // descent is the search for the least value of one objective.
 type descent struct {
 	*optimiser
-	at    *ObjectiveValue
-	last  bool // no objective follows: what is asserted need not be taken back
-	known bool // there is a solution with the value
-	built *constructor
+	at     *ObjectiveValue
+	last   bool // no objective follows: what is asserted need not be taken back
+	known  bool // there is a solution with the value
+	built  *constructor
+	stride int // by how much a neighbourhood must improve; more while it is easy
 }
 
 // minimise finds the least value of an objective together with others: yes when it is proven, no when there is no solution at
@@ -74,7 +75,7 @@ func (o *optimiser) minimise(what plan.Objective, b *board, last bool) answer {
 	o.goal, o.board, o.round = o.x.objective(what), b, 0
 	at := ObjectiveValue{Objective: what, Bound: o.x.solver.MinOf(o.goal)}
 	b.raise(o, at.Bound)
-	d := descent{optimiser: o, at: &at, last: last}
+	d := descent{optimiser: o, at: &at, last: last, stride: 1}
 	b.take(&d)
 	if !o.x.solver.Assert(o.goal.AtLeast(at.Bound)) {
 		return no
@@ -154,18 +155,22 @@ func (d *descent) near() answer {
 		}
 		how := engine.Strategy{Activity: true, RestartConflicts: restartUnit / 2, Random: d.random}
 		how.AlwaysActive = !d.x.roomy || d.round%2 == 0
-		how.Assume, how.Hold = []engine.Lit{d.goal.AtMost(d.at.Value - 1)}, d.neighbourhood(d.at.Objective)
+		step := max(min(d.stride, (d.at.Value-d.at.Bound)/20), 1)
+		how.Assume, how.Hold = []engine.Lit{d.goal.AtMost(d.at.Value - step)}, d.neighbourhood(d.at.Objective)
 		switch d.x.solver.Search(d.branch, how, d.limits(nearSlice)) {
 		case engine.Solved:
 			d.record()
+			d.stride *= 2
 		case engine.Exhausted:
 			if d.x.solver.Broken() {
 				d.at.Bound = d.at.Value
 				return yes
 			}
 			d.size = min(d.size+1, len(d.x.tasks)*3/4)
+			d.stride = max(d.stride/2, 1)
 		case engine.Stopped:
 			d.size = max(d.size-1, 4)
+			d.stride = max(d.stride/2, 1)
 		}
 		d.round++
 	}

@@ -43,7 +43,7 @@ func BenchmarkStudio(b *testing.B) {
 		begun := processorTime()
 		first = 0
 		var err error
-		result, err = scheduler.Solve(processorLimit{context.Background(), begun + 3*time.Second}, p, scheduler.Options{
+		result, err = scheduler.Solve(processorLimit{context.Background(), begun + 6*time.Second}, p, scheduler.Options{
 			SkipWhy: true, OnImprove: func(scheduler.Progress) {
 				if first == 0 {
 					first = processorTime() - begun

@@ -29,6 +29,10 @@ type cumulative struct {
 	begins   []int32 // parts that must run, by the beginning and by the end of the stretch
 	ends     []int32
 	profile  []segment
+	highest  int
+	undone   int     // the solver's count when all parts were last looked at; -1 after a failure
+	loose    []int32 // parts that were not settled then
+	moved    []int32 // parts that have changed since the last run
 	others   []other // scratch for explanations
 }
 
@@ -61,61 +65,129 @@ const (
 func (s *Solver) AddCumulative(capacity int, levels []Level, parts []Part) {
 	c := &cumulative{id: int32(len(s.props)), capacity: capacity, levels: levels, parts: parts}
 	var views []View
-	c.state = make([]must, len(parts))
+	c.state, c.undone = make([]must, len(parts)), -1
 	for _, p := range parts {
 		views = append(views, p.From.View, p.To.View, p.Amount.View, p.Present.View())
 	}
 	slices.Sort(views)
 	s.add(c, 0, slices.Compact(views))
+	for i, p := range parts {
+		of := []View{p.From.View, p.To.View, p.Amount.View, p.Present.View()}
+		slices.Sort(of)
+		s.note(c.id, int32(i), slices.Compact(of)...)
+	}
 }
 
 func (c *cumulative) propagate(s *Solver) bool {
-	c.collect(s)
+	changed := c.refresh(s)
 	if len(c.begins) == 0 {
 		return true
 	}
-	highest := c.build()
-	s.work += len(c.parts) + 4*len(c.begins)
-	if ok := c.checkHeights(s); !ok {
+	if changed {
+		c.highest = c.build()
+		s.work += 4 * len(c.begins)
+		if !c.checkHeights(s) {
+			c.undone = -1
+			return false
+		}
+	}
+	if !c.filterAll(s, changed) {
+		c.undone = -1
 		return false
 	}
-	for i := range c.parts {
+	return true
+}
+
+// filterAll looks at all parts that may still move, or at those that have changed where the profile is as it was.
+func (c *cumulative) filterAll(s *Solver, changed bool) bool {
+	list := c.loose
+	if !changed {
+		list = c.moved
+	}
+	s.work += len(list)
+	for _, i := range list {
 		p := &c.parts[i]
-		least := s.MinOf(p.Amount)
-		if s.MaxOf(p.Amount)+highest <= c.capacity || least <= 0 && s.MaxOf(p.Amount) <= 0 || s.Fails(p.Present) {
+		most := s.MaxOf(p.Amount)
+		if most <= 0 || most+c.highest <= c.capacity || s.Fails(p.Present) {
 			continue
 		}
-		if !c.filter(s, int32(i)) {
+		if !c.filter(s, i) {
 			return false
 		}
 	}
 	return true
 }
 
-// collect lists what must run, by when it begins at the latest and by when it ends at the soonest. Both orders change little
-// from one time to the next, so that they are kept and mended.
-func (c *cumulative) collect(s *Solver) {
-	for i := range c.parts {
-		p := &c.parts[i]
-		m := &c.state[i]
-		m.amount = 0
-		if s.Holds(p.Present) {
-			m.from, m.to = s.MaxOf(p.From), s.MinOf(p.To)
-			if m.from < m.to {
-				m.amount = max(s.MinOf(p.Amount), 0)
+// refresh brings what must run up to date, and says whether it is otherwise than before: by the parts that were noted, or by
+// all parts after the trail was shortened.
+func (c *cumulative) refresh(s *Solver) bool {
+	noted := s.dirty[c.id]
+	s.dirty[c.id] = noted[:0]
+	c.moved = append(c.moved[:0], noted...)
+	changed := false
+	if c.undone != s.undone {
+		c.undone = s.undone
+		changed = true
+		c.loose = c.loose[:0]
+		for i := range c.parts {
+			p := &c.parts[i]
+			c.update(s, int32(i))
+			fixed := s.MinOf(p.From) == s.MaxOf(p.From) && s.MinOf(p.To) == s.MaxOf(p.To) &&
+				s.Holds(p.Present) && s.MinOf(p.Amount) == s.MaxOf(p.Amount)
+			if !fixed && !s.Fails(p.Present) {
+				c.loose = append(c.loose, int32(i))
 			}
 		}
-		if m.amount > 0 && !m.listed {
-			m.listed = true
-			c.begins, c.ends = append(c.begins, int32(i)), append(c.ends, int32(i))
+		s.work += len(c.parts)
+		c.drop()
+	} else {
+		for _, i := range c.moved {
+			changed = c.update(s, i) || changed
 		}
 	}
+	if changed {
+		c.mend()
+	}
+	return changed
+}
+
+// update works out what a part must do, and says whether that has changed.
+func (c *cumulative) update(s *Solver, i int32) bool {
+	p, m := &c.parts[i], &c.state[i]
+	now := must{listed: m.listed}
+	if s.Holds(p.Present) {
+		now.from, now.to = s.MaxOf(p.From), s.MinOf(p.To)
+		if now.from < now.to {
+			now.amount = max(s.MinOf(p.Amount), 0)
+		}
+	}
+	if now.amount == 0 {
+		now.from, now.to = 0, 0
+	}
+	if now == *m {
+		return false
+	}
+	if now.amount > 0 && !now.listed {
+		now.listed = true
+		c.begins, c.ends = append(c.begins, i), append(c.ends, i)
+	}
+	*m = now
+	return true
+}
+
+// drop takes parts off the lists that no longer must run.
+func (c *cumulative) drop() {
 	gone := func(i int32) bool { return c.state[i].amount == 0 }
 	c.ends = slices.DeleteFunc(c.ends, gone)
 	c.begins = slices.DeleteFunc(c.begins, func(i int32) bool {
 		c.state[i].listed = !gone(i)
 		return gone(i)
 	})
+}
+
+// mend puts the lists in order: by when parts begin at the latest and by when they end at the soonest. Both orders change
+// little from one time to the next.
+func (c *cumulative) mend() {
 	for k := 1; k < len(c.begins); k++ {
 		for j := k; j > 0 && c.state[c.begins[j-1]].from > c.state[c.begins[j]].from; j-- {
 			c.begins[j-1], c.begins[j] = c.begins[j], c.begins[j-1]

@@ -13,6 +13,9 @@ type Solver struct {
 	conds          [][]condition
 	diffs          []difference
 	wakes          [][]int32 // by view: propagators to wake when it rises
+	touches        [][]touch // by view: parts of propagators to note then
+	dirty          [][]int32 // by propagator: parts noted since it ran
+	undone         int       // how often the trail was shortened
 	props          []propagator
 	queued         []bool
 	queues         [2]queue // propagators to run, the cheap ones first
@@ -94,6 +97,7 @@ func (s *Solver) NewVar(lo, hi int) View {
 	s.arcs = append(s.arcs, nil, nil)
 	s.conds = append(s.conds, nil, nil)
 	s.wakes = append(s.wakes, nil, nil)
+	s.touches = append(s.touches, nil, nil)
 	s.analysis.grow(len(s.lb))
 	if lo > hi {
 		s.broken = true
@@ -234,6 +238,7 @@ func (s *Solver) shrink(length int) {
 	}
 	s.trail = s.trail[:length]
 	s.head = length
+	s.undone++
 }
 
 func (s *Solver) clearQueues() {
@@ -289,6 +294,9 @@ func (s *Solver) propagate() bool {
 			for _, p := range s.wakes[e.view] {
 				s.wake(p)
 			}
+			for _, t := range s.touches[e.view] {
+				s.dirty[t.propagator] = append(s.dirty[t.propagator], t.part)
+			}
 		}
 		p, ok := s.nextPropagator()
 		if !ok || s.look() {
@@ -328,6 +336,7 @@ func (s *Solver) add(p propagator, urgency int8, views []View) {
 	id := int32(len(s.props))
 	s.props = append(s.props, p)
 	s.queued = append(s.queued, false)
+	s.dirty = append(s.dirty, nil)
 	s.urgency = append(s.urgency, urgency)
 	for _, v := range views {
 		for _, side := range []View{v &^ 1, v | 1} {
@@ -337,6 +346,20 @@ func (s *Solver) add(p propagator, urgency int8, views []View) {
 		}
 	}
 	s.wake(id)
+}
+
+// touch names a part of a propagator.
+type touch struct{ propagator, part int32 }
+
+// note has the propagator told of any change of the views that a part depends on.
+func (s *Solver) note(propagator, part int32, views ...View) {
+	for _, v := range views {
+		for _, side := range []View{v &^ 1, v | 1} {
+			if side > 1 {
+				s.touches[side] = append(s.touches[side], touch{propagator, part})
+			}
+		}
+	}
 }
 
 // worded is part of propagators that give every explanation word for word, and so are never asked for one.
