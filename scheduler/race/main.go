@@ -70,6 +70,11 @@ func (s settings) run(paths []string) error {
 	if s.studio > 0 {
 		return s.planStudio(os.Stdout)
 	}
+	return s.race(paths)
+}
+
+// race solves all instances under the paths and prints their rows, then a summary of each family.
+func (s settings) race(paths []string) error {
 	print := newPrinter(os.Stdout, s.output)
 	sums := map[string]*summary{}
 	for _, root := range paths {
