@@ -66,14 +66,7 @@ func (x *encoding) unordered(u int, stays []stay) {
 			From: t.blocks[0], To: x.endOfMode(t, t.modes[a.way]), Present: t.lits[a.way], Family: x.source(a).Family,
 		})
 	}
-	x.solver.AddDisjunctive(all, func(from, to int) int { return x.setup(u, from, to) })
-}
-
-func (x *encoding) setup(u, from, to int) int {
-	if minutes := x.problem.Unaries[u].SetupMinutes; len(minutes) > 0 {
-		return minutes[from][to]
-	}
-	return 0
+	x.solver.AddDisjunctive(all, func(from, to int) int { return setupMinutes(x.problem, u, from, to) })
 }
 
 // ordered gives each pair of tasks that may meet a variable for which goes first, the same on every unary.
@@ -107,7 +100,7 @@ func (x *encoding) order(a, b int) engine.Lit {
 
 func (x *encoding) precedes(u int, a, b stay, conds []engine.Lit) {
 	first, second := &x.tasks[a.task], &x.tasks[b.task]
-	apart := x.setup(u, x.source(a).Family, x.source(b).Family)
+	apart := setupMinutes(x.problem, u, x.source(a).Family, x.source(b).Family)
 	x.solver.AddDifference(x.endOfMode(first, first.modes[a.way]), second.blocks[0], apart, conds...)
 }
 

@@ -241,6 +241,27 @@ func (m *moment) consider(minute, anchor int) {
 	}
 }
 
+// considerLag considers when a lag to the task lets go of it.
+func (m *moment) considerLag(p *plan.Problem, solution plan.Solution, lag plan.Lag, task int) {
+	from := solution.Tasks[lag.From]
+	if lag.To != task || from.Omitted() {
+		return
+	}
+	counted := from.StartMinute
+	if !lag.FromStart {
+		counted = from.ReadyMinute(p.Tasks[lag.From].Modes[from.Mode])
+	}
+	m.consider(counted+lag.MinMinutes, solution.Tasks[task].StartMinute)
+}
+
+// setupMinutes is the setup on a unary from one family to another.
+func setupMinutes(p *plan.Problem, unary, from, to int) int {
+	if minutes := p.Unaries[unary].SetupMinutes; len(minutes) > 0 {
+		return minutes[from][to]
+	}
+	return 0
+}
+
 // untilMinute is Reason.UntilMinute of all but calendars: the minute from which the group holds the task, or the phase that
 // the reason names, no longer; -1 where no such minute lies within a step of it.
 func untilMinute(p *plan.Problem, solution plan.Solution, reason Reason) int {
@@ -259,11 +280,16 @@ func untilMinute(p *plan.Problem, solution plan.Solution, reason Reason) int {
 		for _, busy := range p.Unaries[reason.Index].Busy {
 			m.consider(busy.End, placed.StartMinute)
 		}
+		for _, held := range p.Unaries[reason.Index].Held {
+			m.consider(held.End+setupMinutes(p, reason.Index, held.Family, mode.Family), placed.StartMinute)
+		}
 	case KindShared:
 		for _, other := range solution.Tasks {
-			if p.Tasks[other.Task].Modes[other.Mode].Unary == reason.Index {
-				m.consider(other.EndMinute(), placed.StartMinute)
+			if other.Omitted() || p.Tasks[other.Task].Modes[other.Mode].Unary != reason.Index {
+				continue
 			}
+			setup := setupMinutes(p, reason.Index, p.Tasks[other.Task].Modes[other.Mode].Family, mode.Family)
+			m.consider(other.EndMinute()+setup, placed.StartMinute)
 		}
 	case KindCumulative:
 		if reason.Phase < 0 {
@@ -273,11 +299,7 @@ func untilMinute(p *plan.Problem, solution plan.Solution, reason Reason) int {
 			m.consider(step.End, placed.Phases[reason.Phase].Start)
 		}
 	case KindLagMinimum:
-		if lag := p.Lags[reason.Index]; lag.To == task {
-			from := solution.Tasks[lag.From]
-			ready := from.ReadyMinute(p.Tasks[lag.From].Modes[from.Mode])
-			m.consider(ready+lag.MinMinutes, placed.StartMinute)
-		}
+		m.considerLag(p, solution, p.Lags[reason.Index], task)
 	}
 	return m.latest
 }

@@ -85,12 +85,7 @@ func (r *resources) freeFor(unary, family int) set {
 	if found, ok := r.forFamily[key]; ok {
 		return found
 	}
-	setup := func(from, to int) int {
-		if len(u.SetupMinutes) == 0 {
-			return 0
-		}
-		return u.SetupMinutes[from][to]
-	}
+	setup := func(from, to int) int { return setupMinutes(r.problem, unary, from, to) }
 	var held []plan.Interval
 	for _, h := range u.Held {
 		held = append(held, plan.Interval{Start: h.Start - setup(family, h.Family), End: h.End + setup(h.Family, family)})

@@ -68,3 +68,44 @@ func TestSharingAgreesWithBruteForce(t *testing.T) {
 		})
 	}
 }
+
+// TestReasonsOfWhatIsShared: in a best plan something holds each start, whatever is shared; a task left out has no reason.
+func TestReasonsOfWhatIsShared(t *testing.T) {
+	s := shape{tasks: 3, modes: 2, horizon: 16, lags: true, busy: true}
+	s.setups, s.crews, s.optional, s.deadlines, s.fromStart, s.noUnary, s.batches = true, true, true, true, true, true, true
+	rapid.Check(t, func(t *rapid.T) {
+		p := drawProblem(t, s)
+		result := solve(t, p, scheduler.Options{})
+		if len(result.Solution.Tasks) == 0 {
+			return
+		}
+		held := map[int][]scheduler.Reason{}
+		for _, r := range result.Reasons {
+			require.False(t, result.Solution.Tasks[r.Task].Omitted())
+			require.LessOrEqual(t, r.UntilMinute, result.MakespanMinute)
+			held[r.Task] = append(held[r.Task], r)
+		}
+		for task, placed := range result.Solution.Tasks {
+			if !placed.Omitted() && result.Status == scheduler.Optimal && !p.Tasks[task].Optional {
+				require.NotEmpty(t, held[task], "something holds each start of a best plan")
+			}
+		}
+	})
+}
+
+// TestSetupInReasons: a task waits for the one before it and for the clearing between them.
+func TestSetupInReasons(t *testing.T) {
+	fire := func(family int) scheduler.Task {
+		return scheduler.Task{Modes: []scheduler.Mode{{Family: family, Phases: []scheduler.Phase{{Minutes: 10, Calendar: -1}}}}}
+	}
+	p := scheduler.Problem{
+		HorizonMinutes: 100, Unaries: []scheduler.Unary{{Name: "kiln", SetupMinutes: [][]int{{0, 30}, {5, 0}}}},
+		Tasks: []scheduler.Task{fire(0), fire(1)},
+		Lags:  []scheduler.Lag{{From: 0, To: 1, MinMinutes: -50, MaxMinutes: -1}, {From: 0, To: 1, MaxMinutes: -1}},
+	}
+	result := solve(t, p, scheduler.Options{})
+	require.Equal(t, 40, result.Solution.Tasks[1].StartMinute)
+	require.Contains(t, result.Reasons, scheduler.Reason{
+		Task: 1, Kind: scheduler.KindShared, Name: "kiln", OtherTask: -1, Phase: -1, UntilMinute: 40,
+	})
+}
