@@ -34,7 +34,7 @@ type taskTerms struct {
 	minutes     engine.Term   // of a task whose modes are all rigid
 	rigid       bool
 	ready, end  engine.Term
-	first, last int // least start and latest end
+	last        int // latest end
 }
 
 // encode states the model, with the starts that the state has left. Once the meter has stopped it leaves out the rest, and
@@ -136,7 +136,7 @@ func (x *encoding) startVariables(t *taskTerms) {
 	for _, m := range t.modes {
 		count = max(count, x.blockCount(m))
 	}
-	t.first, t.last = far, 0
+	t.last = 0
 	for k := range count {
 		lo, hi := far, 0
 		for _, m := range t.modes {
@@ -144,9 +144,6 @@ func (x *encoding) startVariables(t *taskTerms) {
 			lo, hi = min(lo, from), max(hi, to)
 		}
 		t.blocks = append(t.blocks, x.variable(lo, hi))
-		if k == 0 {
-			t.first = lo
-		}
 	}
 	for i, m := range t.modes {
 		n := x.blockCount(m)

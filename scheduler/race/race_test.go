@@ -39,7 +39,7 @@ func load(t require.TestingT, name string) instance {
 // each stands in its row.
 func TestPublishedOptima(t *testing.T) {
 	for _, row := range published(t) {
-		t.Run(row[0]+" "+row[3], func(t *testing.T) {
+		t.Run(strings.ReplaceAll(row[0], "/", " ")+": "+row[3], func(t *testing.T) {
 			in := load(t, row[0])
 			result, err := scheduler.Solve(context.Background(), in.problem, scheduler.Options{SkipWhy: true, ConflictLimit: 100_000})
 			require.NoError(t, err)
