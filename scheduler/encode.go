@@ -27,14 +27,14 @@ type encoding struct {
 
 // taskTerms is one task as the engine knows it. Modes and lits are those that the closure has left, in one order.
 type taskTerms struct {
-	present     engine.Lit
-	modes       []int // into model.modes
-	lits        []engine.Lit
-	blocks      []engine.Term // the starts of blocks, which all modes share
-	minutes     engine.Term   // of a task whose modes are all rigid
-	rigid       bool
-	ready, end  engine.Term
-	last        int // latest end
+	present    engine.Lit
+	modes      []int // into model.modes
+	lits       []engine.Lit
+	blocks     []engine.Term // the starts of blocks, which all modes share
+	minutes    engine.Term   // of a task whose modes are all rigid
+	rigid      bool
+	ready, end engine.Term
+	last       int // latest end
 }
 
 // encode states the model, with the starts that the state has left. Once the meter has stopped it leaves out the rest, and
