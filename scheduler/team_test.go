@@ -3,6 +3,7 @@ package scheduler_test
 import (
 	"testing"
 
+	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
@@ -20,11 +21,11 @@ func TestThreadsAgree(t *testing.T) {
 		busy := false
 		var last []scheduler.ObjectiveValue
 		together := solve(t, p, scheduler.Options{SkipWhy: true, Threads: 3, Seed: 5, OnImprove: func(now scheduler.Progress) {
-			require.False(t, busy)
+			assert.False(t, busy)
 			busy = true
 			if len(now.Objectives) == len(last) && len(now.Solution.Tasks) > 0 {
 				i := len(last) - 1
-				require.GreaterOrEqual(t, now.Objectives[i].Bound, last[i].Bound)
+				assert.GreaterOrEqual(t, now.Objectives[i].Bound, last[i].Bound)
 			}
 			last, busy = now.Objectives, false
 		}})
