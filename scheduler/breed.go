@@ -33,7 +33,7 @@ func (c *constructor) keep(p constructed) bool {
 // breed makes some children and returns the shortest plan as starts if one of them is shorter than all before; else nil.
 func (c *constructor) breed(children int) []int {
 	better := false
-	for range children {
+	for range c.within(children) {
 		if len(c.kept) < 3 || c.o.stop() {
 			break
 		}

@@ -41,6 +41,7 @@ type apart struct{ task, minutes int }
 const (
 	mostConstructed  = 50_000
 	constructedPlans = 300
+	mostFilled       = 1_000_000 // minutes in all plans made in one go
 )
 
 // newConstructor is nil where the problem has more to it than the constructor knows.
@@ -155,9 +156,18 @@ func (c *constructor) sortTasks() bool {
 	return true
 }
 
+// within is how many plans may be made of so many wanted: fewer where one takes long, by the minutes that it fills.
+func (c *constructor) within(wanted int) int {
+	minutes := 1
+	for i, needs := range c.needs {
+		minutes += c.minutes[i] * len(needs)
+	}
+	return min(wanted, 10+mostFilled/minutes)
+}
+
 // drawn is the shortest of the plans that it draws, as starts; it stops at the bound. The better ones are kept to breed from.
 func (c *constructor) drawn(bound int) []int {
-	for sample := range constructedPlans {
+	for sample := range c.within(constructedPlans) {
 		if c.o.stop() || len(c.kept) > 0 && c.kept[0].length <= bound {
 			break
 		}

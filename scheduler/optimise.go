@@ -110,7 +110,7 @@ func (d *descent) turn() answer {
 	if answer := d.improve(); answer != unanswered {
 		return answer
 	}
-	if d.built != nil && len(d.x.tasks) >= bredFromSize {
+	if d.built != nil && len(d.x.tasks) >= bredFromSize && len(d.x.problem.Cumulatives) > 0 {
 		if starts := d.built.breed(bredInATurn); starts != nil && d.built.kept[0].length < d.at.Value {
 			d.accept(starts)
 		}
