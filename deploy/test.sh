@@ -70,6 +70,6 @@ for target in $(grep -rl --include='*_test.go' '^func Fuzz' chem client schedule
 done
 
 say "outside checks"
-checks=$(go test -v -run '^TestPublished' ./chem/... ./server/certificate | grep -cE '^ +--- PASS: TestPublished')
+checks=$(go test -v -run '^TestPublished' ./chem/... ./server/certificate ./scheduler/race | grep -cE '^ +--- PASS: TestPublished')
 echo "outside checks: $checks"
 echo "each is a value held against a published table or worked example, its source beside it"

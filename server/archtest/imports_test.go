@@ -102,7 +102,7 @@ var house = []string{
 
 // notYetWritten are promised packages that do not stand yet. The list only ever shrinks.
 var notYetWritten = []string{
-	"client/board", "scheduler/race",
+	"client/board",
 }
 
 func TestImports(t *testing.T) {
