@@ -13,6 +13,7 @@ const (
 	maxFormulaBytes   = 200
 	maxFormulaNesting = 16
 	maxSubscript      = 10000.0
+	leastSubscript    = 1e-6
 )
 
 // FormulaError says where and why a text is no formula.
@@ -211,7 +212,7 @@ func (p *formulaParser) number(leads bool) (float64, error) {
 	if value <= 0 {
 		return 0, p.fail(start, "the number must be above zero")
 	}
-	if value < 1e-6 {
+	if value < leastSubscript {
 		return 0, p.fail(start, "the number is below 0.000001")
 	}
 	return value, nil
@@ -235,7 +236,7 @@ func (p *formulaParser) isDecimalPoint(start int, leads bool) (bool, error) {
 	}
 	closed := strings.ContainsRune(")]}", p.rest[start-1])
 	last := p.order[len(p.order)-1]
-	if !closed && !slices.Contains([]string{"O", "F", "Cl", "Br", "I", "S"}, last) {
+	if !closed && !slices.Contains(dotted, last) {
 		return true, nil
 	}
 	if capital := after[0] >= 'A' && after[0] <= 'Z'; capital && (closed || last == "O") {

@@ -1,6 +1,7 @@
 package assess
 
 import (
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -99,4 +100,31 @@ func TestHeavyWareSlowsAFiring(t *testing.T) {
 
 func TestBenchWorkTakesNoHeat(t *testing.T) {
 	assert.Empty(t, charge(t, worked(chem.Mix, add("quartz", 100))).taken[0].uptake)
+}
+
+// What a first stage leaves half broken down has the heat of what it is: about 80 g at some 0.8 J/g/K over 980 K, and the
+// steam that still leaves, is 0.03 kWh at most.
+func TestHalfBrokenDownResidueTakesItsOwnHeat(t *testing.T) {
+	of := chem.Materials{"nickel-hydroxide": {ID: "nickel-hydroxide", Phases: []chem.Phase{{Formula: "Ni(OH)2", MassFraction: 1}}}}
+	first, second := fired(chem.Calcine, 350, add("nickel-hydroxide", 100)), fired(chem.Calcine, 1000)
+	first.ID = "first"
+	uptake := chargeOf(t, of, first, second).taken[1].uptake
+	at := slices.IndexFunc(uptake, func(u heat.HeatUptake) bool { return u.Celsius >= 1000 })
+	assert.InDelta(t, 0.025, uptake[at].Kilojoules/3600, 0.01)
+}
+
+func TestNoMaterialOfTheLibraryMakesTheChecksPanic(t *testing.T) {
+	for _, material := range chem.Library() {
+		if material.IsMixture() {
+			continue
+		}
+		for _, celsius := range []float64{110, 230, 480, 620, 720, 950} {
+			stage := fired(chem.Calcine, celsius, add(material.ID, 100))
+			assert.NotPanics(t, func() {
+				c := chargeOf(t, chem.Materials{material.ID: material}, stage)
+				_, err := site(pot()).Treat(c, 0, "pot")
+				require.NoError(t, err)
+			}, "%s at %g C", material.ID, celsius)
+		}
+	}
 }

@@ -178,7 +178,7 @@ func (s Stage) notBegun() []finding.Finding {
 		if left.MassGrams < TraceFraction*s.Balance.MassInGrams {
 			continue
 		}
-		counts := countsOf(left.Formula)
+		counts := countsOf(left.Compound)
 		for _, r := range table() {
 			if r.Kind == data.OfPhase && r.drivesOut() && s.Balance.PeakCelsius < r.LowCelsius && sameRatios(counts, r.counts) {
 				return []finding.Finding{s.tooCool(r)}
