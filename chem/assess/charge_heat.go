@@ -65,10 +65,11 @@ func heatOf(stage chem.Stage, balance chem.StageBalance) (chargeHeat, error) {
 	if err != nil {
 		return chargeHeat{}, err
 	}
-	h.assumptions = append(slices.Clone(whole.Assumptions),
+	sensible := slices.DeleteFunc(slices.Clone(whole.Assumptions), func(a string) bool { return a == thermo.WithoutReactions })
+	h.assumptions = append(sensible,
 		"ordinary ware, and what a material's description leaves open, take the heat of quartz; what stands around the charge "+
 			"(crucibles, shelves) is not counted beyond the furnace's own times",
-		"heats of reaction are those at 25 C, taken up evenly over each reaction's range, and only where a table has them")
+		"the charge's heat is that and the heats of its reactions: those at 25 C, taken up evenly over each reaction's range, and only where a table has them")
 	return h, nil
 }
 

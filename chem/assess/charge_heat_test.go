@@ -2,6 +2,7 @@ package assess
 
 import (
 	"slices"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -9,6 +10,7 @@ import (
 
 	"saggar/chem"
 	"saggar/chem/heat"
+	"saggar/chem/thermo"
 )
 
 // taken is what a charge takes between its cold and a temperature, read off its curve.
@@ -43,6 +45,12 @@ func TestChargeHeatIsThatOfPublishedExamples(t *testing.T) {
 			assert.InDelta(t, c.kilowatt, got/3600, c.within)
 		})
 	}
+}
+
+func TestAssumptionsOfHeatSayThatReactionsAreCounted(t *testing.T) {
+	said := strings.Join(charge(t, fired(chem.Calcine, 900, add("calcite", 100))).taken[0].assumptions, "\n")
+	assert.NotContains(t, said, thermo.WithoutReactions)
+	assert.Contains(t, said, "heats of its reactions")
 }
 
 func TestChargeHeatCountsWaterAndWare(t *testing.T) {
