@@ -64,6 +64,11 @@ type Conversion struct {
 	Result *Result
 }
 
+// heldBack reports a bed that its own gas holds back; of a charge of unknown depth that cannot be said.
+func (c Conversion) heldBack() bool {
+	return c.Result != nil && c.Result.HeldBack != "" && c.Result.CoreConversion != nil
+}
+
 // Stage is what Convert looks at.
 type Stage struct {
 	Kind    chem.StageKind
@@ -105,6 +110,8 @@ func (s Stage) findings(conversions []Conversion) []finding.Finding {
 		switch {
 		case c.Result == nil && c.Reaction.drivesOut():
 			unrated = append(unrated, c.Reaction.Name)
+		case c.heldBack():
+			found = append(found, s.ownGas(c))
 		case c.Result != nil && c.Result.Last() < EnoughFraction:
 			found = append(found, s.short(*c.Result))
 		case c.Result != nil && c.Result.CoreConversion == nil:
@@ -167,6 +174,26 @@ func (s Stage) short(r Result) finding.Finding {
 		Message: fmt.Sprintf("stage %s converts %.3g %% of its %s %s; %g %% counts as complete", s.Name, percent(r.Last()),
 			r.Reaction, where, 100*EnoughFraction),
 		Figures: figures, Cure: cure, Source: r.Source,
+	}
+}
+
+// ownGas warns of a bed that is never hot enough for its own gas to leave freely, whatever its rate in moving gas says.
+func (s Stage) ownGas(c Conversion) finding.Finding {
+	r := c.Result
+	free, _ := c.Reaction.OneBarCelsius()
+	cure := fmt.Sprintf("fire above %.0f C, or spread it thin in moving air, and weigh before and after", math.Ceil(free))
+	if r.EnoughCelsius != nil {
+		cure = fmt.Sprintf("fire to %.0f C with the hold as it stands, or spread it thin in moving air, and weigh before and after",
+			*r.EnoughCelsius)
+	}
+	return finding.Finding{
+		Severity: finding.Warn, Code: CodeOwnGas, Field: "program", About: s.Name,
+		Message: fmt.Sprintf("stage %s: %s", s.Name, r.HeldBack),
+		Figures: []finding.Figure{
+			{Name: "peak", Value: math.Round(r.PeakCelsius), Unit: "C"}, {Name: "gas at 1 bar", Value: math.Round(free), Unit: "C"},
+			{Name: "core conversion in moving gas", Value: percent(*r.CoreConversion), Unit: "%"},
+		},
+		Cure: cure, Source: ownGasSource,
 	}
 }
 
