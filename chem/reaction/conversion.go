@@ -232,7 +232,7 @@ func (r Reaction) assumptions(q Request, peak float64) []string {
 		notes = append(notes, fmt.Sprintf("%s; what is said of conversion holds for a thin layer in moving air (%s).", reason, ownGasSource))
 	}
 	if peak < r.LowCelsius {
-		notes = append(notes, fmt.Sprintf("A recipe's balance lets nothing of it break down below %g C (its range, %g to %g C, is %s: %s).",
+		notes = append(notes, fmt.Sprintf("A recipe's balance lets nothing of it break down below %g C (its range %g to %g C, %s: %s).",
 			r.LowCelsius, r.LowCelsius, r.HighCelsius, r.Read, r.Reaction.Source))
 	}
 	if peak < k.LowCelsius || peak > k.HighCelsius {
