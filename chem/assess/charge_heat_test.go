@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"saggar/chem"
+	"saggar/chem/finding"
 	"saggar/chem/heat"
 	"saggar/chem/thermo"
 )
@@ -133,6 +134,26 @@ func TestNoMaterialOfTheLibraryMakesTheChecksPanic(t *testing.T) {
 				_, err := site(pot()).Treat(c, 0, "pot")
 				require.NoError(t, err)
 			}, "%s at %g C", material.ID, celsius)
+		}
+	}
+}
+
+// What a firing leaves half broken down shows the hazards of its composition, not those of a misread text.
+func TestHalfBrokenDownResidueBlocksNothing(t *testing.T) {
+	for material, formula := range map[string]string{
+		"nickel-hydroxide": "Ni(OH)2", "fluorspar": "CaF2", "soda-heptahydrate": "Na2CO3*7H2O", "atacamite": "Cu2(OH)3Cl",
+	} {
+		of := chem.Materials{material: {ID: material, Phases: []chem.Phase{{Formula: formula, MassFraction: 1}}}}
+		for _, celsius := range []float64{150, 230, 350, 560, 640} {
+			first, second := fired(chem.Calcine, celsius, add(material, 100)), fired(chem.Calcine, 1000)
+			first.ID = "first"
+			c := chargeOf(t, of, first, second)
+			for _, f := range c.Findings {
+				assert.False(t, f.Severity == finding.Block && strings.HasPrefix(f.Field, "stages[1]"), "%s at %g C: %s", formula, celsius, f.Message)
+			}
+			for _, p := range c.follow()[1].all.portions {
+				assert.LessOrEqual(t, p.formula.Count("H"), 14.0, "%s at %g C: %s", formula, celsius, p.formula)
+			}
 		}
 	}
 }
