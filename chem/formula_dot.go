@@ -2,6 +2,7 @@ package chem
 
 import (
 	"math"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -32,6 +33,12 @@ var tabledParts = sync.OnceValue(func() map[string]bool {
 	return known
 })
 
+// hydroxide is that of a metal, which basic carbonates and chlorides are written with.
+var hydroxide = regexp.MustCompile(`^[A-Z][a-z]?\(OH\)[2-4]$`)
+
+// isKnownPart reports a compound of the tables or a metal's hydroxide.
+func isKnownPart(part string) bool { return tabledParts()[part] || hydroxide.MatchString(part) }
+
 // partAfter is what follows a dot, without its factor, up to the next sign between parts.
 func partAfter(text []rune) string {
 	part := strings.TrimLeft(string(text), "0123456789.")
@@ -48,7 +55,7 @@ func (p *formulaParser) checkLeadingDot() error {
 		return nil
 	}
 	part := partAfter(p.rest[p.at+1:])
-	if part == "H2O" || (slices.Contains(dotted, p.order[len(p.order)-1]) && tabledParts()[part]) {
+	if part == "H2O" || (slices.Contains(dotted, p.order[len(p.order)-1]) && isKnownPart(part)) {
 		return nil
 	}
 	end := p.at + 1

@@ -40,10 +40,10 @@ var plainFormula = strings.NewReplacer("₀", "0", "₁", "1", "₂", "2", "₃"
 // subscripts may be decimal; parts such as the water of a hydrate are joined by '.', '·' or '*' and may carry a factor.
 //
 // A '.' between digits is a decimal point, except that it joins two parts before water up to the part's end
-// ("CaCl2.6H2O"), and after the subscript of oxygen or of a bracket when a compound of the tables follows ("Al2O3.2SiO2").
-// Where it could be either, as after a halogen or sulfur or before anything else, it is refused, and so is a number that
-// starts with the dot ("Fe.95O"), unless water, or after oxygen, a halogen or sulfur a compound of the tables, follows. A
-// number that starts with 0 is always decimal.
+// ("CaCl2.6H2O"), and after the subscript of oxygen or of a bracket when a compound of the tables or a metal's hydroxide
+// follows ("Al2O3.2SiO2"). Where it could be either, as after a halogen or sulfur or before anything else, it is refused,
+// and so is a number that starts with the dot ("Fe.95O"), unless water follows, or one of those compounds after oxygen, a
+// halogen or sulfur. A number that starts with 0 is always decimal.
 //
 // It returns a *FormulaError for anything else, among it an unknown element or one without a standard atomic weight, and
 // characters that look like others.
@@ -249,7 +249,7 @@ func (p *formulaParser) isDecimalPoint(start int, leads bool) (bool, error) {
 	if !closed && !slices.Contains(dotted, last) {
 		return true, nil
 	}
-	if (closed || last == "O") && tabledParts()[part] {
+	if (closed || last == "O") && isKnownPart(part) {
 		return false, nil
 	}
 	return false, p.fail(p.at, "the dot can be a decimal point or join two parts: write * or \u00b7 between parts, "+

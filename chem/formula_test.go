@@ -49,6 +49,7 @@ func TestParseFormulaCounts(t *testing.T) {
 		{"Ca(OH).5H2O", Moles{"Ca": 1, "O": 6, "H": 11}},
 		{"CaSO4.2H2O*CaCl2.6H2O", Moles{"Ca": 2, "S": 1, "Cl": 2, "H": 16, "O": 12}},
 		{"CuCO3.2Cu(OH)2", Moles{"Cu": 3, "C": 1, "O": 7, "H": 4}},
+		{"CoCO3.3Co(OH)2", Moles{"Co": 4, "C": 1, "O": 9, "H": 6}},
 		{"MgCl0.5(OH)1.5", Moles{"Mg": 1, "Cl": 0.5, "O": 1.5, "H": 1.5}},
 		{"YBa2Cu3(O6.9)F", Moles{"Y": 1, "Ba": 2, "Cu": 3, "O": 6.9, "F": 1}},
 		{" SiO2 ", Moles{"Si": 1, "O": 2}},
