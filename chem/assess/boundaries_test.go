@@ -96,6 +96,9 @@ func TestEveryChargeRuleIsHeld(t *testing.T) {
 		hazard.Chlorate: "KClO3", hazard.Permanganate: "KMnO4", hazard.Ammonium: "NH4Cl", hazard.StrongAlkali: "NaOH",
 		hazard.ChromiumThree: "Cr2O3", hazard.AlkaliSalt: "K2CO3", hazard.EarthAlkaliSalt: "CaCO3", hazard.Azide: "NaN3",
 		hazard.Cyanide: "KCN", hazard.Perchlorate: "KClO4", hazard.WaterReactive: "CaC2",
+		hazard.Halogen: "I2", hazard.ReducibleSalt: "CuCl2", hazard.Carbonate: "MgCO3", hazard.Silicide: "FeSi", hazard.Carbide: "SiC",
+		hazard.SilverOxide: "Ag2O", hazard.Explosive: "C7H5N3O6", hazard.HydrogenPeroxide: "H2O2",
+		hazard.AsbestosMineral: "Mg3Si2O5(OH)4",
 	}
 	for _, rule := range data.ChargeRules() {
 		t.Run(rule.Code+" "+rule.One+" "+rule.Other, func(t *testing.T) {

@@ -14,6 +14,8 @@ var (
 	nonMetals = []string{"H", "He", "C", "N", "O", "F", "Ne", "P", "S", "Cl", "Ar", "Se", "Br", "Kr", "I", "Xe"}
 	alkali    = []string{"Li", "Na", "K", "Rb", "Cs"}
 	earths    = []string{"Ca", "Sr", "Ba"}
+	// transition metals hold a nitrosyl beside cyanide
+	transition = []string{"Mn", "Fe", "Co", "Ni", "Ru", "Os"}
 )
 
 // Bounds of sulfur's state: sulfides lie below the first, sulfites and thiosulfates below the second.
@@ -133,13 +135,19 @@ func metals(c *compound) []Trait {
 	}
 }
 
-// waterReactive finds hydrides, and carbides and phosphides of the light metals; other carbides and phosphides are inert.
+// waterReactive finds hydrides, and carbides and phosphides of the light metals; other carbides and phosphides are inert. Amides
+// and nitrides count where no aluminium or zinc is in them.
 func waterReactive(c *compound) []Trait {
 	light := slices.Concat(alkali, earths, []string{"Mg", "Al", "Zn"})
-	others := func(with string) bool { return c.only(append(slices.Clone(light), with)...) && c.sum(light...) > 0 }
+	others := func(with ...string) bool { return c.only(slices.Concat(light, with)...) && c.sum(light...) > 0 }
 	switch {
 	case c.n("C") > 0 && others("C"), c.n("P") > 0 && others("P"):
 		return []Trait{WaterReactive}
+	case c.n("N") > 0 && c.sum("Al", "Zn") == 0 && others("N", "H"):
+		if state, known := c.state("N", high); known && state <= leastAzideState {
+			return []Trait{WaterReactive}
+		}
+		return nil
 	case c.n("H") > 0 && c.sum("O", "C", "N", "S", "P", "F", "Cl", "Br", "I", "Se") == 0 && len(c.counts) > 1:
 		if c.sum(light...) > 0 {
 			return []Trait{WaterReactive}
@@ -223,14 +231,19 @@ func nitrogens(c *compound) []Trait {
 	return found
 }
 
-// isCyanide finds as much carbon as nitrogen with metals, and with water at most.
+// isCyanide finds as much carbon as nitrogen with metals, and with water at most; in nitroprussides one nitrosyl stands for
+// four cyanides or more.
 func (c *compound) isCyanide() bool {
 	carbon, nitrogen := c.n("C"), c.n("N")
 	if carbon == 0 || nitrogen == 0 || c.sum("S", "P", "Cl") > 0 {
 		return false
 	}
+	if nitrosyl := nitrogen - carbon; nitrosyl > 0 && c.sum(transition...) > 0 {
+		return carbon >= 4*nitrosyl && math.Abs(c.n("O")-c.n("H")/2-nitrosyl) <= 0.02*nitrosyl
+	}
 	water := math.Abs(c.n("H") - 2*c.n("O"))
-	return math.Abs(carbon-nitrogen) <= 0.01*carbon && (water <= 0.02*math.Max(1, c.n("H")) || c.only("H", "C", "N"))
+	hydrated := water <= 0.02*math.Max(1, c.n("H")) && !c.only(nonMetals...) // oxamide would be one of hydrogen
+	return math.Abs(carbon-nitrogen) <= 0.01*carbon && (hydrated || c.only("H", "C", "N"))
 }
 
 // plain finds what an element or an exact ratio shows.

@@ -14,10 +14,12 @@ type compound struct {
 	text     string
 	elements []chem.ElementCount // by atomic number, so that sums come out the same every time
 	counts   map[string]float64
+	// molarMass in g/mol.
+	molarMass float64
 }
 
 func newCompound(f chem.Formula) *compound {
-	c := &compound{text: f.String(), elements: f.Elements(), counts: map[string]float64{}}
+	c := &compound{text: f.String(), elements: f.Elements(), counts: map[string]float64{}, molarMass: f.MolarMass()}
 	for _, e := range c.elements {
 		c.counts[e.Symbol] = e.Count
 	}

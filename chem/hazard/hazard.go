@@ -16,12 +16,13 @@ import (
 type Trait string
 
 const (
-	Oxidiser     Trait = "oxidiser" // any of the six below
+	Oxidiser     Trait = "oxidiser" // any of the seven below
 	Nitrate      Trait = "nitrate"  // nitrites too
 	Chlorate     Trait = "chlorate" // chlorates, chlorites, hypochlorites, and those of bromine and iodine
 	Perchlorate  Trait = "perchlorate"
 	Permanganate Trait = "permanganate" // manganates too
 	Chromate     Trait = "chromate"     // chromium(VI)
+	Ferrate      Trait = "ferrate"      // iron(V) and iron(VI)
 	Peroxide     Trait = "peroxide"     // more oxygen than the elements bind: peroxides, perborates, persulfates
 
 	Sulfur     Trait = "sulfur" // the element
@@ -38,6 +39,11 @@ const (
 	WaterReactive  Trait = "water_reactive" // alkali metals, and hydrides, carbides and phosphides that water takes apart
 	MetalOxide     Trait = "metal_oxide"    // reducible; hydroxides and carbonates that become such too
 	HardOxide      Trait = "hard_oxide"     // reducible by strong reducers only
+	ReducibleSalt  Trait = "reducible_salt" // halides and sulfides of the metals with reducible oxides
+	Carbonate      Trait = "carbonate"      // of other metals
+	Halogen        Trait = "halogen"        // the element
+	Carbide        Trait = "carbide"        // of silicon or boron
+	Silicide       Trait = "silicide"       // ferrosilicon and the like
 
 	Acid            Trait = "acid"
 	StrongAlkali    Trait = "strong_alkali"
@@ -46,6 +52,11 @@ const (
 	Ammonium        Trait = "ammonium"          // urea and amines too
 	Azide           Trait = "azide"
 	Cyanide         Trait = "cyanide"
+
+	Explosive        Trait = "explosive" // of itself, as far as composition shows
+	HydrogenPeroxide Trait = "hydrogen_peroxide"
+	SilverOxide      Trait = "silver_oxide"     // or gold's; hydroxides and carbonates too
+	AsbestosMineral  Trait = "asbestos_mineral" // has the composition of one, fibre or not
 
 	ChromiumThree Trait = "chromium_three" // chromium that is not chromium(VI)
 	Silica        Trait = "silica_dust"
@@ -60,6 +71,7 @@ func Of(formula chem.Formula) []Trait {
 	var found []Trait
 	for _, judge := range []func(*compound) []Trait{
 		oxidisers, sulfurs, carbons, metals, waterReactive, reducibleOxides, acids, alkalis, nitrogens, plain,
+		explosives, salts, minerals,
 	} {
 		found = append(found, judge(c)...)
 	}
@@ -101,6 +113,9 @@ func (c *compound) otherAnions() []Trait {
 	if c.isChromate() {
 		found = append(found, Chromate)
 	}
+	if !c.isChromate() && c.reaches("Fe", leastFerrateState, mostAnionState) {
+		found = append(found, Ferrate)
+	}
 	return found
 }
 
@@ -114,6 +129,7 @@ const (
 	leastPerchlorateState = 5.9
 	leastManganateState   = 5.3
 	leastChromateState    = 4.7
+	leastFerrateState     = 4.5
 	mostAnionState        = 7.5
 	anyHigher             = 1e9
 )

@@ -202,3 +202,26 @@ func BenchmarkOf(b *testing.B) {
 		Of(formula)
 	}
 }
+
+// The bounds of the classes that ratios decide, from both sides.
+func TestBoundsOfRatios(t *testing.T) {
+	for _, c := range []struct {
+		name, inside, outside string
+		trait                 Trait
+	}{
+		// Ferrosilicon of 14 % silicon by mass is Fe0.7555Si0.2445 by atoms.
+		{"silicon in an alloy", "Fe0.754Si0.246", "Fe0.757Si0.243", Silicide},
+		// An oxygen balance of -100 % lies between trinitrotoluene, -74 %, and dinitrotoluene, -114 %.
+		{"oxygen balance", "C7H5N3O6", "C7H6N2O4", Explosive},
+		{"nitrogen bound to oxygen", "C6H8N2O9", "C2H8N2O4", Explosive},
+		{"peroxide or water", "H2O1.2", "H2O", HydrogenPeroxide},
+		{"cations of an amphibole", "Mg6.6Si8O24H2", "Mg6.5Si8O24H2", AsbestosMineral},
+		{"iron of a ferrate", "K2FeO3.3", "K2FeO3.2", Ferrate},
+		{"carbonate", "Na2CO2.8", "Na2CO2.6", Carbonate},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			assert.Contains(t, of(t, c.inside), c.trait)
+			assert.NotContains(t, of(t, c.outside), c.trait)
+		})
+	}
+}
