@@ -195,3 +195,23 @@ func FuzzParseFormula(f *testing.F) {
 		require.Greater(t, formula.MolarMass(), 0.0)
 	})
 }
+
+// What a firing leaves has decimal subscripts anywhere, and must read back as what it is.
+func TestWrittenCountsReadBack(t *testing.T) {
+	for _, text := range []string{"CaSO4*2H2O", "Al2Si2O5(OH)4", "K0.65Al2.65Si3.35O10(OH)2", "MgCl2*6H2O", "Na8Al6Si6O24S4"} {
+		t.Run(text, func(t *testing.T) {
+			formula, err := ParseFormula(text)
+			require.NoError(t, err)
+			counts := Moles{}
+			for _, e := range formula.Elements() {
+				counts[e.Symbol] = 0.9986 * e.Count
+			}
+			written := formula.with(counts)
+			read, err := ParseFormula(written.String())
+			require.NoError(t, err, written)
+			for symbol, count := range counts {
+				assert.InDelta(t, count, read.Count(symbol), 1e-4, "%s of %s", symbol, written)
+			}
+		})
+	}
+}
