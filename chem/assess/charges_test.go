@@ -28,6 +28,7 @@ var analysed = map[string][]chem.Oxide{
 	"lead-frit": {{Formula: "SiO2", MassFraction: 0.7}, {Formula: "PbO", MassFraction: 0.3}},
 	"red-clay": {{Formula: "SiO2", MassFraction: 0.62}, {Formula: "Al2O3", MassFraction: 0.25}, {Formula: "Fe2O3", MassFraction: 0.08},
 		{Formula: "K2O", MassFraction: 0.05}},
+	"manganese-clay": {{Formula: "SiO2", MassFraction: 0.6}, {Formula: "Al2O3", MassFraction: 0.3}, {Formula: "MnO2", MassFraction: 0.1}},
 }
 
 func chargeCases(t testing.TB) []chargeCase {

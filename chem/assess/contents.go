@@ -17,6 +17,8 @@ type portion struct {
 	traits  []hazard.Trait
 	// declared portions count however little of them there is.
 	declared bool
+	// bound tells that an oxide of an analysis lies in some other compound.
+	bound bool
 }
 
 // contents are all that lies in a stage's charge.
@@ -82,11 +84,11 @@ func broughtBy(material chem.Material, massGrams float64) contents {
 	}
 	brought := contents{grams: massGrams - parts.FreeWaterGrams}
 	for _, amount := range parts.Phases {
-		traits := hazard.Of(amount.Formula)
-		if len(material.Oxides) > 0 {
-			traits = shownInAnalysis(traits, amount.Grams()/brought.grams)
+		p := portion{name: material.ID, formula: amount.Formula, grams: amount.Grams(), traits: hazard.Of(amount.Formula)}
+		if p.bound = len(material.Oxides) > 0 && p.grams < leastOxideShare*brought.grams; p.bound {
+			p.traits = shownInAnalysis(p.traits)
 		}
-		brought.portions = append(brought.portions, portion{material.ID, amount.Formula, amount.Grams(), traits, false})
+		brought.portions = append(brought.portions, p)
 	}
 	if declared := declaredBy(material); len(declared) > 0 {
 		brought.portions = append(brought.portions, portion{name: material.ID, traits: declared, declared: true})
@@ -99,10 +101,7 @@ func broughtBy(material chem.Material, massGrams float64) contents {
 const leastOxideShare = 0.5
 
 // shownInAnalysis leaves of an oxide's traits those that hold though the oxide is bound in some other compound.
-func shownInAnalysis(traits []hazard.Trait, share float64) []hazard.Trait {
-	if share >= leastOxideShare {
-		return traits
-	}
+func shownInAnalysis(traits []hazard.Trait) []hazard.Trait {
 	bound := []hazard.Trait{hazard.Sulfur, hazard.Carbon, hazard.Organic, hazard.Chromate, hazard.ChromiumThree}
 	return slices.DeleteFunc(traits, func(t hazard.Trait) bool { return !slices.Contains(bound, t) })
 }
@@ -136,7 +135,8 @@ func (c Charge) leftBy(index int, before contents) contents {
 	for _, amount := range c.Balance.Stages[index].Remaining {
 		formula := amount.Compound
 		remaining[ratios(formula)] = true
-		left.portions = append(left.portions, portion{amount.Formula, formula, amount.MassGrams, hazard.Of(formula), false})
+		left.portions = append(left.portions,
+			portion{name: amount.Formula, formula: formula, grams: amount.MassGrams, traits: hazard.Of(formula)})
 		left.grams += amount.MassGrams
 	}
 	left.grams += c.Balance.Stages[index].InertGrams

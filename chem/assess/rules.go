@@ -26,6 +26,7 @@ func (c Charge) rules() []finding.Finding {
 			found = append(found, c.hotWater(i)...)
 			found = append(found, c.dryCarbon(i)...)
 			found = append(found, c.sealed(i)...)
+			found = append(found, c.fuming(i)...)
 			found = append(found, c.fedHot(i)...)
 			found = append(found, c.besideWare(i)...)
 			found = append(found, melting(stage, path)...)

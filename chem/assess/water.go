@@ -92,25 +92,6 @@ func isCarbon(material chem.Material) bool {
 	return grams >= leastCarbonShare*brought.grams && grams > 0
 }
 
-// sealed finds a tight lid over a charge that gives off gas.
-func (c Charge) sealed(index int) []finding.Finding {
-	stage := c.Recipe.Stages[index]
-	gases := c.Balance.Stages[index].OffGasOf(chem.Cautious)
-	if stage.Lid != chem.SealedLid || len(gases) == 0 {
-		return nil
-	}
-	var grams float64
-	for _, gas := range gases {
-		grams += gas.MassGrams
-	}
-	return []finding.Finding{{
-		Severity: finding.Block, Code: "SEALED_OVER_GAS", Field: stagePath(index) + ".lid", About: stage.ID,
-		Message: fmt.Sprintf("stage %s gives off up to %.1f g of gas under a sealed lid, which can burst", stage.ID, grams),
-		Figures: []finding.Figure{{Name: "off_gas", Value: grams, Unit: "g"}},
-		Cure:    "use a loose lid", Source: commonPractice,
-	}}
-}
-
 // fedHot finds what may not be put in while the furnace is hot.
 func (c Charge) fedHot(index int) []finding.Finding {
 	stage := c.Recipe.Stages[index]
