@@ -38,6 +38,8 @@ type starvation struct {
 	// shares are, by species, the most of the charge's sulfur atoms that leave in it at any of the temperatures.
 	shares      map[string]float64
 	assumptions []string
+	// carbon tells that the charge holds carbon but gives off no gas: what takes its oxygen makes carbon monoxide of it.
+	carbon bool
 	// left tells that the atmosphere is not judged: the stage does not reduce, or is too cold for equilibrium.
 	left bool
 }
@@ -60,7 +62,7 @@ func (c Charge) starve(index int) (starvation, error) {
 		answer, err := gas.AirStarved(offered)
 		var faults finding.Faults
 		if errors.As(err, &faults) {
-			return starvation{}, nil // it offers nothing that a table has as gas
+			return starvation{carbon: offered.CarbonMoles > 0}, nil // it offers nothing that a table has as gas
 		}
 		if err != nil {
 			return starvation{}, err
@@ -152,17 +154,18 @@ func (s starvation) released(releases []air.Release) ([]air.Release, error) {
 	return added, nil
 }
 
-// reduces finds a charge whose own gas does not reduce though its stage is to, in a furnace whose flame does not either.
+// reduces finds a charge whose own gas does not reduce though its stage is to, in a furnace whose flame does not either. Carbon
+// that a charge holds reduces whether or not it gives off a gas beside it.
 func (t *Treatment) reduces(c Charge) []finding.Finding {
 	stage, starved := c.Recipe.Stages[t.Stage], c.starved[t.Stage]
 	t.Atmosphere = starved.atmosphere
-	if stage.Atmosphere != heat.Reducing || t.Furnace.Source == heat.Gas || starved.left {
+	if stage.Atmosphere != heat.Reducing || t.Furnace.Source == heat.Gas || starved.left || starved.carbon {
 		return nil
 	}
 	found := finding.Finding{
 		Severity: finding.Warn, Code: "ATMOSPHERE_NOT_REDUCING", Field: stagePath(t.Stage) + ".atmosphere", About: stage.ID,
-		Message: fmt.Sprintf("nothing in the charge of stage %s takes up oxygen, and %s has no flame that does", stage.ID,
-			t.Furnace.ID),
+		Message: fmt.Sprintf("nothing in the charge of stage %s makes a gas that takes up oxygen, and %s has no flame that does",
+			stage.ID, t.Furnace.ID),
 		Cure:   "add charcoal or another reducer to the charge, or fire it in a furnace that makes the atmosphere itself",
 		Source: commonPractice,
 	}

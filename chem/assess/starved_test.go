@@ -1,6 +1,7 @@
 package assess
 
 import (
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -73,6 +74,36 @@ func TestAnAtmosphereThatDoesNotReduceIsWarnedOf(t *testing.T) {
 				assert.NotEmpty(t, f.Source)
 				assert.Equal(t, "stages[0].atmosphere", f.Field)
 			}
+		})
+	}
+}
+
+// Dry carbon gives no gas that is tabled, yet takes the oxygen of the oxide beside it.
+func TestDryCarbonReducesWhatLiesBesideIt(t *testing.T) {
+	for _, c := range []struct {
+		name     string
+		formulas map[string]float64
+		warns    bool
+	}{
+		{"graphite with red oxide", map[string]float64{"C": 10, "Fe2O3": 80}, false},
+		{"graphite with zinc oxide", map[string]float64{"C": 10, "ZnO": 80}, false},
+		{"graphite alone", map[string]float64{"C": 10}, false},
+		{"red oxide alone", map[string]float64{"Fe2O3": 80}, true},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			of := materials()
+			var additions []chem.Addition
+			for formula, grams := range c.formulas {
+				id := strings.ToLower(formula)
+				of[id] = chem.Material{ID: id, Phases: []chem.Phase{{Formula: formula, MassFraction: 1}}}
+				additions = append(additions, add(id, grams))
+			}
+			s := site(pot())
+			charge, err := s.NewCharge(recipe(reduced(900, additions...)), of, chem.Scale{})
+			require.NoError(t, err)
+			treatment, err := s.Treat(charge, 0, "pot")
+			require.NoError(t, err)
+			assert.Equal(t, c.warns, len(withCode(treatment.Findings, "ATMOSPHERE_NOT_REDUCING")) == 1)
 		})
 	}
 }
