@@ -152,7 +152,7 @@ func TestRecipeOnASmallSite(t *testing.T) {
 }
 
 func TestRecipeRefusesByTheAir(t *testing.T) {
-	stage := fired(chem.Oxidise, 500, add("sulfur", 2000), add("quartz", 500))
+	stage := fired(chem.Oxidise, 500, add("sulfur", 200), add("quartz", 500))
 	got, err := site(pot()).Recipe(recipe(stage), materials(), chem.Scale{})
 	require.NoError(t, err)
 	require.True(t, finding.Blocks(got.Stages[0].Air.Findings))

@@ -384,3 +384,64 @@ func TestTheBoundsOfTooHeavy(t *testing.T) {
 		})
 	}
 }
+
+// An exotherm is judged by the over-temperature that it would make of the lump: from 50 C on it is warned of, and what would
+// pass the top temperature is refused.
+func TestTheBoundsOfAnExotherm(t *testing.T) {
+	f := muffle()
+	c := fitted(t, f)
+	perKelvin := 60 * c.HeatingTauMinutes / ((c.FinalCelsius - 20) / 4)
+	room := f.TopCelsius - 350 // above where the heat comes
+	for name, test := range map[string]struct {
+		over float64
+		want finding.Severity
+	}{
+		"a little":                      {1, finding.Note},
+		"just under the warning":        {49.99, finding.Note},
+		"at the warning":                {50.01, finding.Warn},
+		"just under the top":            {room - 0.01, finding.Warn},
+		"beyond the top":                {room + 0.01, finding.Block},
+		"half as much again as the top": {1.5 * room, finding.Block},
+	} {
+		t.Run(name, func(t *testing.T) {
+			request := calcine()
+			taken := test.over*perKelvin + 100
+			request.ChargeHeat = []HeatUptake{{20, 0}, {300, taken}, {350, 100}}
+			for _, found := range Check(f, request) {
+				if found.Code == CodeChargeExotherm {
+					assert.Equal(t, test.want, found.Severity)
+					assert.InDelta(t, test.over, figure(t, found, "over"), 1e-6)
+					assert.NotEmpty(t, found.Cure)
+					assert.NotEmpty(t, found.Source)
+					return
+				}
+			}
+			require.Fail(t, "no finding")
+		})
+	}
+}
+
+// However many ramps a charge holds up, one finding tells of the worst, with the share that does in all of them.
+func TestOneFindingForAHeavyCharge(t *testing.T) {
+	f, request := muffle(), calcine()
+	first := request.Program.Segments[0]
+	request.Program.Segments = []Segment{
+		{ToCelsius: first.ToCelsius / 2, RateCelsiusPerHour: 3 * first.RateCelsiusPerHour},
+		{ToCelsius: first.ToCelsius, RateCelsiusPerHour: 2 * first.RateCelsiusPerHour},
+	}
+	heavyIn := func(share float64) []finding.Finding {
+		request.ChargeHeat = scaled(heavy(300), share)
+		return slices.DeleteFunc(Check(f, request), func(f finding.Finding) bool { return f.Code != CodeChargeTooHeavy })
+	}
+	found := heavyIn(1)
+	require.Len(t, found, 1)
+	assert.Contains(t, found[0].Message, "1 more of its ramps is held up less")
+	share := figure(t, found[0], "share_that_would_do")
+	require.Greater(t, share, 0.0)
+	for _, left := range heavyIn(share) {
+		assert.NotEqual(t, found[0].Severity, left.Severity)
+	}
+	next := heavyIn(share + 0.01)
+	require.Len(t, next, 1)
+	assert.Equal(t, found[0].Severity, next[0].Severity)
+}

@@ -59,6 +59,7 @@ type checker struct {
 	furnace   Furnace
 	treatment Treatment
 	findings  []finding.Finding
+	heavy     []heavySegment
 }
 
 // add names the furnace in what was found: several are tried, and only the message reaches every reader.
@@ -221,9 +222,12 @@ func (k *checker) checkControl() {
 		return
 	}
 	if len(segments) > 1 || segments[0].RateCelsiusPerHour > 0 {
+		what := fmt.Sprintf("its rates and %d segments", len(segments))
+		if len(segments) == 1 {
+			what = "the rate of its one segment"
+		}
 		k.add(finding.Finding{Severity: finding.Warn, Code: CodeSetByPerson, Field: "program.segments",
-			Message: fmt.Sprintf("the furnace holds one set point: its rates and %d segments must be set by a person in time",
-				len(segments)),
+			Message: fmt.Sprintf("the furnace holds one set point: %s must be set by a person in time", what),
 			Figures: []finding.Figure{{Name: "segments", Value: float64(len(segments)), Unit: "1"}},
 			Cure:    "plan somebody at every change, or choose a programmed furnace"})
 	}
@@ -243,7 +247,7 @@ func (k *checker) checkCourse(c Constants) {
 		field := fmt.Sprintf("program.segments[%d].", i)
 		times, alone := result.Segments[i], light.Segments[i]
 		found := k.checkReach(c, field+"to_celsius", from, s.ToCelsius)
-		if k.checkWeight(c, field, times, alone); !times.Reachable && alone.Reachable {
+		if k.weigh(times, alone); !times.Reachable && alone.Reachable {
 			break // what comes after depends on it
 		}
 		switch {
@@ -258,6 +262,7 @@ func (k *checker) checkCourse(c Constants) {
 				Cure:    "ask for a temperature that it gets to sooner"})
 		}
 	}
+	k.checkWeight(c)
 	k.checkExotherm(c, result)
 	if t.chargedHot() {
 		k.checkReach(c, "charge_at_celsius", c.AmbientCelsius, t.ChargeAtCelsius)

@@ -1,8 +1,10 @@
 package heat
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 
 	"saggar/chem/finding"
 )
@@ -64,18 +66,37 @@ func (k *checker) tooHeavy(times, alone SegmentTime) finding.Severity {
 	}
 }
 
-// checkWeight finds a charge that takes more heat than the furnace gives it in time.
-func (k *checker) checkWeight(c Constants, field string, times, alone SegmentTime) {
+// heavySegment is a segment whose ramp the charge holds up.
+type heavySegment struct {
+	severity    finding.Severity
+	times       SegmentTime
+	lateMinutes float64
+}
+
+// weigh notes down a segment in which the charge takes more heat than the furnace gives it in time.
+func (k *checker) weigh(times, alone SegmentTime) {
 	if len(k.treatment.ChargeHeat) == 0 || !alone.Reachable {
 		return
 	}
-	severity := k.tooHeavy(times, alone)
-	if severity == "" {
+	if severity := k.tooHeavy(times, alone); severity != "" {
+		late, _ := delay(times, alone)
+		k.heavy = append(k.heavy, heavySegment{severity, times, late})
+	}
+}
+
+// checkWeight tells of the worst of the segments that the charge holds up, with the share of the charge that would do in all
+// of them.
+func (k *checker) checkWeight(c Constants) {
+	if len(k.heavy) == 0 {
 		return
 	}
-	late, _ := delay(times, alone)
+	worst := slices.MinFunc(k.heavy, func(a, b heavySegment) int {
+		return cmp.Or(cmp.Compare(rank(a.severity), rank(b.severity)), -cmp.Compare(a.lateMinutes, b.lateMinutes))
+	})
+	severity, times, late := worst.severity, worst.times, worst.lateMinutes
 	asked := k.treatment.Program.Segments[times.Index].ToCelsius
-	found := finding.Finding{Severity: severity, Code: CodeChargeTooHeavy, Field: field + "to_celsius", Source: practiceSource,
+	field := fmt.Sprintf("program.segments[%d].to_celsius", times.Index)
+	found := finding.Finding{Severity: severity, Code: CodeChargeTooHeavy, Field: field, Source: practiceSource,
 		Message: fmt.Sprintf("the furnace does not get this charge to %g C within %.0f minutes", asked, maxStretchMinutes),
 		Figures: []finding.Figure{celsius("asked", asked)}}
 	switch {
@@ -87,10 +108,13 @@ func (k *checker) checkWeight(c Constants, field string, times, alone SegmentTim
 		found.Message = fmt.Sprintf("the furnace gets this charge to %g C, %.0f minutes late: the charge takes more heat than it "+
 			"has to spare", asked, late)
 	}
+	if others := len(k.heavy) - 1; others > 0 {
+		found.Message += fmt.Sprintf("; %d more of its ramps %s held up less", others, isOrAre(others))
+	}
 	if times.Reachable {
 		found.Figures = append(found.Figures, minutes("delay", late), minutes("duration", times.DurationMinutes))
 	}
-	share := k.shareThatWouldDo(c, times.Index, severity)
+	share := k.shareThatWouldDo(c, severity)
 	found.Figures = append(found.Figures, finding.Figure{Name: "share_that_would_do", Value: share, Unit: "1"})
 	found.Cure = "ask for a slower rate, or choose a furnace with more power"
 	if share > 0 {
@@ -100,23 +124,32 @@ func (k *checker) checkWeight(c Constants, field string, times, alone SegmentTim
 	k.add(found)
 }
 
-// shareThatWouldDo is the greatest share of the charge, in hundredths, that is not found so heavy in a segment; 0: none.
-func (k *checker) shareThatWouldDo(c Constants, index int, worst finding.Severity) float64 {
-	alone := k.withShare(c, 0).Segments[index]
+func isOrAre(count int) string {
+	if count == 1 {
+		return "is"
+	}
+	return "are"
+}
+
+// rank orders severities, the worst first.
+func rank(severity finding.Severity) int {
+	return slices.Index([]finding.Severity{finding.Block, finding.Warn, finding.Note, ""}, severity)
+}
+
+// shareThatWouldDo is the greatest share of the charge, in hundredths, with which no segment is found so heavy; 0: none.
+func (k *checker) shareThatWouldDo(c Constants, worst finding.Severity) float64 {
+	alone := k.withShare(c, 0).Segments
 	fits := func(hundredths int) bool {
-		result := k.withShare(c, float64(hundredths)/100)
-		if index >= len(result.Segments) {
-			return false
+		segments := k.withShare(c, float64(hundredths)/100).Segments
+		for i := range alone {
+			if !alone[i].Reachable {
+				continue
+			}
+			if i >= len(segments) || rank(k.tooHeavy(segments[i], alone[i])) <= rank(worst) {
+				return false
+			}
 		}
-		switch k.tooHeavy(result.Segments[index], alone) {
-		case "":
-			return true
-		case finding.Note:
-			return worst != finding.Note
-		case finding.Warn:
-			return worst == finding.Block
-		}
-		return false
+		return true
 	}
 	low, high := 0, 100
 	for high-low > 1 {
@@ -129,8 +162,9 @@ func (k *checker) shareThatWouldDo(c Constants, index int, worst finding.Severit
 	return float64(low) / 100
 }
 
-// checkExotherm notes heat that the charge gives off within the program: by how much the furnace may pass what is asked,
-// were all of it to come at once and none lost.
+// checkExotherm finds heat that the charge gives off within the program: by how much the furnace may pass what is asked, were
+// all of it to come at once and none lost. It warns from WarnExothermCelsius on, and refuses what would pass the furnace's top
+// temperature.
 func (k *checker) checkExotherm(c Constants, result Result) {
 	hottest := result.StartCelsius
 	for i, s := range k.treatment.Program.Segments {
@@ -154,11 +188,25 @@ func (k *checker) checkExotherm(c Constants, result Result) {
 		if from == to {
 			where = fmt.Sprintf("by %g C", to)
 		}
-		k.add(finding.Finding{Severity: finding.Note, Code: CodeChargeExotherm, Field: fmt.Sprintf("charge_heat[%d]", begin+1),
+		severity, cure := k.judgeExotherm(min(to, hottest), over)
+		k.add(finding.Finding{Severity: severity, Code: CodeChargeExotherm, Field: fmt.Sprintf("charge_heat[%d]", begin+1),
 			Message: fmt.Sprintf("the charge gives off %.0f kJ %s: all at once it would heat the furnace by up to %.0f C beyond "+
 				"the program", given, where, over),
 			Figures: []finding.Figure{{Name: "given", Value: given, Unit: "kJ"}, celsius("from", from), celsius("to", to),
 				celsius("over", over), celsius("top", k.furnace.TopCelsius)},
-			Cure: "go slowly through that range, or fire less of it at a time"})
+			Cure: cure, Source: practiceSource})
+	}
+}
+
+// judgeExotherm judges heat that comes at a temperature of the program and would take the furnace so far beyond it.
+func (k *checker) judgeExotherm(at, over float64) (severity finding.Severity, cure string) {
+	switch {
+	case at+over > k.furnace.TopCelsius:
+		return finding.Block, "fire less of it at a time, or choose a heavier furnace or one with a higher top temperature"
+	case over >= WarnExothermCelsius:
+		return finding.Warn, "fire less of it at a time, or go slowly through that range with somebody in reach and acknowledge " +
+			"this code"
+	default:
+		return finding.Note, "go slowly through that range, or fire less of it at a time"
 	}
 }

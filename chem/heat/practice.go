@@ -37,6 +37,8 @@ const (
 	MostChargeDelayMinutes = 60
 	// WarnChargeDelayMinutes is from which delay on a charge that holds up an asked ramp is warned of, not only noted.
 	WarnChargeDelayMinutes = 15
+	// WarnExothermCelsius is from how far beyond the program on a charge that gives off heat is warned of.
+	WarnExothermCelsius = 50
 	// SulfurChargePeople is how many people charge a batch with sulfur into a hot furnace.
 	SulfurChargePeople = 2
 )
