@@ -18,9 +18,15 @@ type Mark struct {
 	Log10OxygenBar float64
 	// DecadesAbove is how far the atmosphere's oxygen pressure is above the mark; below zero for less oxygen.
 	DecadesAbove float64
-	// Stable is the form that the atmosphere leaves.
+	// Stable is the form that the atmosphere leaves, or BothStable.
 	Stable string
 }
+
+// BothStable is of a mark that the atmosphere lies on.
+const BothStable = "both, at equilibrium"
+
+// onMarkDecades is how close to a mark, in decades of the oxygen pressure, only rounding tells the two sides apart.
+const onMarkDecades = 1e-9
 
 // Atmosphere is an oxygen pressure at a temperature, judged.
 type Atmosphere struct {
@@ -129,20 +135,30 @@ func (a *Atmosphere) say(oxidising, reducing string) {
 	if a.Reducing {
 		a.Verdict = reducing
 	}
-	taken, left := []string{}, []string{}
+	var taken, left, even []string
 	for _, m := range a.Marks[carbonMarks:] {
 		oxide, _, _ := strings.Cut(m.Name, " and ")
-		if m.DecadesAbove < 0 {
+		switch {
+		case m.Stable == BothStable:
+			even = append(even, m.Name)
+		case m.DecadesAbove < 0:
 			taken = append(taken, oxide)
-		} else {
+		default:
 			left = append(left, oxide)
 		}
 	}
 	if len(taken) > 0 {
 		a.Verdict += ", takes oxygen from " + strings.Join(taken, " and ")
 	}
-	if len(left) > 0 {
-		a.Verdict += ", leaves " + strings.Join(left, " and ") + " as it is"
+	switch len(left) {
+	case 0:
+	case 1:
+		a.Verdict += ", leaves " + left[0] + " as it is"
+	default:
+		a.Verdict += ", leaves " + strings.Join(left, " and ") + " as they are"
+	}
+	if len(even) > 0 {
+		a.Verdict += ", is at equilibrium with " + strings.Join(even, " and with ")
 	}
 	if a.CarbonStable {
 		a.Verdict += ", does not burn carbon away"
@@ -187,7 +203,10 @@ func (r Result) wantsOxygen() bool {
 
 func (a *Atmosphere) mark(name string, log10OxygenBar float64, oxidised, reduced string) {
 	m := Mark{Name: name, Log10OxygenBar: log10OxygenBar, DecadesAbove: a.Log10OxygenBar - log10OxygenBar, Stable: oxidised}
-	if m.DecadesAbove < 0 {
+	switch {
+	case math.Abs(m.DecadesAbove) <= onMarkDecades:
+		m.DecadesAbove, m.Stable = 0, BothStable
+	case m.DecadesAbove < 0:
 		m.Stable = reduced
 	}
 	a.Marks = append(a.Marks, m)

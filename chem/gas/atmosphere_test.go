@@ -48,26 +48,66 @@ func TestPublishedCopperOxideInAir(t *testing.T) {
 	}
 }
 
-func TestAMarkIsAboveOrBelowExactly(t *testing.T) {
+// Within 1e-9 decades of a mark only rounding tells the sides apart, so the atmosphere lies on it.
+func TestAMarkIsAboveBelowOrMet(t *testing.T) {
 	a, err := Judge(900, 1, -10)
 	require.NoError(t, err)
-	for _, m := range a.Marks {
-		on, err := Judge(900, 1, m.Log10OxygenBar)
+	judged := func(log10OxygenBar float64) Atmosphere {
+		a, err := Judge(900, 1, log10OxygenBar)
 		require.NoError(t, err)
-		under, err := Judge(900, 1, math.Nextafter(m.Log10OxygenBar, -1e9))
-		require.NoError(t, err)
-		assert.Zero(t, markOf(t, on, m.Name).DecadesAbove)
-		assert.NotEqual(t, markOf(t, on, m.Name).Stable, markOf(t, under, m.Name).Stable, m.Name)
-		if m.Name == a.Marks[0].Name {
-			assert.Equal(t, []bool{false, true}, []bool{on.Reducing, under.Reducing})
+		return a
+	}
+	for i, m := range a.Marks {
+		above, below := judged(m.Log10OxygenBar+1.1e-9), judged(m.Log10OxygenBar-1.1e-9)
+		for _, off := range []float64{-0.9e-9, 0, 3.5e-15, 0.9e-9} {
+			on := judged(m.Log10OxygenBar + off)
+			assert.Zero(t, on.Marks[i].DecadesAbove, m.Name)
+			assert.Equal(t, BothStable, on.Marks[i].Stable, m.Name)
+			if i >= carbonMarks {
+				assert.Contains(t, on.Verdict, "is at equilibrium with "+m.Name)
+			}
 		}
-		if m.Name == a.Marks[1].Name {
-			over, err := Judge(900, 1, math.Nextafter(m.Log10OxygenBar, 0))
-			require.NoError(t, err)
-			assert.Equal(t, []bool{true, false}, []bool{on.CarbonStable, over.CarbonStable})
+		assert.InDelta(t, 1.1e-9, above.Marks[i].DecadesAbove, 1e-13)
+		assert.InDelta(t, -1.1e-9, below.Marks[i].DecadesAbove, 1e-13)
+		assert.NotEqual(t, above.Marks[i].Stable, below.Marks[i].Stable, m.Name)
+		assert.NotContains(t, []string{above.Marks[i].Stable, below.Marks[i].Stable}, BothStable, m.Name)
+	}
+	neutral, carbon := a.Marks[0].Log10OxygenBar, a.Marks[1].Log10OxygenBar
+	assert.Equal(t, []bool{false, false, true},
+		[]bool{judged(neutral + 2e-9).Reducing, judged(neutral).Reducing, judged(neutral - 2e-9).Reducing})
+	assert.Equal(t, []bool{false, true, true},
+		[]bool{judged(carbon + 2e-9).CarbonStable, judged(carbon).CarbonStable, judged(carbon - 2e-9).CarbonStable})
+	assert.InDelta(t, 8.314e-3*1173.15*-10*math.Ln10, a.OxygenPotentialKilojoulesPerMole, 0.1)
+}
+
+// Over graphite a gas without nitrogen or hydrogen lies on the mark of carbon, whatever rounding says.
+func TestOverGraphiteBothAreStable(t *testing.T) {
+	for _, celsius := range []float64{600, 750, 900, 1100, 1400} {
+		a, err := at(t, celsius, 1, Amount{"CO2", 1}, Amount{"C", 3}).Atmosphere()
+		require.NoError(t, err)
+		assert.Equal(t, BothStable, markOf(t, a, "CO and C").Stable, "%g C", celsius)
+	}
+}
+
+// A feed that comes to what it is takes no heat; what takes little takes it still.
+func TestRoundingIsNoHeat(t *testing.T) {
+	celsius := 900.0
+	in := Input{Celsius: celsius, PressureBar: 1, FeedCelsius: &celsius, Feed: []Amount{{"N2", 1}, {"CO", 1e-3}, {"CO2", 1}}}
+	mixed, err := Equilibrium(in)
+	require.NoError(t, err)
+	in.Feed = nil
+	for _, s := range mixed.Species {
+		if s.Moles > 0 {
+			in.Feed = append(in.Feed, Amount{s.Species, s.Moles})
 		}
 	}
-	assert.InDelta(t, 8.314e-3*1173.15*-10*math.Ln10, a.OxygenPotentialKilojoulesPerMole, 0.1)
+	settled, err := Equilibrium(in)
+	require.NoError(t, err)
+	assert.Equal(t, 0.0, settled.HeatKilojoules)
+	in.Celsius = celsius + 0.01
+	warmer, err := Equilibrium(in)
+	require.NoError(t, err)
+	assert.Positive(t, warmer.HeatKilojoules)
 }
 
 func TestAMixtureIsReducingWhenItWantsOxygen(t *testing.T) {
@@ -102,7 +142,7 @@ func TestAMixtureIsReducingWhenItWantsOxygen(t *testing.T) {
 	a, err = Judge(900, 1, -1)
 	require.NoError(t, err)
 	assert.Equal(t, "more oxygen than pure carbon dioxide keeps up by falling apart, "+
-		"leaves CuO and Cu2O and Fe2O3 as it is", a.Verdict)
+		"leaves CuO and Cu2O and Fe2O3 as they are", a.Verdict)
 	_, err = at(t, 900, 1, Amount{"N2", 1}).Atmosphere()
 	assert.Equal(t, "feed", finding.FaultsOf(err)[0].Field)
 }

@@ -223,6 +223,9 @@ func (t *task) lnActivity(s *solver, formula string) (float64, bool) {
 	return sum, true
 }
 
+// leastHeatShare is the share of the two enthalpies below which their difference is rounding and no heat.
+const leastHeatShare = 1e-6
+
 func (t *task) heats(s *solver, r *Result) {
 	rt := thermo.GasConstant() * t.kelvin / 1000
 	for j := range s.species {
@@ -236,6 +239,9 @@ func (t *task) heats(s *solver, r *Result) {
 		}
 	}
 	r.HeatKilojoules = r.ProductKilojoules - r.FeedKilojoules
+	if math.Abs(r.HeatKilojoules) < leastHeatShare*math.Max(math.Abs(r.ProductKilojoules), math.Abs(r.FeedKilojoules)) {
+		r.HeatKilojoules = 0
+	}
 }
 
 // Assumptions that hold for every mixture.

@@ -2,6 +2,7 @@ package heat
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -281,4 +282,22 @@ func messages(found []finding.Finding) []string {
 		list = append(list, one.Message)
 	}
 	return list
+}
+
+// One segment is one thing to set.
+func TestWhatAPersonMustSetIsCounted(t *testing.T) {
+	for _, c := range []struct {
+		segments int
+		want     string
+	}{{1, "the rate of its one segment must be set"}, {2, "its rates and 2 segments must be set"}} {
+		f, request := muffle(), calcine()
+		f.Control = SetPoint
+		for len(request.Program.Segments) < c.segments {
+			request.Program.Segments = append(request.Program.Segments, request.Program.Segments[0])
+		}
+		found := Check(f, request)
+		i := slices.IndexFunc(found, func(f finding.Finding) bool { return f.Code == CodeSetByPerson })
+		require.GreaterOrEqual(t, i, 0)
+		assert.Contains(t, found[i].Message, c.want)
+	}
 }
