@@ -189,12 +189,16 @@ func (k *checker) checkExotherm(c Constants, result Result) {
 			where = fmt.Sprintf("by %g C", to)
 		}
 		severity, cure := k.judgeExotherm(min(to, hottest), over)
+		source := practiceSource
+		if severity == finding.Note {
+			source = "" // a note rests on no rule
+		}
 		k.add(finding.Finding{Severity: severity, Code: CodeChargeExotherm, Field: fmt.Sprintf("charge_heat[%d]", begin+1),
 			Message: fmt.Sprintf("the charge gives off %.0f kJ %s: all at once it would heat the furnace by up to %.0f C beyond "+
 				"the program", given, where, over),
 			Figures: []finding.Figure{{Name: "given", Value: given, Unit: "kJ"}, celsius("from", from), celsius("to", to),
 				celsius("over", over), celsius("top", k.furnace.TopCelsius)},
-			Cure: cure, Source: practiceSource})
+			Cure: cure, Source: source})
 	}
 }
 
