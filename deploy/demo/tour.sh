@@ -28,7 +28,7 @@ show =3 run plan sodalite-blue --department conservation --factor 8 --from "2027
 say "The cure: a stronger fan and make-up air, measured; the same firing then passes"
 show circuit update --file demo/stronger-fan.yaml
 show room update --file demo/stronger-make-up.yaml
-show run book sodalite-blue --department conservation --id blue-eight --factor 8 --from "2027-03-08 08:00" --acknowledge AIR_SHORT_TERM_LIMIT,HEAT_OPENED_REDUCING
+show run book sodalite-blue --department conservation --id blue-eight --factor 8 --from "2027-03-08 08:00" --acknowledge AIR_SHORT_TERM_LIMIT,HEAT_CHARGE_EXOTHERM,HEAT_OPENED_REDUCING
 
 say "The week"
 show week --from 2027-03-01
