@@ -1,6 +1,10 @@
 package main
 
 import (
+	"fmt"
+	"slices"
+	"strings"
+
 	"github.com/spf13/cobra"
 
 	"saggar/chem/air"
@@ -9,16 +13,20 @@ import (
 	"saggar/client/render"
 )
 
-// roomAir is the predicted air of one room.
+// roomAir is the predicted air of one room. The flow is nil where none does, or no species has a limit that refuses.
 type roomAir struct {
-	Species      []speciesAir      `json:"species"`
-	MixtureRatio float64           `json:"mixture_ratio"`
-	Series       []air.SeriesPoint `json:"series"`
-	Assumptions  []string          `json:"assumptions"`
-	Caution      string            `json:"caution"`
+	Species                        []speciesAir      `json:"species"`
+	MixtureRatio                   float64           `json:"mixture_ratio"`
+	ShiftMixtureRatio              float64           `json:"shift_mixture_ratio"`
+	ShortTermMixtureRatio          float64           `json:"short_term_mixture_ratio"`
+	FlowNeededCubicMetersPerSecond *float64          `json:"flow_needed_cubic_meters_per_second"`
+	Findings                       []finding.Finding `json:"findings"`
+	Series                         []air.SeriesPoint `json:"series"`
+	Assumptions                    []string          `json:"assumptions"`
+	Caution                        string            `json:"caution"`
 }
 
-// speciesAir is one gas of it. The minute and the flow are nil where there is none.
+// speciesAir is one gas of it. The minute and the flow are nil where there is none or none is known.
 type speciesAir struct {
 	Species                        string       `json:"species"`
 	PeakPPM                        float64      `json:"peak_ppm"`
@@ -126,7 +134,9 @@ func (s *shell) releases(path string) ([]air.Release, error) {
 
 func newRoomAir(a air.Assessment) roomAir {
 	answer := roomAir{
-		Species: []speciesAir{}, MixtureRatio: a.MixtureRatio, Series: a.Series, Assumptions: a.Assumptions, Caution: a.Caution,
+		Species: []speciesAir{}, MixtureRatio: a.MixtureRatio, ShiftMixtureRatio: a.ShiftMixtureRatio,
+		ShortTermMixtureRatio: a.ShortTermMixtureRatio, FlowNeededCubicMetersPerSecond: a.FlowNeeded, Findings: a.Findings,
+		Series: a.Series, Assumptions: a.Assumptions, Caution: a.Caution,
 	}
 	for _, species := range a.Species {
 		one := speciesAir{
@@ -147,7 +157,7 @@ func newRoomAir(a air.Assessment) roomAir {
 
 func roomAirGrids(a roomAir) []render.Grid {
 	peaks := render.Grid{
-		Title: "Air of the room, mixture ratio " + render.Number(a.MixtureRatio),
+		Title: "Air of the room, " + a.mixtureWords(),
 		Columns: []string{
 			"species", "peak ppm", "at minute", "15 min ppm", "8 h ppm", "re-entry minute", "flow needed m3/s",
 		},
@@ -160,14 +170,91 @@ func roomAirGrids(a roomAir) []render.Grid {
 	for _, species := range a.Species {
 		peaks.Rows = append(peaks.Rows, []string{
 			species.Species, render.Number(species.PeakPPM), render.Number(species.PeakMinute), render.Number(species.Max15MinutePPM),
-			render.Number(species.Max8HourPPM), orNone(species.ReentryMinute, "never"),
-			orNone(species.FlowNeededCubicMetersPerSecond, "no flow does"),
+			render.Number(species.Max8HourPPM), orNone(species.ReentryMinute, species.noReentry()),
+			orNone(species.FlowNeededCubicMetersPerSecond, noFlow(species.judged())),
 		})
 		for _, l := range species.Limits {
 			limits.Rows = append(limits.Rows, append([]string{species.Species}, l.cells(&sources)...))
 		}
 	}
-	return append([]render.Grid{peaks, limits, sources.grid()}, notes(a.Assumptions, a.Caution)...)
+	return append([]render.Grid{peaks, a.flowGrid(), {Columns: []string{"findings"}, Rows: findingLines(a.Findings)}, limits,
+		sources.grid()}, notes(a.Assumptions, a.Caution)...)
+}
+
+// judged reports whether a limit that refuses is known for the gas, or it needs none.
+func (s speciesAir) judged() bool {
+	return s.FlowNeededCubicMetersPerSecond != nil ||
+		slices.ContainsFunc(s.Limits, func(l limitRatio) bool { return l.Severity == finding.Block })
+}
+
+// judged reports whether any gas has a limit that refuses, or needs none.
+func (a roomAir) judged() bool {
+	return slices.ContainsFunc(a.Species, func(s speciesAir) bool { return s.judged() })
+}
+
+// mixtureWords say both mixtures and which is over.
+func (a roomAir) mixtureWords() string {
+	if a.MixtureRatio == 0 && !a.judged() && len(a.Species) > 0 {
+		return "mixture ratio not known: no limit that refuses is known"
+	}
+	over := func(ratio float64) string {
+		if ratio > 1 {
+			return " (over)"
+		}
+		return ""
+	}
+	return fmt.Sprintf("mixture ratio over a shift %s%s, over a short term %s%s", render.Number(a.ShiftMixtureRatio),
+		over(a.ShiftMixtureRatio), render.Number(a.ShortTermMixtureRatio), over(a.ShortTermMixtureRatio))
+}
+
+// flowGrid says the flow for all gases together, and what it does not count.
+func (a roomAir) flowGrid() render.Grid {
+	text := "flow needed for all that refuses, both mixtures among it: " +
+		orNone(a.FlowNeededCubicMetersPerSecond, noFlow(a.judged()))
+	if a.FlowNeededCubicMetersPerSecond != nil {
+		text += " m3/s"
+	}
+	text += "; limits that only warn are not counted in it"
+	var unknown []string
+	for _, species := range a.Species {
+		if !species.judged() {
+			unknown = append(unknown, species.Species)
+		}
+	}
+	if len(unknown) > 0 {
+		text += ", nor is " + strings.Join(unknown, ", ") + ", for which no limit that refuses is known"
+	}
+	return render.Grid{Rows: paragraph("", text)}
+}
+
+// noFlow words why no flow is named.
+func noFlow(judged bool) string {
+	if judged {
+		return "no flow does"
+	}
+	return "not known"
+}
+
+// noReentry words why no minute is named.
+func (s speciesAir) noReentry() string {
+	if len(s.Limits) == 0 {
+		return "not known"
+	}
+	return "never"
+}
+
+// findingLines are findings as a table tells them, each with its cure.
+func findingLines(findings []finding.Finding) [][]string {
+	var rows [][]string
+	for _, found := range findings {
+		for _, line := range wrap(fmt.Sprintf("%s %s: %s", found.Severity, found.Code, found.Message), tableWidth) {
+			rows = append(rows, []string{line})
+		}
+		for _, line := range wrap(found.Cure, tableWidth-2) {
+			rows = append(rows, []string{"  " + line})
+		}
+	}
+	return rows
 }
 
 // limitColumns head the cells of a limit.

@@ -1,8 +1,6 @@
 package main
 
 import (
-	"fmt"
-
 	"github.com/spf13/cobra"
 
 	"saggar/chem/air"
@@ -101,14 +99,6 @@ func (f fanFailure) grids() []render.Grid {
 			render.Number(p.GreatestPPM), sources.number(p.Source),
 		})
 	}
-	said := render.Grid{Columns: []string{"findings"}}
-	for _, found := range f.Findings {
-		for _, line := range wrap(fmt.Sprintf("%s %s: %s", found.Severity, found.Code, found.Message), tableWidth) {
-			said.Rows = append(said.Rows, []string{line})
-		}
-		for _, line := range wrap(found.Cure, tableWidth-2) {
-			said.Rows = append(said.Rows, []string{"  " + line})
-		}
-	}
+	said := render.Grid{Columns: []string{"findings"}, Rows: findingLines(f.Findings)}
 	return append([]render.Grid{passed, said, sources.grid()}, notes(f.Assumptions, f.Caution)...)
 }
