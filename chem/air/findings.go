@@ -118,8 +118,8 @@ func captureWay(sources []Source, excess Excess, share float64) string {
 	}
 	most := slices.MaxFunc(sources, func(a, b Source) int { return cmp.Compare(a.escaping(excess), b.escaping(excess)) })
 	need := captures([]Source{most}, share)[0]
-	return fmt.Sprintf("capture that lets at most %.2g of what now escapes escape (%s: %.2f closed, %.2f with the door open)",
-		roundDown(share), most.Name, need.CaptureFraction, need.DoorOpenFraction)
+	return fmt.Sprintf("capture that lets at most %.2g of what now escapes escape (%s: %s closed, %s with the door open)",
+		roundDown(share), most.Name, captureWorded(need.CaptureFraction), captureWorded(need.DoorOpenFraction))
 }
 
 // escaping is the mass in g that escapes from the closed source over the window of an excess: of its species, or of

@@ -3,6 +3,7 @@ package air
 import (
 	"fmt"
 	"math"
+	"strconv"
 )
 
 // What a cure names is given no finer than it is known. Each rounding goes to the safe side of the value.
@@ -21,9 +22,26 @@ func roundTo(x float64, whole func(float64) float64) float64 {
 	return whole(x/unit) * unit
 }
 
-// captureUp rounds a capture up to two decimals, at most to all of it.
+// captureUp rounds a capture up where what it lets escape has two figures, so that a capture below 1 stays below 1.
 func captureUp(fraction float64) float64 {
-	return min(1, math.Ceil(fraction*100*(1-rounding))/100)
+	escapes := 1 - fraction
+	if escapes < leastEscape {
+		return 1
+	}
+	perUnit := math.Pow(10, 1-math.Floor(math.Log10(escapes)))
+	return math.Round(perUnit-math.Floor(escapes*perUnit*(1+rounding))) / perUnit
+}
+
+// leastEscape is the share of a release that counts as none: no capture is known so well.
+const leastEscape = 1e-9
+
+// captureWorded is a capture for reading: two decimals, or as many as it has.
+func captureWorded(fraction float64) string {
+	short, whole := strconv.FormatFloat(fraction, 'f', 2, 64), strconv.FormatFloat(fraction, 'f', -1, 64)
+	if len(whole) > len(short) {
+		return whole
+	}
+	return short
 }
 
 // worded is a concentration for reading: in ppm, for a species whose limits are set by mass in mg/m3 first.

@@ -1,6 +1,7 @@
 package air
 
 import (
+	"math"
 	"regexp"
 	"slices"
 	"testing"
@@ -18,9 +19,12 @@ func TestWhatACureNamesIsRoundedToTheSafeSide(t *testing.T) {
 	assert.InDelta(t, 0.41, roundDown(0.4199), 1e-12)
 	assert.InDelta(t, 130, roundUp(123), 1e-9)
 	assert.Zero(t, roundUp(0))
-	assert.InDelta(t, 0.97, captureUp(0.9601), 1e-12)
-	assert.InDelta(t, 0.96, captureUp(0.96), 1e-12)
-	assert.Equal(t, 1.0, captureUp(0.9901))
+	for capture, want := range map[float64]string{
+		0.9601: "0.961", 0.96: "0.96", 0.9901: "0.9901", 0.99245: "0.9925", 0.99251: "0.9926", 0.9999871: "0.999988", 1: "1.00",
+		0: "0.00", 0.0401: "0.05", 0.5: "0.50", 1 - 1e-12: "1.00",
+	} {
+		assert.Equal(t, want, captureWorded(captureUp(capture)), "%v", capture)
+	}
 	rapid.Check(t, func(t *rapid.T) {
 		x := rapid.Float64Range(1e-9, 1).Draw(t, "x")
 		assert.GreaterOrEqual(t, roundUp(x), x*(1-1e-12))
@@ -28,6 +32,10 @@ func TestWhatACureNamesIsRoundedToTheSafeSide(t *testing.T) {
 		assert.LessOrEqual(t, roundDown(x), x*(1+1e-12))
 		assert.GreaterOrEqual(t, captureUp(x), x*(1-1e-8))
 		assert.LessOrEqual(t, captureUp(x), min(1, x+0.01))
+		almost := 1 - math.Pow(10, rapid.Float64Range(-8, 0).Draw(t, "escapes"))
+		assert.Less(t, captureUp(almost), 1.0, "a capture that need not be whole is none")
+		assert.LessOrEqual(t, 1-captureUp(almost), (1-almost)*(1+1e-6), "and is enough")
+		assert.Greater(t, 1-captureUp(almost), (1-almost)*0.9)
 	})
 }
 
@@ -38,8 +46,8 @@ func TestCuresAreNoFinerThanTheyAreKnown(t *testing.T) {
 	assert.Greater(t, *got.FlowNeeded, 7.7)
 	assert.Less(t, *got.FlowNeeded, 7.8)
 	assert.Contains(t, got.Findings[0].Cure, "at least 7.8 m3/s through the room; or 0.062 of the charge; or capture that lets at "+
-		"most 0.062 of what now escapes escape (muffle: 0.97 closed, 0.96 with the door open)")
-	assert.Equal(t, CaptureCure{"muffle", 0.97, 0.96}, got.CaptureEnough[0])
+		"most 0.062 of what now escapes escape (muffle: 0.969 closed, 0.953 with the door open)")
+	assert.Equal(t, CaptureCure{"muffle", 0.969, 0.953}, got.CaptureEnough[0])
 }
 
 // Sulfuric acid mist has its limits in mg/m3: 29 CFR 1910.1000 Table Z-1, 1 mg/m3.
