@@ -44,13 +44,20 @@ func captureWorded(fraction float64) string {
 	return short
 }
 
-// worded is a concentration for reading: in ppm, for a species whose limits are set by mass in mg/m3 first.
+// worded is a concentration for reading: in ppm, for a species whose limits are set by mass in mg/m3.
 func worded(species string, ppm float64) string {
-	gramsPerMole, err := GramsPerMole(species)
-	if err != nil || !limitedByMass(species) {
-		return threeFigures(ppm) + " ppm"
+	value, unit := Shown(species, ppm)
+	return threeFigures(value) + " " + unit
+}
+
+// Shown is a concentration in ppm as it is shown: for a species whose limits are set by mass alone (dust, fume, mist) in
+// mg/m3, else in ppm.
+func Shown(species string, ppm float64) (value float64, unit string) {
+	gramsPerMole, err := GramsPerMole(countedAs(species))
+	if err != nil || !LimitedByMass(species) {
+		return ppm, "ppm"
 	}
-	return fmt.Sprintf("%s mg/m3 (%s ppm)", threeFigures(ppm*gramsPerMole/MolarVolumeLiters), threeFigures(ppm))
+	return ppm * gramsPerMole / MolarVolumeLiters, "mg/m3"
 }
 
 // threeFigures rounds to three figures, thousands without an exponent.

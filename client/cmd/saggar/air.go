@@ -159,7 +159,7 @@ func roomAirGrids(a roomAir) []render.Grid {
 	peaks := render.Grid{
 		Title: "Air of the room, " + a.mixtureWords(),
 		Columns: []string{
-			"species", "peak ppm", "at minute", "15 min ppm", "8 h ppm", "re-entry minute", "flow needed m3/s",
+			"species", "peak", "at minute", "over 15 min", "over 8 h", "re-entry minute", "flow needed m3/s",
 		},
 	}
 	limits := render.Grid{
@@ -169,12 +169,12 @@ func roomAirGrids(a roomAir) []render.Grid {
 	var sources sourceList
 	for _, species := range a.Species {
 		peaks.Rows = append(peaks.Rows, []string{
-			species.Species, render.Number(species.PeakPPM), render.Number(species.PeakMinute), render.Number(species.Max15MinutePPM),
-			render.Number(species.Max8HourPPM), orNone(species.ReentryMinute, species.noReentry()),
+			species.Species, concentration(species.Species, species.PeakPPM), render.Number(species.PeakMinute),
+			concentration(species.Species, species.Max15MinutePPM), concentration(species.Species, species.Max8HourPPM), orNone(species.ReentryMinute, species.noReentry()),
 			orNone(species.FlowNeededCubicMetersPerSecond, noFlow(species.judged())),
 		})
 		for _, l := range species.Limits {
-			limits.Rows = append(limits.Rows, append([]string{species.Species}, l.cells(&sources)...))
+			limits.Rows = append(limits.Rows, append([]string{species.Species}, l.cells(species.Species, &sources)...))
 		}
 	}
 	return append([]render.Grid{peaks, a.flowGrid(), {Columns: []string{"findings"}, Rows: findingLines(a.Findings)}, limits,
@@ -258,10 +258,10 @@ func findingLines(findings []finding.Finding) [][]string {
 }
 
 // limitColumns head the cells of a limit.
-var limitColumns = []string{"authority", "kind", "over min", "limit ppm", "ratio", "", "above it", "source"}
+var limitColumns = []string{"authority", "kind", "over min", "limit", "ratio", "", "above it", "source"}
 
 // cells are a limit as a table shows it, with the number of its source.
-func (l limitRatio) cells(sources *sourceList) []string {
+func (l limitRatio) cells(species string, sources *sourceList) []string {
 	mark := ""
 	if l.Ratio > 1 {
 		mark = "over"
@@ -271,7 +271,7 @@ func (l limitRatio) cells(sources *sourceList) []string {
 		averaging = render.Number(l.AveragingMinutes)
 	}
 	return []string{
-		l.Authority, string(l.Kind), averaging, render.Number(l.LimitPPM), render.Number(l.Ratio), mark, string(l.Severity),
+		l.Authority, string(l.Kind), averaging, concentration(species, l.LimitPPM), render.Number(l.Ratio), mark, string(l.Severity),
 		sources.number(l.Source),
 	}
 }

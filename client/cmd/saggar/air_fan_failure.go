@@ -86,7 +86,7 @@ func (f fanFailure) grids() []render.Grid {
 		title += ", the worst"
 	}
 	passed := render.Grid{Title: title + ": the limits passed", Columns: []string{
-		"species", "authority", "kind", "over min", "limit ppm", "passed after min", "greatest ppm", "source",
+		"species", "authority", "kind", "over min", "limit", "passed after min", "greatest", "source",
 	}}
 	var sources sourceList
 	for _, p := range f.Passed {
@@ -95,8 +95,8 @@ func (f fanFailure) grids() []render.Grid {
 			averaging = render.Number(p.AveragingMinutes)
 		}
 		passed.Rows = append(passed.Rows, []string{
-			p.Species, p.Authority, p.Kind, averaging, render.Number(p.LimitPPM), render.Number(p.AfterMinutes),
-			render.Number(p.GreatestPPM), sources.number(p.Source),
+			p.Species, p.Authority, p.Kind, averaging, concentration(p.Species, p.LimitPPM), render.Number(p.AfterMinutes),
+			concentration(p.Species, p.GreatestPPM), sources.number(p.Source),
 		})
 	}
 	said := render.Grid{Columns: []string{"findings"}, Rows: findingLines(f.Findings)}
