@@ -105,6 +105,11 @@ func CheckRoom(check RoomCheck) (Assessment, error) {
 	if err != nil {
 		return Assessment{}, err
 	}
+	for _, m := range survey {
+		if err := possible(m.curve.species, m.peak); err != nil {
+			return Assessment{}, err
+		}
+	}
 	excesses, stays, err := check.held(survey, added)
 	if err != nil {
 		return Assessment{}, err

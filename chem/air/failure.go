@@ -176,6 +176,10 @@ func (c *FanFailureCheck) passed(minute float64) ([]PassedLimit, error) {
 	}
 	passed := []PassedLimit{}
 	for _, curve := range curves {
+		peak, _ := curve.Peak()
+		if err := possible(curve.species, peak); err != nil {
+			return nil, err
+		}
 		limits, err := applicable(curve.species, c.Own)
 		if err != nil {
 			return nil, err

@@ -54,6 +54,12 @@ func (s *shell) airCommand() *cobra.Command {
 		s.airFanFailureCommand(), s.airLimitsCommand(), s.airProtectionCommand())
 }
 
+// Bounds of a room: nobody stands in less, and a flow that is smaller is a slip of the pen.
+const (
+	leastRoomCubicMeters = 1
+	leastFlow            = 1e-6 // m3/s
+)
+
 // roomFlags say what a room is and what is given off in it.
 type roomFlags struct {
 	volume, flow, mixing, capture *numberFlag
@@ -63,11 +69,12 @@ type roomFlags struct {
 // roomFlagsOf adds the flags of a room to a command.
 func roomFlagsOf(command *cobra.Command) *roomFlags {
 	r := &roomFlags{
-		volume: aboveZero(1e6), flow: between(0, 1e4, 0), mixing: between(1, 100, air.DefaultMixingFactor), capture: between(0, 1, 0),
+		volume: between(leastRoomCubicMeters, 1e6, 0), flow: zeroOrBetween(leastFlow, 1e4),
+		mixing: between(1, 100, air.DefaultMixingFactor), capture: between(0, 1, 0),
 	}
 	flags := command.Flags()
-	flags.Var(r.volume, "volume-cubic-meters", "air volume of the room in m3, above 0")
-	flags.Var(r.flow, "flow-cubic-meters-per-second", "fresh air through the room in m3/s, at least 0")
+	flags.Var(r.volume, "volume-cubic-meters", "air volume of the room in m3, at least 1")
+	flags.Var(r.flow, "flow-cubic-meters-per-second", "fresh air through the room in m3/s, 0 or at least 0.000001")
 	flags.Var(r.mixing, "mixing-factor", "K, at least 1: the share 1/K of the flow counts (common practice, no source)")
 	flags.Var(r.capture, "capture-efficiency", "share of the release that is drawn away at its source, 0 to 1")
 	flags.StringVar(&r.path, "release", "", "release file, - for standard input")

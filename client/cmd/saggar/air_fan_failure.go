@@ -44,9 +44,9 @@ func (s *shell) airFanFailureCommand() *cobra.Command {
 			releaseFileHelp + " Without --at-minute the minute that leaves the\nleast time is sought. From the failure on nothing is captured.",
 	}
 	given := roomFlagsOf(command)
-	natural, at := between(0, 1e4, 0), between(-1e7, 1e7, 0)
-	command.Flags().Var(natural, "natural-cubic-meters-per-second", "what still flows by itself then, in m3/s, at least 0")
-	command.Flags().Var(at, "at-minute", "when it stops; not given: at the worst minute")
+	natural, at := zeroOrBetween(leastFlow, 1e4), between(0, maxReleaseMinute, 0)
+	command.Flags().Var(natural, "natural-cubic-meters-per-second", "what still flows by itself then, in m3/s, 0 or at least 0.000001")
+	command.Flags().Var(at, "at-minute", "when it stops, at least 0; not given: at the worst minute")
 	command.RunE = func(c *cobra.Command, _ []string) error {
 		zone, sources, err := given.room(s)
 		if err != nil {
