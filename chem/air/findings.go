@@ -107,7 +107,25 @@ func (s survey) cure(f *finding.Finding, excess Excess, check *RoomCheck, result
 		ways = append(ways, fmt.Sprintf("%.2g of the charge", roundDown(share)), captureWay(check.Sources, excess, share))
 	}
 	ways = append(ways, result.laterWay())
-	f.Cure = s.together(excess, result) + strings.Join(ways, "; or ")
+	f.Cure = s.together(excess, result) + strings.Join(ways, "; or ") + result.inside(excess)
+}
+
+// inside says what whoever must be in the room needs while the limit is exceeded: it covers its wearer and cures nothing.
+func (a *Assessment) inside(excess Excess) string {
+	at := slices.IndexFunc(a.Species, func(s SpeciesAssessment) bool { return s.Species == excess.Limit.Species })
+	if excess.Limit.Severity != finding.Block || at < 0 {
+		return ""
+	}
+	species := a.Species[at]
+	switch {
+	case species.ProtectionEnough != nil:
+		return fmt.Sprintf(". Whoever must be inside meanwhile needs at least %s, fitted, which covers its wearer only and clears "+
+			"nothing", species.ProtectionEnough.worded())
+	case species.PeakPPM > dangerous(limitsOf(species.Species)):
+		return ". Nobody enters meanwhile: it is dangerous to life"
+	default:
+		return ". No respirator is enough for whoever is inside meanwhile"
+	}
 }
 
 // together says that a cure is for more than its own finding, which alone would ask for less.

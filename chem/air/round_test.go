@@ -95,3 +95,33 @@ func TestACureThatIsForMoreThanItsOwnLimitSaysSo(t *testing.T) {
 		`charge\): a steady flow`, check(releases).Cure)
 	assert.Regexp(t, "^a steady flow", check(releases[:1]).Cure, "nothing else is over")
 }
+
+// A refusing limit's cure names the least class for its wearer: factor 10 times NIOSH's 2 ppm of SO2 is 20 ppm.
+func TestACureSaysWhatWhoeverMustBeInsideNeeds(t *testing.T) {
+	zone := Zone{VolumeCubicMeters: 60, MixingFactor: 1, Flow: ConstantFlow(0.1)}
+	for name, c := range map[string]struct {
+		species string
+		ppm     float64
+		want    string
+	}{
+		"half mask":         {"SO2", 19.9, "at least air_purifying/negative pressure/half_mask with gas-tight goggles, fitted, which covers its wearer only and clears nothing"},
+		"full facepiece":    {"SO2", 20.1, "at least papr/powered/helmet_hood, fitted"},
+		"dangerous to life": {"SO2", 100.1, "Nobody enters meanwhile"},
+		"no cartridge":      {"CO", 900, "at least supplied_air/demand/full_facepiece"},
+	} {
+		check := RoomCheck{Zone: zone}
+		check.Zone.InitialPPM = map[string]float64{c.species: c.ppm}
+		got, err := CheckRoom(check)
+		require.NoError(t, err, name)
+		blocked := 0
+		for _, f := range got.Findings {
+			if f.Severity == finding.Block {
+				assert.Contains(t, f.Cure, c.want, name)
+				blocked++
+			} else {
+				assert.NotContains(t, f.Cure, "meanwhile", name)
+			}
+		}
+		assert.Positive(t, blocked, name)
+	}
+}
