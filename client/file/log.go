@@ -134,13 +134,7 @@ func (r *logReader) header() bool {
 		return false
 	}
 	line, _ := r.csv.FieldPos(0)
-	if problem := NoCommas(record); problem != "" {
-		r.fault(line, "", problem, NoCommasCure)
-		return false
-	}
-	if !slices.ContainsFunc(record, isLogColumn) {
-		r.fault(line, "", "has no column minute or time, nor celsius or millivolts: "+shown(strings.Join(record, ","))+
-			" is no header", logHeaderCure)
+	if !r.isHeader(line, record) {
 		return false
 	}
 	columns := map[string]int{}
@@ -170,6 +164,20 @@ func (r *logReader) header() bool {
 		r.note("left out: %s", counted(more, "further column"))
 	}
 	return len(r.faults) == 0
+}
+
+// isHeader reports whether a line has commas and names at least one column that is read; the fault says what it is else.
+func (r *logReader) isHeader(line int, record []string) bool {
+	if problem := NoCommas(record); problem != "" {
+		r.fault(line, "", problem, NoCommasCure)
+		return false
+	}
+	if slices.ContainsFunc(record, isLogColumn) {
+		return true
+	}
+	r.fault(line, "", "has no column minute or time, nor celsius or millivolts: "+shown(strings.Join(record, ","))+
+		" is no header", logHeaderCure)
+	return false
 }
 
 // isLogColumn reports whether a header's cell names a column that is read.
