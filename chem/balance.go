@@ -24,6 +24,8 @@ type ElementBalance struct {
 
 // PhaseAmount is a compound that lies in the charge.
 type PhaseAmount struct {
+	// Compound is its composition, and Formula that in words; only the words are passed on.
+	Compound  Formula `json:"-"`
 	Formula   string  `json:"formula"`
 	Moles     float64 `json:"moles"`
 	MassGrams float64 `json:"mass_grams"`
@@ -318,7 +320,7 @@ func remaining(f *firing) []PhaseAmount {
 func stated(amounts []Amount) []PhaseAmount {
 	list := make([]PhaseAmount, 0, len(amounts))
 	for _, amount := range amounts {
-		list = append(list, PhaseAmount{amount.Formula.String(), amount.Moles, amount.Grams()})
+		list = append(list, PhaseAmount{amount.Formula, amount.Formula.String(), amount.Moles, amount.Grams()})
 	}
 	return list
 }

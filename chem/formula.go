@@ -1,7 +1,6 @@
 package chem
 
 import (
-	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -38,7 +37,8 @@ type ElementCount struct {
 	MassFraction float64 `json:"mass_fraction"`
 }
 
-// String is the formula as it was written.
+// String is the formula as it was written. One that a firing left is spelled so that ParseFormula reads it back, its counts
+// rounded to four decimals; more than 10000 atoms, or a millionth of one beside nothing more, are written in ratio to the most.
 func (f Formula) String() string { return f.text }
 
 // IsZero reports whether this is no compound.
@@ -75,7 +75,6 @@ func (f Formula) atoms() float64 {
 
 // with returns the formula with other counts, leaving out what is no longer there.
 func (f Formula) with(counts Moles) Formula {
-	var text strings.Builder
 	var order []string
 	kept := make(Moles, len(counts))
 	for _, symbol := range append(slices.Clone(f.order), counts.Symbols()...) {
@@ -85,18 +84,9 @@ func (f Formula) with(counts Moles) Formula {
 		}
 		order = append(order, symbol)
 		kept[symbol] = count
-		text.WriteString(symbol + subscript(count))
 	}
-	return newFormula(text.String(), order, kept)
+	return newFormula(spelled(order, kept), order, kept)
 }
 
 // negligible moles or atoms are rounding, not matter.
 const negligible = 1e-12
-
-func subscript(count float64) string {
-	rounded := math.Round(count*1e4) / 1e4
-	if rounded == 1 {
-		return ""
-	}
-	return strconv.FormatFloat(rounded, 'f', -1, 64)
-}

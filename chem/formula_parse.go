@@ -13,6 +13,7 @@ const (
 	maxFormulaBytes   = 200
 	maxFormulaNesting = 16
 	maxSubscript      = 10000.0
+	leastSubscript    = 1e-6
 )
 
 // FormulaError says where and why a text is no formula.
@@ -38,11 +39,14 @@ var plainFormula = strings.NewReplacer("₀", "0", "₁", "1", "₂", "2", "₃"
 // ParseFormula reads a formula such as "Al2Si2O5(OH)4", "CaSO4.2H2O", "Fe0.95O" or "Al2O3*2SiO2". Brackets nest;
 // subscripts may be decimal; parts such as the water of a hydrate are joined by '.', '·' or '*' and may carry a factor.
 //
-// A '.' between digits is a decimal point, except that it joins two parts after the subscript of oxygen or of a bracket
-// when an element follows ("Al2O3.2SiO2"), and before water up to the part's end ("CaCl2.6H2O"). Where it could be
-// either, as after a halogen or sulfur, it is refused. A number that starts with 0 is always decimal.
+// A '.' between digits is a decimal point, except that it joins two parts before water up to the part's end
+// ("CaCl2.6H2O"), and after the subscript of oxygen or of a bracket when a compound of the tables or a metal's hydroxide
+// follows ("Al2O3.2SiO2"). Where it could be either, as after a halogen or sulfur or before anything else, it is refused,
+// and so is a number that starts with the dot ("Fe.95O"), unless water follows, or one of those compounds after oxygen, a
+// halogen or sulfur. A number that starts with 0 is always decimal.
 //
-// It returns a *FormulaError for anything else, among it an unknown element or one without a standard atomic weight.
+// It returns a *FormulaError for anything else, among it an unknown element or one without a standard atomic weight, and
+// characters that look like others.
 func ParseFormula(text string) (Formula, error) {
 	if !utf8.ValidString(text) {
 		return Formula{}, &FormulaError{Text: strings.ToValidUTF8(text, "?"), Problem: "is not UTF-8 text"}
@@ -53,6 +57,9 @@ func ParseFormula(text string) (Formula, error) {
 	}
 	trimmed := strings.TrimSpace(text)
 	p := &formulaParser{text: trimmed, rest: []rune(plainFormula.Replace(trimmed))}
+	if err := p.checkCharacters(); err != nil {
+		return Formula{}, err
+	}
 	counts, err := p.parts()
 	if err != nil {
 		return Formula{}, err
@@ -103,6 +110,9 @@ func (p *formulaParser) parts() (Moles, error) {
 		if !isPartSign(p.peek()) {
 			return nil, p.fail(p.at, "%q is unexpected: write elements, brackets, subscripts and . or * between parts",
 				p.peek())
+		}
+		if err := p.checkLeadingDot(); err != nil {
+			return nil, err
 		}
 		p.at++
 	}
@@ -211,7 +221,7 @@ func (p *formulaParser) number(leads bool) (float64, error) {
 	if value <= 0 {
 		return 0, p.fail(start, "the number must be above zero")
 	}
-	if value < 1e-6 {
+	if value < leastSubscript {
 		return 0, p.fail(start, "the number is below 0.000001")
 	}
 	return value, nil
@@ -230,26 +240,20 @@ func (p *formulaParser) isDecimalPoint(start int, leads bool) (bool, error) {
 	if leads || strings.Trim(whole, "0") == "" || after == "" || strings.ContainsRune("*)]}", rune(after[0])) {
 		return true, nil
 	}
-	if isWaterPart(p.rest[p.at+1:]) {
+	part := partAfter(p.rest[p.at+1:])
+	if part == "H2O" {
 		return false, nil
 	}
 	closed := strings.ContainsRune(")]}", p.rest[start-1])
 	last := p.order[len(p.order)-1]
-	if !closed && !slices.Contains([]string{"O", "F", "Cl", "Br", "I", "S"}, last) {
+	if !closed && !slices.Contains(dotted, last) {
 		return true, nil
 	}
-	if capital := after[0] >= 'A' && after[0] <= 'Z'; capital && (closed || last == "O") {
+	if (closed || last == "O") && isKnownPart(part) {
 		return false, nil
 	}
-	return false, p.fail(p.at, "the dot can be a decimal point or join two parts: write * between parts, "+
-		"or the element with the decimal subscript last")
-}
-
-// isWaterPart reports whether the text is a factor and "H2O" up to the part's end.
-func isWaterPart(text []rune) bool {
-	after := strings.TrimLeft(string(text), "0123456789.")
-	rest, water := strings.CutPrefix(after, "H2O")
-	return water && (rest == "" || isPartSign([]rune(rest)[0]))
+	return false, p.fail(p.at, "the dot can be a decimal point or join two parts: write * or \u00b7 between parts, "+
+		"or the element or bracket with the decimal subscript last")
 }
 
 func isDigit(r rune) bool { return r >= '0' && r <= '9' }

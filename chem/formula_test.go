@@ -43,6 +43,15 @@ func TestParseFormulaCounts(t *testing.T) {
 		{"Na7.5Al6Si6O24S4.5", Moles{"Na": 7.5, "Al": 6, "Si": 6, "O": 24, "S": 4.5}},
 		{"Mg1.8Fe0.2SiO4", Moles{"Mg": 1.8, "Fe": 0.2, "Si": 1, "O": 4}},
 		{"{[(H)2]3O1.5}2", Moles{"H": 12, "O": 3}},
+		{"Fe.5H2O", Moles{"Fe": 1, "H": 10, "O": 5}},
+		{"MgO.2SiO2", Moles{"Mg": 1, "Si": 2, "O": 5}},
+		{"C4H4O6NaK.4H2O", Moles{"C": 4, "H": 12, "O": 10, "Na": 1, "K": 1}},
+		{"Ca(OH).5H2O", Moles{"Ca": 1, "O": 6, "H": 11}},
+		{"CaSO4.2H2O*CaCl2.6H2O", Moles{"Ca": 2, "S": 1, "Cl": 2, "H": 16, "O": 12}},
+		{"CuCO3.2Cu(OH)2", Moles{"Cu": 3, "C": 1, "O": 7, "H": 4}},
+		{"CoCO3.3Co(OH)2", Moles{"Co": 4, "C": 1, "O": 9, "H": 6}},
+		{"MgCl0.5(OH)1.5", Moles{"Mg": 1, "Cl": 0.5, "O": 1.5, "H": 1.5}},
+		{"YBa2Cu3(O6.9)F", Moles{"Y": 1, "Ba": 2, "Cu": 3, "O": 6.9, "F": 1}},
 		{" SiO2 ", Moles{"Si": 1, "O": 2}},
 	}
 	for _, c := range cases {
@@ -81,6 +90,23 @@ func TestParseFormulaRefuses(t *testing.T) {
 		{"two dots", "CaSO4..H2O", 7, "'.' is no element"},
 		{"ambiguous dot", "CaCl2.2CaO", 6, "decimal point or join two parts"},
 		{"ambiguous dot before a bracket", "AlSiO2.5(OH)2", 7, "decimal point or join two parts"},
+		{"decimal point without a nought", "Fe.95O", 3, "write 0.95 for a decimal subscript, or * or ·"},
+		{"feldspar without noughts", "Na.5K.5AlSi3O8", 3, "write 0.5"},
+		{"illite without noughts", "K.65Al2.65Si3.35O10(OH)2", 2, "write 0.65"},
+		{"no nought after oxygen", "CaO.5F", 4, "write 0.5"},
+		{"no nought before a known compound", "Na.5SiO2", 3, "write 0.5"},
+		{"decimal subscript of a bracket", "Mg(OH)1.5Cl0.5", 8, "decimal point or join two parts: write * or ·"},
+		{"decimal subscript of a bracket before one element", "Cu2(OH)3.5Cl", 9, "decimal point or join two parts"},
+		{"decimal subscript of oxygen", "YBa2Cu3O6.9F", 10, "decimal point or join two parts"},
+		{"compound in no table", "Al2O3.2RuSi7", 6, "decimal point or join two parts"},
+		{"fraction", "CaSO4.1/2H2O", 8, "a fraction is not read: write 0.5 in place of 1/2"},
+		{"fraction without a number", "CaSO4/H2O", 6, "a decimal number such as 0.5"},
+		{"fraction over nought", "CaSO4.1/0H2O", 8, "a decimal number such as 0.5"},
+		{"fraction in one character", "CaSO4.½H2O", 7, "write 0.5 in place of ½"},
+		{"Cyrillic letter", "CaC\u041e3", 4, "U+041E, no Latin letter"},
+		{"zero width", "Ca\u200bO", 3, "U+200B cannot be seen"},
+		{"byte order mark", "\ufeffCaO", 1, "U+FEFF cannot be seen"},
+		{"superscript", "CaO²", 4, "(U+00B2) is unexpected"},
 		{"control character", "Ca\x00O", 3, "unexpected"},
 		{"not UTF-8", "Ca\xff", 0, "not UTF-8"},
 		{"too long", strings.Repeat("Ca", 200), 0, "400 bytes long, at most 200"},
@@ -151,7 +177,7 @@ func TestParsedFormulaSurvivesBeingWrittenAnew(t *testing.T) {
 }
 
 func FuzzParseFormula(f *testing.F) {
-	for _, seed := range []string{"CaSO4.2H2O", "CaSO4.0.5H2O", "Fe0.95O", "K4[Fe(CN)6]·3H2O", "((((", "O9.9.9", "*", "₂"} {
+	for _, seed := range []string{"CaSO4.2H2O", "CaSO4.0.5H2O", "Fe0.95O", "K4[Fe(CN)6]·3H2O", "((((", "O9.9.9", "Fe.95O", "CaSO4.1/2H2O", "Ca\u200bO", "O.5", "*", "₂"} {
 		f.Add(seed)
 	}
 	f.Fuzz(func(t *testing.T, text string) {

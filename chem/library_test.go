@@ -50,3 +50,11 @@ func TestTheLibraryNamesItsHazards(t *testing.T) {
 	}
 	assert.Empty(t, by[HazardToxic])
 }
+
+// Protein of flour holds about 16 % nitrogen by mass (the usual factor of 6.25 from nitrogen to protein).
+func TestProteinOfFlourHoldsItsShareOfNitrogen(t *testing.T) {
+	flour, known := LibraryMaterial("wheat-flour")
+	require.True(t, known)
+	protein := mustFormula(t, flour.Phases[2].Formula)
+	assert.InDelta(t, 1/6.25, protein.Count("N")*gramsPerMole("N")/protein.MolarMass(), 0.005)
+}

@@ -166,7 +166,8 @@ func (l Lot) Stale(onDate string, mostDays float64) ([]finding.Finding, error) {
 }
 
 // Intermediate is the lot that a stage of a balance leaves in the likely case: its mass, phases, inert rest and free water.
-// A compound below 1e-9 of the dry mass counts as inert, and so does what comes after 60 lines. It returns faults when the balance has no such stage, when nothing stays, or when madeOn is no date.
+// A compound below 1e-9 of the dry mass counts as inert, and so does one whose formula is longer than is read, and what
+// comes after 60 lines. It returns faults when the balance has no such stage, when nothing stays, or when madeOn is no date.
 func (b BalanceResult) Intermediate(stageID, lotID, madeOn string) (Lot, error) {
 	lot := Lot{ID: lotID, MadeOn: madeOn, FromStage: stageID}
 	var faults finding.Faults
@@ -195,7 +196,7 @@ func (b BalanceResult) Intermediate(stageID, lotID, madeOn string) (Lot, error) 
 func (l *Lot) describe(stage StageBalance, dryGrams float64) {
 	for _, phase := range stage.Remaining {
 		share := phase.MassGrams / dryGrams
-		if share < leastMassFraction || len(l.Phases) == maxAnalysisLines {
+		if share < leastMassFraction || len(l.Phases) == maxAnalysisLines || len(phase.Formula) > maxFormulaBytes {
 			continue
 		}
 		l.Phases = append(l.Phases, Phase{phase.Formula, math.Min(share, 1)})

@@ -91,7 +91,8 @@ func (p Practice) assumptions() []string {
 		"Cautious case: all sulfur leaves, except that of sulfates below their range. Likely case: the sulfur that the " +
 			"ideal product does not bind leaves. Each stage starts from what the likely case retains.",
 		fmt.Sprintf("In the likely case as much has left as the peak has passed of the range; water and carbon dioxide have left "+
-			"whole after %d minutes of holding in the hotter half of it (common practice, no source).", SoakMinutes),
+			"whole after %d minutes of holding in the hotter half of it (common practice, no source). A tabled rate is not in it: "+
+			"a conversion that a check gives by its rate may be well above or below that.", SoakMinutes),
 		fmt.Sprintf("Sulfur that leaves burns to SO2; %.3g %% of it counts as sulfuric acid mist (common practice, no source).",
 			100*p.AcidMistFraction),
 		"In reduction each mole of carbon leaves as CO and turns one mole of carbonate CO2, while there is any, into CO.",

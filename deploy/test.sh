@@ -15,6 +15,12 @@ if ! command -v gcc >/dev/null; then
     { echo "test.sh: gcc is missing and 'apt-get install gcc libc6-dev' failed" >&2; exit 1; }
 fi
 
+# The TLS tests need an independent client.
+if ! command -v openssl >/dev/null; then
+  postgres_packages update && postgres_packages install --no-install-recommends openssl ||
+    { echo "test.sh: openssl is missing and 'apt-get install openssl' failed" >&2; exit 1; }
+fi
+
 tools=$(mktemp -d)
 trap 'rm -rf "$tools"' EXIT
 buf_version=1.75.0
@@ -64,6 +70,6 @@ for target in $(grep -rl --include='*_test.go' '^func Fuzz' chem client schedule
 done
 
 say "outside checks"
-checks=$(go test -v -run '^TestPublished' ./chem/... | grep -cE '^ +--- PASS: TestPublished')
+checks=$(go test -v -run '^TestPublished' ./chem/... ./server/certificate ./scheduler/race | grep -cE '^ +--- PASS: TestPublished')
 echo "outside checks: $checks"
 echo "each is a value held against a published table or worked example, its source beside it"

@@ -23,7 +23,7 @@ work=$(mktemp -d)
 chmod 711 "$work" # PostgreSQL runs as its own user when this is root, and must pass
 go build -o "$work/bin/" ./server/cmd/saggard ./client/cmd/saggar
 export PATH=$work/bin:$PATH
-export SAGGAR_SERVER=unix:$work/saggar.sock SAGGAR_KEY_FILE=$work/data/first.key SAGGAR_STUDIO=marl-lane
+export SAGGAR_SERVER=unix:$work/saggar.sock SAGGAR_STUDIO=marl-lane XDG_CONFIG_HOME=$work/config
 
 # The demo plays in the week of 1 March 2027; the server's clock starts there.
 saggard --data-dir "$work/data" --listen "$SAGGAR_SERVER" --clock-start 2027-02-27T09:00:00Z --log-level warn \
@@ -36,7 +36,7 @@ finish() {
 
 The server goes on (process $server, data in $work). To talk to it:
   export PATH=$work/bin:\$PATH
-  export SAGGAR_SERVER=$SAGGAR_SERVER SAGGAR_KEY_FILE=$SAGGAR_KEY_FILE SAGGAR_STUDIO=$SAGGAR_STUDIO
+  export XDG_CONFIG_HOME=$XDG_CONFIG_HOME
   saggar week --from 2027-03-01
 To end it: kill $server; rm -r $work
 EOT
@@ -49,10 +49,13 @@ EOT
 }
 trap finish EXIT
 for _ in $(seq 100); do
-  [ -S "$work/saggar.sock" ] && [ -s "$SAGGAR_KEY_FILE" ] && saggar caller show >/dev/null 2>&1 && break
+  [ -S "$work/saggar.sock" ] && [ -s "$work/data/first.key" ] && saggar caller show --key-file "$work/data/first.key" >/dev/null 2>&1 && break
   kill -0 "$server" 2>/dev/null || exit 1
   sleep 0.1
 done
+
+# The first key is good for one exchange; the lasting one is kept as a context in the config folder.
+saggar sign-in --key-file "$work/data/first.key" >/dev/null
 
 cd "$work"
 ln -s "$OLDPWD/deploy/demo" demo

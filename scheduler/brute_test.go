@@ -18,8 +18,11 @@ type brute struct {
 
 // bruteForce returns the best solution by the documented objective, or nil when there is none.
 func bruteForce(problem scheduler.Problem) *scheduler.Solution {
-	b := &brute{problem: problem}
-	for task := range problem.Tasks {
+	return (&brute{problem: problem}).solve()
+}
+
+func (b *brute) solve() *scheduler.Solution {
+	for task := range b.problem.Tasks {
 		b.options = append(b.options, b.placements(task))
 	}
 	b.place(0)
@@ -28,6 +31,9 @@ func bruteForce(problem scheduler.Problem) *scheduler.Solution {
 
 func (b *brute) placements(task int) []scheduler.Placement {
 	var all []scheduler.Placement
+	if b.problem.Tasks[task].Optional {
+		all = append(all, scheduler.Placement{Task: task, Mode: -1})
+	}
 	step := max(b.problem.StepMinutes, 1)
 	for index, mode := range b.problem.Tasks[task].Modes {
 		for start := 0; start < b.problem.HorizonMinutes; start += step {
@@ -45,6 +51,10 @@ func (b *brute) placements(task int) []scheduler.Placement {
 func (b *brute) stretch(p scheduler.Placement, mode scheduler.Mode, at int) []scheduler.Placement {
 	done := len(p.Phases)
 	if done == len(mode.Phases) {
+		deadline := b.problem.Tasks[p.Task].DeadlineMinute
+		if deadline > 0 && at > deadline || !b.clearOfHeld(p, mode) {
+			return nil
+		}
 		return []scheduler.Placement{p}
 	}
 	phase := mode.Phases[done]
@@ -62,7 +72,7 @@ func (b *brute) stretch(p scheduler.Placement, mode scheduler.Mode, at int) []sc
 
 func (b *brute) allowed(mode scheduler.Mode, phase scheduler.Phase, from, to int) bool {
 	for minute := from; minute < to; minute++ {
-		if covers(b.problem.Unaries[mode.Unary].Busy, minute) {
+		if mode.Unary >= 0 && covers(b.problem.Unaries[mode.Unary].Busy, minute) {
 			return false
 		}
 		if phase.Calendar >= 0 && !covers(b.problem.Calendars[phase.Calendar].Open, minute) {
@@ -104,7 +114,7 @@ func (b *brute) used(cumulative, minute int) int {
 func (b *brute) place(task int) {
 	if task == len(b.options) {
 		solution := scheduler.Solution{Tasks: slices.Clone(b.placed)}
-		if b.best == nil || compareValues(objective(solution), objective(*b.best)) < 0 {
+		if b.best == nil || compareValues(b.objective(solution), b.objective(*b.best)) < 0 {
 			b.best = &solution
 		}
 		return
@@ -120,19 +130,16 @@ func (b *brute) place(task int) {
 
 func (b *brute) fits(p scheduler.Placement) bool {
 	for _, other := range b.placed {
-		if b.unary(other) == b.unary(p) && other.StartMinute < p.EndMinute() && p.StartMinute < other.EndMinute() {
+		if !b.apart(other, p) {
 			return false
 		}
 	}
 	all := append(slices.Clone(b.placed), p)
-	for _, lag := range b.problem.Lags {
-		if lag.From >= len(all) || lag.To >= len(all) {
-			continue
-		}
-		between := all[lag.To].StartMinute - b.ready(all[lag.From])
-		if between < lag.MinMinutes || (lag.MaxMinutes >= 0 && between > lag.MaxMinutes) {
-			return false
-		}
+	if !b.shares(all) {
+		return false
+	}
+	if !b.lagsHold(all) {
+		return false
 	}
 	for c := range b.problem.Cumulatives {
 		for minute := p.StartMinute; minute < p.EndMinute(); minute++ {
@@ -144,7 +151,24 @@ func (b *brute) fits(p scheduler.Placement) bool {
 	return true
 }
 
-func (b *brute) unary(p scheduler.Placement) int { return b.problem.Tasks[p.Task].Modes[p.Mode].Unary }
+func (b *brute) lagsHold(all []scheduler.Placement) bool {
+	for _, lag := range b.problem.Lags {
+		if lag.From >= len(all) || lag.To >= len(all) {
+			continue
+		}
+		if all[lag.From].Omitted() || all[lag.To].Omitted() {
+			continue
+		}
+		between := all[lag.To].StartMinute - b.ready(all[lag.From])
+		if lag.FromStart {
+			between = all[lag.To].StartMinute - all[lag.From].StartMinute
+		}
+		if between < lag.MinMinutes || (lag.MaxMinutes >= 0 && between > lag.MaxMinutes) {
+			return false
+		}
+	}
+	return true
+}
 
 // ready is the end of the last phase that counts for lags.
 func (b *brute) ready(p scheduler.Placement) int {
@@ -155,7 +179,7 @@ func (b *brute) ready(p scheduler.Placement) int {
 
 func (b *brute) demandAt(placed []scheduler.Placement, cumulative, minute int) int {
 	sum := 0
-	for _, p := range placed {
+	for _, p := range b.firings(placed) {
 		for i, taken := range p.Phases {
 			if taken.Start <= minute && minute < taken.End {
 				sum += demand(b.problem.Tasks[p.Task].Modes[p.Mode].Phases[i], cumulative)
@@ -163,6 +187,18 @@ func (b *brute) demandAt(placed []scheduler.Placement, cumulative, minute int) i
 		}
 	}
 	return sum
+}
+
+// objective is the values of the problem's objectives, or the usual one.
+func (b *brute) objective(s scheduler.Solution) []int {
+	if len(b.problem.Objectives) == 0 {
+		return objective(s)
+	}
+	var values []int
+	for _, what := range b.problem.Objectives {
+		values = append(values, b.value(s, what))
+	}
+	return values
 }
 
 // objective is makespan, starts, ends and modes, to be compared in that order.

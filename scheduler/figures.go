@@ -24,6 +24,12 @@ func (r *run) figures(g group, blamed []group) (need, have int) {
 		return longestStretch(p, []int{g.index}), longest(r.res.open[g.index], r.end(blamed))
 	case KindCumulative:
 		return greatestDemand(p, g.index), r.leastFree(g.index)
+	case KindDeadline:
+		return -1, p.Tasks[g.index].DeadlineMinute
+	case KindBudget:
+		return leastUse(p, g.index), p.Budgets[g.index].Amount
+	case KindCrew:
+		return 1, p.Crews[g.index].People
 	case KindLagMinimum:
 		return p.Lags[g.index].MinMinutes, -1
 	case KindLagMaximum:
@@ -59,12 +65,44 @@ func (r *run) end(blamed []group) int {
 }
 
 func (r *run) makespanWithoutHorizon() int {
-	m := newMeter(r.meter.ctx, r.options.NodeLimit)
-	s := newSearch(buildModel(r.res, relaxed{group{kind: KindHorizon}: true}, nil, m), m)
-	if makespan, ok := s.minimise(s.root(), aim{what: aimMakespan}, far); ok {
-		return makespan
+	m := newMeter(r.meter.ctx)
+	c := newClosure(buildModel(r.res, relaxed{group{kind: KindHorizon}: true}, nil, m), m)
+	state := c.root()
+	if !c.run(state) || m.stopped {
+		return -1
+	}
+	alone := run{problem: r.problem, options: r.options, meter: m, res: r.res}
+	x := encode(c.model, state, m)
+	if m.stopped {
+		return -1
+	}
+	alone.options.OnImprove = nil
+	t := team{run: &alone, members: []*optimiser{newOptimiser(&alone, x, 0)}}
+	if t.minimise(plan.Makespan, 0, true) == yes {
+		return t.values[0].Value
 	}
 	return -1
+}
+
+// leastUse is what all tasks that must be done need of the budget at least.
+func leastUse(p *plan.Problem, budget int) int {
+	sum := 0
+	for _, task := range p.Tasks {
+		least := far
+		for _, mode := range task.Modes {
+			used := 0
+			for _, use := range mode.Uses {
+				if use.Budget == budget {
+					used += use.Amount
+				}
+			}
+			least = min(least, used)
+		}
+		if !task.Optional {
+			sum += least
+		}
+	}
+	return sum
 }
 
 // longest is the length of the longest span of the minutes before the horizon.
@@ -203,6 +241,27 @@ func (m *moment) consider(minute, anchor int) {
 	}
 }
 
+// considerLag considers when a lag to the task lets go of it.
+func (m *moment) considerLag(p *plan.Problem, solution plan.Solution, lag plan.Lag, task int) {
+	from := solution.Tasks[lag.From]
+	if lag.To != task || from.Omitted() {
+		return
+	}
+	counted := from.StartMinute
+	if !lag.FromStart {
+		counted = from.ReadyMinute(p.Tasks[lag.From].Modes[from.Mode])
+	}
+	m.consider(counted+lag.MinMinutes, solution.Tasks[task].StartMinute)
+}
+
+// setupMinutes is the setup on a unary from one family to another.
+func setupMinutes(p *plan.Problem, unary, from, to int) int {
+	if minutes := p.Unaries[unary].SetupMinutes; len(minutes) > 0 {
+		return minutes[from][to]
+	}
+	return 0
+}
+
 // untilMinute is Reason.UntilMinute of all but calendars: the minute from which the group holds the task, or the phase that
 // the reason names, no longer; -1 where no such minute lies within a step of it.
 func untilMinute(p *plan.Problem, solution plan.Solution, reason Reason) int {
@@ -221,11 +280,16 @@ func untilMinute(p *plan.Problem, solution plan.Solution, reason Reason) int {
 		for _, busy := range p.Unaries[reason.Index].Busy {
 			m.consider(busy.End, placed.StartMinute)
 		}
+		for _, held := range p.Unaries[reason.Index].Held {
+			m.consider(held.End+setupMinutes(p, reason.Index, held.Family, mode.Family), placed.StartMinute)
+		}
 	case KindShared:
 		for _, other := range solution.Tasks {
-			if p.Tasks[other.Task].Modes[other.Mode].Unary == reason.Index {
-				m.consider(other.EndMinute(), placed.StartMinute)
+			if other.Omitted() || p.Tasks[other.Task].Modes[other.Mode].Unary != reason.Index {
+				continue
 			}
+			setup := setupMinutes(p, reason.Index, p.Tasks[other.Task].Modes[other.Mode].Family, mode.Family)
+			m.consider(other.EndMinute()+setup, placed.StartMinute)
 		}
 	case KindCumulative:
 		if reason.Phase < 0 {
@@ -235,11 +299,7 @@ func untilMinute(p *plan.Problem, solution plan.Solution, reason Reason) int {
 			m.consider(step.End, placed.Phases[reason.Phase].Start)
 		}
 	case KindLagMinimum:
-		if lag := p.Lags[reason.Index]; lag.To == task {
-			from := solution.Tasks[lag.From]
-			ready := from.ReadyMinute(p.Tasks[lag.From].Modes[from.Mode])
-			m.consider(ready+lag.MinMinutes, placed.StartMinute)
-		}
+		m.considerLag(p, solution, p.Lags[reason.Index], task)
 	}
 	return m.latest
 }

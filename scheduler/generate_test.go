@@ -13,6 +13,9 @@ type shape struct {
 	elastic, calendars, cumulatives    bool
 	forbidden, busy, releases, anyStep bool
 	ownUnary, certain                  bool // a unary for each task; a demand in each phase
+	// What tasks share, and what may be left out or is sought.
+	setups, batches, budgets, crews, optional, deadlines, fromStart, noUnary bool
+	objectives                                                               []scheduler.Objective
 }
 
 // everything is small enough for brute force.
@@ -43,6 +46,7 @@ func drawProblem(t *rapid.T, s shape) scheduler.Problem {
 	for range d.number(1, 2, "unaries") {
 		p.Unaries = append(p.Unaries, scheduler.Unary{Busy: d.intervals(d.busy, 2, "busy")})
 	}
+	d.shared(&p)
 	if s.calendars {
 		for range d.number(0, 2, "calendars") {
 			p.Calendars = append(p.Calendars, scheduler.Calendar{Open: d.openings(p.HorizonMinutes)})
@@ -65,6 +69,9 @@ func drawProblem(t *rapid.T, s shape) scheduler.Problem {
 		}
 	}
 	d.drawLags(&p)
+	if s.batches {
+		d.alike(&p)
+	}
 	return p
 }
 
@@ -108,6 +115,7 @@ func (d drawer) task(p *scheduler.Problem) scheduler.Task {
 	if d.releases && d.oneIn(3, "released") {
 		task.ReleaseMinute = d.number(0, 6, "release")
 	}
+	d.wishes(p, &task)
 	for range d.number(1, d.modes, "modes") {
 		mode := scheduler.Mode{
 			Unary:           d.number(0, len(p.Unaries)-1, "unary"),
@@ -121,6 +129,7 @@ func (d drawer) task(p *scheduler.Problem) scheduler.Task {
 		if d.lags || d.anyLags {
 			d.drawTail(&mode)
 		}
+		d.extras(p, &mode)
 		task.Modes = append(task.Modes, mode)
 	}
 	return task
@@ -180,5 +189,6 @@ func (d drawer) lag(from, to int) scheduler.Lag {
 	if d.oneIn(2, "most") {
 		lag.MaxMinutes = max(lag.MinMinutes, 0) + d.number(0, 4, "lag room")
 	}
+	lag.FromStart = d.fromStart && d.oneIn(2, "from start")
 	return lag
 }

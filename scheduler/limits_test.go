@@ -81,14 +81,14 @@ func TestContextLeavesTheBestFound(t *testing.T) {
 	require.True(t, known)
 }
 
-func TestNodeLimitIsDeterministic(t *testing.T) {
+func TestConflictLimitIsDeterministic(t *testing.T) {
 	for _, limit := range []int{1, 50, 2500} {
-		first := solve(t, jobs(25), scheduler.Options{NodeLimit: limit, SkipWhy: true})
-		require.Equal(t, first, solve(t, jobs(25), scheduler.Options{NodeLimit: limit, SkipWhy: true}))
-		require.LessOrEqual(t, first.Nodes, limit)
+		first := solve(t, jobs(25), scheduler.Options{ConflictLimit: limit, SkipWhy: true})
+		require.Equal(t, first, solve(t, jobs(25), scheduler.Options{ConflictLimit: limit, SkipWhy: true}))
+		require.LessOrEqual(t, first.Conflicts, limit)
 		require.NotEqual(t, scheduler.Optimal, first.Status)
 	}
-	last := solve(t, jobs(25), scheduler.Options{NodeLimit: 2500, SkipWhy: true})
+	last := solve(t, jobs(25), scheduler.Options{ConflictLimit: 2500, SkipWhy: true})
 	require.Equal(t, scheduler.Feasible, last.Status)
 }
 
@@ -97,8 +97,8 @@ func TestLimitedAnswersAreHonest(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		p := drawProblem(t, everything)
 		best := bruteForce(p)
-		limit := rapid.IntRange(1, 12).Draw(t, "nodes")
-		result := solve(t, p, scheduler.Options{NodeLimit: limit})
+		limit := rapid.IntRange(1, 12).Draw(t, "conflicts")
+		result := solve(t, p, scheduler.Options{ConflictLimit: limit})
 		switch result.Status {
 		case scheduler.Optimal:
 			require.Equal(t, objective(*best), objective(result.Solution))
@@ -138,7 +138,7 @@ func TestBoundAboveTheTasksOwn(t *testing.T) {
 		result := solve(t, p, scheduler.Options{})
 		require.Equal(t, scheduler.Optimal, result.Status)
 		require.Equal(t, []int{1989 + later, 0, 50, 50}, objective(result.Solution)[:4], "one minute before the other way")
-		require.Equal(t, 1, result.Nodes, "the bound is reached without trying anything below it")
+		require.Zero(t, result.Conflicts, "the bound is reached without trying anything below it")
 	}
 }
 
@@ -152,7 +152,7 @@ func TestEndlessLags(t *testing.T) {
 		{From: 1, To: 2, MinMinutes: -20, MaxMinutes: -1},
 		{From: 2, To: 0, MinMinutes: 15, MaxMinutes: -1},
 	}
-	result := solve(t, p, scheduler.Options{NodeLimit: 1000})
+	result := solve(t, p, scheduler.Options{ConflictLimit: 1000})
 	require.Equal(t, scheduler.Infeasible, result.Status)
 	require.True(t, result.BlameMinimal)
 	require.Len(t, result.Blame, 3)

@@ -1,6 +1,9 @@
 package scheduler
 
 import (
+	"slices"
+
+	"saggar/scheduler/engine"
 	"saggar/scheduler/plan"
 )
 
@@ -22,21 +25,23 @@ type pin struct {
 // model is a problem in the form that is searched. A mode is a chain of blocks: phases of fixed length run together into
 // one block, and an elastic phase is the wait between two blocks. The only variables are the modes and the blocks' starts.
 type model struct {
-	problem *plan.Problem
-	res     *resources
-	horizon int
-	modes   []mode
-	first   []int // task -> its first index in modes; one more at the end
-	blocks  []block
-	lags    []link
-	lagsOf  [][]int // task -> indices into lags
-	alone   []bool  // unary -> tasks exclude each other on it
+	problem  *plan.Problem
+	res      *resources
+	horizon  int
+	skip     relaxed
+	modes    []mode
+	optional []bool // by task
+	first    []int  // task -> its first index in modes; one more at the end
+	blocks   []block
+	lags     []link
+	lagsOf   [][]int // task -> indices into lags
+	alone    []bool  // unary -> tasks exclude each other on it
 }
 
 // mode is one mode of one task. Its blocks are blocks[firstBlock:lastBlock+1].
 type mode struct {
 	task, index           int // index: among the task's modes
-	unary                 int
+	unary                 int // -1: none
 	firstBlock, lastBlock int
 	least, most           int // minutes in all
 	tail                  int // minutes of the last block that do not count for lags
@@ -62,17 +67,16 @@ type part struct {
 	from, to point
 }
 
-// link is a difference bound: lo <= start(to) - ready(from) <= hi, or end(from) in place of ready(from) if it is whole; hi
-// at far means no most.
+// link is a difference bound: lo <= start(to) - ready(from) <= hi, or start(from) in place of ready(from); hi at far means
+// no most.
 type link struct {
 	from, to, lo, hi int
-	whole            bool // the tail counts too: an order on a unary, not a lag
+	fromStart        bool // counts from the start of from
 }
 
 // builder makes a model.
 type builder struct {
 	*model
-	skip  relaxed
 	pins  []pin // by task; nil: none
 	meter *meter
 }
@@ -81,7 +85,7 @@ type builder struct {
 // modes, from which nobody may conclude anything then.
 func buildModel(res *resources, skip relaxed, pins []pin, m *meter) *model {
 	p := res.problem
-	b := &builder{model: &model{problem: p, res: res, horizon: p.HorizonMinutes}, skip: skip, pins: pins, meter: m}
+	b := &builder{model: &model{problem: p, res: res, horizon: p.HorizonMinutes, skip: skip}, pins: pins, meter: m}
 	if skip[group{kind: KindHorizon}] {
 		b.horizon = latestUseful(p)
 	}
@@ -90,6 +94,7 @@ func buildModel(res *resources, skip relaxed, pins []pin, m *meter) *model {
 	}
 	for task := range p.Tasks {
 		b.first = append(b.first, len(b.modes))
+		b.optional = append(b.optional, p.Tasks[task].Optional)
 		for index := range p.Tasks[task].Modes {
 			wanted := b.pins == nil || b.pins[task].mode < 0 || b.pins[task].mode == index
 			if wanted && !m.stopped {
@@ -111,8 +116,20 @@ func latestUseful(p *plan.Problem) int {
 			last = max(last, interval.End)
 		}
 	}
+	setup := 0
 	for _, unary := range p.Unaries {
 		extend(unary.Busy)
+		for _, held := range unary.Held {
+			last = max(last, held.End)
+		}
+		for _, row := range unary.SetupMinutes {
+			setup = max(setup, slices.Max(row))
+		}
+	}
+	for _, crew := range p.Crews {
+		for _, post := range crew.Posted {
+			last = max(last, post.End)
+		}
 	}
 	for _, calendar := range p.Calendars {
 		extend(calendar.Open)
@@ -134,12 +151,12 @@ func latestUseful(p *plan.Problem) int {
 			}
 			longest = max(longest, minutes)
 		}
-		length += longest
+		length += longest + setup
 	}
 	for _, lag := range p.Lags {
 		length += max(lag.MinMinutes, -lag.MinMinutes) + max(lag.MaxMinutes, 0)
 	}
-	return last + length
+	return min(last+length+setup, engine.MaxBound/4)
 }
 
 func (b *builder) addMode(task, index int) {
@@ -159,7 +176,7 @@ func (b *builder) addMode(task, index int) {
 		last := &b.blocks[len(b.blocks)-1]
 		if phase.LongestMinutes() > phase.Minutes {
 			last.waitMin, last.waitMax = phase.Minutes, phase.LongestMinutes()
-			last.waitWithin = b.waitWithin(source.Unary, phase, span{window.lo, window.hi + m.most})
+			last.waitWithin = b.waitWithin(source, phase, span{window.lo, window.hi + m.most})
 			b.openBlock(1)
 		} else {
 			last.minutes += phase.Minutes
@@ -212,16 +229,25 @@ func (b *builder) minutesFor(phase plan.Phase) []set {
 	return sets
 }
 
-func (b *builder) freeOf(unary int) set {
-	if b.skip[group{KindBusy, unary}] {
+// freeOf is the minutes at which the mode's unary is free for its family.
+func (b *builder) freeOf(mode plan.Mode) set {
+	if mode.Unary < 0 || b.skip[group{KindBusy, mode.Unary}] {
 		return always
 	}
-	return b.res.free[unary]
+	return b.res.freeFor(mode.Unary, mode.Family)
+}
+
+// latestEnd is the horizon, or the task's deadline if that is earlier.
+func (b *builder) latestEnd(task int) int {
+	if deadline := b.problem.Tasks[task].DeadlineMinute; deadline > 0 && !b.skip[group{KindDeadline, task}] {
+		return min(b.horizon, deadline)
+	}
+	return b.horizon
 }
 
 // waitWithin is where an elastic phase may lie, as closed ranges of its boundaries: minute 5 to 9 is from 5 to 10.
-func (b *builder) waitWithin(unary int, phase plan.Phase, window span) set {
-	minutes := b.freeOf(unary).between(window.lo, min(window.hi, b.horizon))
+func (b *builder) waitWithin(mode plan.Mode, phase plan.Phase, window span) set {
+	minutes := b.freeOf(mode).between(window.lo, min(window.hi, b.horizon))
 	for _, other := range b.minutesFor(phase) {
 		other = other.between(minutes.lo, minutes.hi)
 		b.meter.spend(len(minutes.spans) + len(other.spans))
@@ -238,12 +264,13 @@ func (b *builder) waitWithin(unary int, phase plan.Phase, window span) set {
 func (b *builder) limitStarts(m mode, source plan.Mode, window span) {
 	index := 0
 	clip := window // moves along the blocks
+	free, last := b.freeOf(source), b.latestEnd(m.task)
 	for k := m.firstBlock; k <= m.lastBlock; k++ {
 		block := &b.blocks[k]
-		clip.hi = min(clip.hi, b.horizon-block.minutes)
+		clip.hi = min(clip.hi, last-block.minutes)
 		block.starts = single(ceilDiv(clip.lo, block.unit), floorDiv(clip.hi, block.unit))
 		if block.minutes > 0 {
-			b.keepStarts(block, clip, startsWithin{b.freeOf(source.Unary), 0, block.minutes})
+			b.keepStarts(block, clip, startsWithin{free, 0, block.minutes})
 		}
 		offset := 0
 		for range block.phases {
@@ -266,7 +293,7 @@ func (b *builder) limitStarts(m mode, source plan.Mode, window span) {
 
 // startWindow is the range of the mode's starts by release, pin, horizon and what its blocks take at least.
 func (b *builder) startWindow(m mode) span {
-	window := span{0, b.horizon - m.least}
+	window := span{0, b.latestEnd(m.task) - m.least}
 	if !b.skip[group{KindRelease, m.task}] {
 		window.lo = b.problem.Tasks[m.task].ReleaseMinute
 	}
@@ -307,7 +334,7 @@ func (b *builder) forbid(block *block, forbidden []plan.Interval) {
 func (b *builder) addLags() {
 	b.lagsOf = make([][]int, len(b.problem.Tasks))
 	for i, lag := range b.problem.Lags {
-		l := link{from: lag.From, to: lag.To, lo: -far, hi: far}
+		l := link{from: lag.From, to: lag.To, lo: -far, hi: far, fromStart: lag.FromStart}
 		if !b.skip[group{KindLagMinimum, i}] {
 			l.lo = lag.MinMinutes
 		}
@@ -317,8 +344,10 @@ func (b *builder) addLags() {
 		if l.lo == -far && l.hi == far {
 			continue
 		}
-		b.lagsOf[l.from] = append(b.lagsOf[l.from], len(b.lags))
-		b.lagsOf[l.to] = append(b.lagsOf[l.to], len(b.lags))
+		if !b.optional[l.from] && !b.optional[l.to] {
+			b.lagsOf[l.from] = append(b.lagsOf[l.from], len(b.lags))
+			b.lagsOf[l.to] = append(b.lagsOf[l.to], len(b.lags))
+		}
 		b.lags = append(b.lags, l)
 	}
 }

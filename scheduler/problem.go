@@ -26,14 +26,41 @@ type (
 	Demand = plan.Demand
 	// Lag is plan.Lag: least and most minutes from one task being ready to another's start.
 	Lag = plan.Lag
+	// Present is plan.Present: where a task stands now.
+	Present = plan.Present
+	// Use is plan.Use: an amount of a budget that a mode takes.
+	Use = plan.Use
+	// Budget is plan.Budget: an amount that does not come back.
+	Budget = plan.Budget
+	// Crew is plan.Crew: people of whom each is in one place at a time.
+	Crew = plan.Crew
+	// Post is plan.Post: a place in which one of a crew must be over an interval.
+	Post = plan.Post
+	// Watch is plan.Watch: a place in which one of a crew must be while a phase lasts.
+	Watch = plan.Watch
+	// Held is plan.Held: an interval in which something of a family is on a unary.
+	Held = plan.Held
 	// Unary is plan.Unary: a resource that holds one task at a time.
 	Unary = plan.Unary
 	// Cumulative is plan.Cumulative: a resource that carries several demands at once up to its capacity.
 	Cumulative = plan.Cumulative
 	// Calendar is plan.Calendar: when something is allowed.
 	Calendar = plan.Calendar
+	// Objective is plan.Objective: the name of a sum that is made least.
+	Objective = plan.Objective
 	// Solution is plan.Solution: every task placed, in task order.
 	Solution = plan.Solution
 	// Placement is plan.Placement: one task's mode and times.
 	Placement = plan.Placement
+)
+
+// The objectives, under the names of package plan.
+const (
+	MakespanObjective   = plan.Makespan
+	OmissionObjective   = plan.Omission
+	CompletionObjective = plan.Completion
+	LatenessObjective   = plan.Lateness
+	VisitsObjective     = plan.Visits
+	EnergyObjective     = plan.Energy
+	ChangeObjective     = plan.Change
 )

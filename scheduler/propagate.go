@@ -4,7 +4,6 @@ package scheduler
 // whose blocks have no starts left is out.
 type state struct {
 	starts []set // by block of the model
-	orders []link
 	// pending are the tasks whose starts have changed since the last propagation.
 	pending []int
 }
@@ -12,7 +11,6 @@ type state struct {
 func (s *state) clone() *state {
 	return &state{
 		starts:  append([]set(nil), s.starts...),
-		orders:  s.orders[:len(s.orders):len(s.orders)],
 		pending: append([]int(nil), s.pending...),
 	}
 }
@@ -61,7 +59,7 @@ func (p *propagator) run(s *state) bool {
 		p.enqueue(task)
 	}
 	s.pending = s.pending[:0]
-	patience := 8 * (len(p.problem.Tasks) + len(p.lags) + len(s.orders))
+	patience := 8 * (len(p.problem.Tasks) + len(p.lags))
 	for done := 0; len(p.queue) > 0; done++ {
 		task := p.queue[0]
 		p.queue, p.queued[task] = p.queue[1:], false
@@ -90,7 +88,7 @@ func (p *propagator) clearQueue() {
 
 // reviseTask makes the blocks of each mode agree, and says whether a mode is left.
 func (p *propagator) reviseTask(s *state, task int) bool {
-	left := false
+	left := p.optional[task]
 	for m := p.first[task]; m < p.first[task+1]; m++ {
 		if p.alive(s, m) && p.reviseMode(s, p.modes[m]) {
 			left = true
@@ -167,11 +165,6 @@ func (p *propagator) reviseLinks(s *state, task int) bool {
 			return false
 		}
 	}
-	for _, order := range s.orders {
-		if (order.from == task || order.to == task) && !p.reviseLink(s, order, task) {
-			return false
-		}
-	}
 	return true
 }
 
@@ -182,13 +175,13 @@ func (p *propagator) reviseLink(s *state, l link, changed int) bool {
 	return p.reviseFrom(s, l)
 }
 
-// offset is how long after the start of the mode's last block the link begins to count.
-func (p *propagator) offset(l link, m int) int {
-	minutes := p.blocks[p.modes[m].lastBlock].minutes
-	if l.whole {
-		return minutes
+// origin is the point of the mode from which the link counts.
+func (p *propagator) origin(l link, m int) point {
+	mode := &p.modes[m]
+	if l.fromStart {
+		return point{mode.firstBlock, 0}
 	}
-	return minutes - p.modes[m].tail
+	return point{mode.lastBlock, p.blocks[mode.lastBlock].minutes - mode.tail}
 }
 
 // reviseTo keeps the starts of the later task that some end of the earlier one allows.
@@ -199,10 +192,10 @@ func (p *propagator) reviseTo(s *state, l link) bool {
 		if !p.alive(s, m) {
 			continue
 		}
-		last, offset := p.modes[m].lastBlock, p.offset(l, m)
-		ends := s.starts[last]
+		at := p.origin(l, m)
+		ends := s.starts[at.block]
 		p.meter.spend(len(ends.spans) + len(allowed.spans))
-		by := shift{offset + l.lo, offset + l.hi, p.blocks[last].unit, unit}
+		by := shift{at.offset + l.lo, at.offset + l.hi, p.blocks[at.block].unit, unit}
 		allowed = union(allowed, shifted(ends, by, span{0, p.horizon}))
 	}
 	for m := p.first[l.to]; m < p.first[l.to+1]; m++ {
@@ -225,10 +218,10 @@ func (p *propagator) reviseFrom(s *state, l link) bool {
 		if !p.alive(s, m) {
 			continue
 		}
-		last, offset := p.modes[m].lastBlock, p.offset(l, m)
-		by := shift{-offset - l.hi, -offset - l.lo, unit, p.blocks[last].unit}
+		at := p.origin(l, m)
+		by := shift{-at.offset - l.hi, -at.offset - l.lo, unit, p.blocks[at.block].unit}
 		p.meter.spend(len(starts.spans))
-		p.keep(s, m, last, shifted(starts, by, span{0, p.horizon}))
+		p.keep(s, m, at.block, shifted(starts, by, span{0, p.horizon}))
 	}
 	return p.anyAlive(s, l.from)
 }
@@ -247,7 +240,10 @@ func (p *propagator) keep(s *state, m, block int, allowed set) {
 	p.enqueue(p.modes[m].task)
 }
 
-func (p *propagator) anyAlive(s *state, task int) bool {
+// anyAlive says whether a mode is left to the task, or none is needed.
+func (p *propagator) anyAlive(s *state, task int) bool { return p.optional[task] || p.living(s, task) }
+
+func (p *propagator) living(s *state, task int) bool {
 	for m := p.first[task]; m < p.first[task+1]; m++ {
 		if p.alive(s, m) {
 			return true
@@ -256,7 +252,7 @@ func (p *propagator) anyAlive(s *state, task int) bool {
 	return false
 }
 
-// endless says whether lags, orders and durations demand of some task that it starts after itself. Propagation would find
+// endless says whether lags and durations demand of some task that it starts after itself. Propagation would find
 // the same, but only after moving every start to the horizon in small steps.
 func (p *propagator) endless(s *state) bool {
 	tasks := len(p.problem.Tasks)
@@ -275,17 +271,23 @@ func (p *propagator) endless(s *state) bool {
 	for round := 0; raised && round <= 3*tasks; round++ {
 		raised = false
 		for task := range tasks {
+			if !p.living(s, task) {
+				continue
+			}
 			beforeTail, tail := p.lengths(s, task)
 			apart(start+task, ready+task, beforeTail)
 			apart(ready+task, end+task, tail)
 		}
 		for _, l := range p.lags {
-			apart(ready+l.from, start+l.to, span{l.lo, l.hi})
+			from := ready + l.from
+			if l.fromStart {
+				from = start + l.from
+			}
+			if !p.optional[l.from] && !p.optional[l.to] {
+				apart(from, start+l.to, span{l.lo, l.hi})
+			}
 		}
-		for _, l := range s.orders {
-			apart(end+l.from, start+l.to, span{l.lo, l.hi})
-		}
-		if !p.meter.spend(tasks + len(p.lags) + len(s.orders)) {
+		if !p.meter.spend(tasks + len(p.lags)) {
 			return false
 		}
 	}
@@ -326,18 +328,4 @@ func (p *propagator) startOf(s *state, m int) int {
 func (p *propagator) endOf(s *state, m int) int {
 	k := p.modes[m].lastBlock
 	return s.starts[k].lo*p.blocks[k].unit + p.blocks[k].minutes
-}
-
-// only is the task's one mode left, or -1 where there are several.
-func (p *propagator) only(s *state, task int) int {
-	found := -1
-	for m := p.first[task]; m < p.first[task+1]; m++ {
-		if p.alive(s, m) {
-			if found >= 0 {
-				return -1
-			}
-			found = m
-		}
-	}
-	return found
 }

@@ -23,7 +23,9 @@ func (r *run) reasons(solution plan.Solution) []Reason {
 		if r.meter.ctx.Err() != nil {
 			return reasons
 		}
-		reasons = append(reasons, r.newProbe(solution, task).reasons()...)
+		if !solution.Tasks[task].Omitted() {
+			reasons = append(reasons, r.newProbe(solution, task).reasons()...)
+		}
 	}
 	return reasons
 }
@@ -35,6 +37,10 @@ func (r *run) newProbe(solution plan.Solution, task int) *probe {
 	resources.problem = p.problem
 	p.res = &resources
 	for i, placement := range solution.Tasks {
+		if placement.Omitted() {
+			p.pins[i] = pin{mode: -1, starts: span{0, far}}
+			continue
+		}
 		p.pins[i] = pin{mode: 0, starts: span{placement.StartMinute, placement.StartMinute}}
 	}
 	return p
@@ -100,7 +106,7 @@ func (p *probe) whyNotAt(start int) []Reason {
 	return reasons
 }
 
-// phaseHeld is the phase that a calendar or a cumulative holds back while all that skip has is relaxed: the first of a least
+// phaseHeld is the phase that a calendar, a cumulative or a crew holds back while all that skip has is relaxed: the first of a least
 // set of phases that keep the task from its start even when no other phase needs the group. -1 for other groups.
 func (p *probe) phaseHeld(skip relaxed, g group) int {
 	phases := p.phases()
@@ -121,13 +127,15 @@ func (p *probe) phaseHeld(skip relaxed, g group) int {
 
 func (p *probe) phases() []plan.Phase { return p.problem.Tasks[p.task].Modes[0].Phases }
 
-// needs says whether the phase is bound to the calendar or takes of the cumulative.
+// needs says whether the phase is bound to the calendar, takes of the cumulative or needs one of the crew.
 func needs(phase plan.Phase, g group) bool {
 	switch g.kind {
 	case KindCalendar:
 		return phase.Calendar == g.index
 	case KindCumulative:
 		return slices.ContainsFunc(phase.Demands, func(d plan.Demand) bool { return d.Cumulative == g.index })
+	case KindCrew:
+		return slices.ContainsFunc(phase.Watches, func(w plan.Watch) bool { return w.Crew == g.index })
 	}
 	return false
 }
@@ -136,6 +144,10 @@ func needs(phase plan.Phase, g group) bool {
 func spared(phase plan.Phase, g group) plan.Phase {
 	if g.kind == KindCalendar {
 		phase.Calendar = -1
+		return phase
+	}
+	if g.kind == KindCrew {
+		phase.Watches = slices.DeleteFunc(slices.Clone(phase.Watches), func(w plan.Watch) bool { return w.Crew == g.index })
 		return phase
 	}
 	phase.Demands = slices.DeleteFunc(slices.Clone(phase.Demands), func(d plan.Demand) bool { return d.Cumulative == g.index })
@@ -186,13 +198,18 @@ func (p *probe) nextOpening(reason Reason, start int) int {
 	return -1
 }
 
-// fixed is the problem with each task's mode as in the solution, its phases too but for those of the given task, and the
+// fixed is the problem without the tasks left out, with each task's mode as in the solution, its phases too but for those of the given task, and the
 // makespan as horizon.
 func (r *run) fixed(solution plan.Solution, task int) *plan.Problem {
 	p := *r.problem
 	p.HorizonMinutes = solution.MakespanMinute()
 	p.Tasks = slices.Clone(p.Tasks)
 	for i, placement := range solution.Tasks {
+		p.Tasks[i].Optional = placement.Omitted()
+		if placement.Omitted() {
+			p.Tasks[i].Modes = nil
+			continue
+		}
 		mode := p.Tasks[i].Modes[placement.Mode]
 		mode.Phases = slices.Clone(mode.Phases)
 		if i != task {
@@ -218,7 +235,7 @@ func (r *run) groupsOf(task int) []group {
 			touches = g.index == task
 		case KindBusy, KindShared:
 			touches = g.index == mode.Unary
-		case KindCalendar, KindCumulative:
+		case KindCalendar, KindCumulative, KindCrew:
 			touches = slices.ContainsFunc(mode.Phases, func(ph plan.Phase) bool { return needs(ph, g) })
 		case KindLagMinimum, KindLagMaximum:
 			touches = p.Lags[g.index].From == task || p.Lags[g.index].To == task

@@ -9,12 +9,16 @@ import (
 // resources keeps what calendars, unaries and cumulatives leave free, as sets of minutes from 0 on, worked out once and
 // used by every model of the same problem.
 type resources struct {
-	problem *plan.Problem
-	open    []set            // by calendar
-	free    []set            // by unary
-	levels  [][]level        // by cumulative
-	room    map[demandOn]set // minutes that still carry the demand
+	problem   *plan.Problem
+	open      []set            // by calendar
+	free      []set            // by unary
+	levels    [][]level        // by cumulative
+	room      map[demandOn]set // minutes that still carry the demand
+	forFamily map[onUnary]set
 }
+
+// onUnary is a family of modes on a unary.
+type onUnary struct{ unary, family int }
 
 // level is what is used of a cumulative from a minute on, until the next level.
 type level struct{ from, used int }
@@ -25,7 +29,7 @@ type demandOn struct{ cumulative, amount int }
 var always = single(0, far)
 
 func newResources(problem *plan.Problem, m *meter) *resources {
-	r := &resources{problem: problem, room: make(map[demandOn]set)}
+	r := &resources{problem: problem, room: make(map[demandOn]set), forFamily: make(map[onUnary]set)}
 	for _, calendar := range problem.Calendars {
 		m.spend(len(calendar.Open))
 		r.open = append(r.open, minutesOf(calendar.Open))
@@ -68,6 +72,26 @@ func complement(s set) set {
 		next = s.at(i).hi + 1
 	}
 	return newSet(appendSpan(spans, next, far))
+}
+
+// freeFor is the minutes at which the unary is free for a family: not busy, and clear of what is held there with the setups
+// before and after it.
+func (r *resources) freeFor(unary, family int) set {
+	u := &r.problem.Unaries[unary]
+	if len(u.Held) == 0 {
+		return r.free[unary]
+	}
+	key := onUnary{unary, family}
+	if found, ok := r.forFamily[key]; ok {
+		return found
+	}
+	setup := func(from, to int) int { return setupMinutes(r.problem, unary, from, to) }
+	var held []plan.Interval
+	for _, h := range u.Held {
+		held = append(held, plan.Interval{Start: h.Start - setup(family, h.Family), End: h.End + setup(h.Family, family)})
+	}
+	r.forFamily[key] = intersect(r.free[unary], complement(sortedMinutes(held)))
+	return r.forFamily[key]
 }
 
 func levelsOf(used []plan.Step) []level {

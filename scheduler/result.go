@@ -2,11 +2,24 @@ package scheduler
 
 // Options bounds and shapes one Solve. The zero value solves to the proven best answer with its reasons.
 type Options struct {
-	// NodeLimit ends the search after so many nodes, always at the same place for the same problem; 0: no limit. Finding
-	// Blame has the same allowance again for each constraint that it tries.
-	NodeLimit int
+	// ConflictLimit ends the search after so many conflicts, always at the same place for the same problem and seed; 0: no
+	// limit. Finding Blame has the same allowance again for each constraint that it tries.
+	ConflictLimit int
+	// Seed is for what the search leaves to chance.
+	Seed uint64
+	// Threads is how many searches of different strategies run at once and share what they find; 0 means 1.
+	Threads int
+	// OnImprove, if not nil, is told of each better solution as it is found, and of each better bound, one at a time.
+	OnImprove func(Progress)
 	// SkipWhy leaves out Blame and Reasons, for callers that only need the times.
 	SkipWhy bool
+}
+
+// Progress is what Solve has found so far.
+type Progress struct {
+	Solution   Solution         // the best so far; empty: none yet
+	Objectives []ObjectiveValue // as far as the search came
+	Conflicts  int
 }
 
 // Status says how far Solve came.
@@ -28,8 +41,11 @@ type Result struct {
 	MakespanMinute int `json:"makespan_minute"`
 	// BoundMinute is a proven lower bound of the makespan; 0 when nothing is proven or there is no solution at all.
 	BoundMinute int `json:"bound_minute"`
-	// Nodes is how many nodes the search for the solution opened.
-	Nodes int `json:"nodes"`
+	// Objectives are the values of the problem's objectives, as far as the search came, and what is proven of each while those
+	// before it are held.
+	Objectives []ObjectiveValue `json:"objectives"`
+	// Conflicts is how many dead ends the search for the solution learnt from.
+	Conflicts int `json:"conflicts"`
 	// Blame is, when Infeasible, a set of constraint groups that by themselves leave no solution. There may be other such
 	// sets: giving way in one member need not be enough.
 	Blame []Blame `json:"blame"`
@@ -38,6 +54,21 @@ type Result struct {
 	BlameMinimal bool `json:"blame_minimal"`
 	// Reasons say, for a solution, what keeps each task from starting earlier, all else being as it is.
 	Reasons []Reason `json:"reasons"`
+}
+
+// ObjectiveValue is what an objective amounts to, and a proven lower bound of it.
+type ObjectiveValue struct {
+	Objective Objective `json:"objective"`
+	Value     int       `json:"value"`
+	Bound     int       `json:"bound"`
+}
+
+// Gap is how far the value may be from the least one, as a share of the value; 0 when it is proven least.
+func (v ObjectiveValue) Gap() float64 {
+	if v.Value <= v.Bound {
+		return 0
+	}
+	return float64(v.Value-v.Bound) / float64(v.Value)
 }
 
 // Kind names a group of constraints.
@@ -56,6 +87,9 @@ const (
 	KindOverDemand Kind = "over_demand"     // a cumulative whose whole capacity is less than a demand; Problem.Cumulatives
 	KindLagMinimum Kind = "lag_minimum"     // least minutes of a lag; Problem.Lags
 	KindLagMaximum Kind = "lag_maximum"     // most minutes of a lag; Problem.Lags
+	KindDeadline   Kind = "deadline"        // latest end of a task; Problem.Tasks
+	KindBudget     Kind = "budget"          // an amount that does not come back; Problem.Budgets
+	KindCrew       Kind = "crew"            // people of whom each is in one place at a time; Problem.Crews
 	KindOrigin     Kind = "origin"          // nothing starts before minute 0; only in Reasons; Index 0
 	KindMakespan   Kind = "makespan"        // an earlier start would end later than the whole plan; only in Reasons; Index 0
 )
@@ -80,6 +114,9 @@ type Blame struct {
 	//	cumulative       greatest demand on it, least free before the horizon
 	//	over_demand      greatest demand on it, capacity
 	//	lag_minimum      MinMinutes, -1
+	//	deadline         -1, deadline
+	//	budget           least amount that all tasks need, amount
+	//	crew             1, people
 	//	lag_maximum      -1, MaxMinutes
 	//
 	// Openings end with the horizon where it is blamed too.

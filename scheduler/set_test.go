@@ -121,7 +121,7 @@ func TestEndless(t *testing.T) {
 				{From: 2, To: 0, MinMinutes: -5, MaxMinutes: -1},
 			},
 		}
-		m := newMeter(t.Context(), 0)
+		m := newMeter(t.Context())
 		s := newPropagator(buildModel(newResources(&p, m), nil, nil, m), m)
 		require.Equal(t, want, s.endless(s.root()), "%d", extra)
 	}

@@ -3,6 +3,7 @@ package scheduler
 import (
 	"slices"
 
+	"saggar/scheduler/engine"
 	"saggar/scheduler/plan"
 )
 
@@ -17,15 +18,28 @@ const (
 
 // feasible says whether there is a solution without the relaxed groups.
 func (r *run) feasible(skip relaxed, pins []pin) answer {
-	m := newMeter(r.meter.ctx, r.options.NodeLimit)
-	s := newSearch(buildModel(r.res, skip, pins, m), m)
+	m := newMeter(r.meter.ctx)
+	c := newClosure(buildModel(r.res, skip, pins, m), m)
+	state := c.root()
+	closed := c.run(state)
 	switch {
-	case s.decideAny(s.root()):
-		return yes
 	case m.stopped:
 		return unanswered
+	case !closed:
+		return no
 	}
-	return no
+	x := encode(c.model, state, m)
+	if m.stopped {
+		return unanswered
+	}
+	how := engine.Strategy{Activity: true, RestartConflicts: 100}
+	switch x.solver.Search(&brancher{x: x}, how, engine.Limits{Conflicts: r.options.ConflictLimit, Stop: m.look}) {
+	case engine.Solved:
+		return yes
+	case engine.Exhausted:
+		return no
+	}
+	return unanswered
 }
 
 // filter relaxes one group after another, for good where there is still no solution without it. What remains suffices for
@@ -82,8 +96,11 @@ func (r *run) groups() []group {
 		return slices.ContainsFunc(p.Tasks[i].Modes, func(m plan.Mode) bool { return len(m.ForbiddenStarts) > 0 })
 	})
 	add(KindLagMinimum, len(p.Lags), func(int) bool { return true })
+	add(KindBudget, len(p.Budgets), func(int) bool { return true })
+	add(KindCrew, len(p.Crews), func(int) bool { return true })
+	add(KindDeadline, len(p.Tasks), func(i int) bool { return p.Tasks[i].DeadlineMinute > 0 })
 	add(KindRelease, len(p.Tasks), func(i int) bool { return p.Tasks[i].ReleaseMinute > 0 })
-	add(KindBusy, len(p.Unaries), func(i int) bool { return len(p.Unaries[i].Busy) > 0 && r.tasksOn(i) > 0 })
+	add(KindBusy, len(p.Unaries), func(i int) bool { return len(p.Unaries[i].Busy)+len(p.Unaries[i].Held) > 0 && r.tasksOn(i) > 0 })
 	add(KindLagMaximum, len(p.Lags), func(i int) bool { return p.Lags[i].MaxMinutes >= 0 })
 	add(KindCalendar, len(p.Calendars), func(int) bool { return true })
 	return append(groups, group{kind: KindHorizon})
@@ -103,8 +120,12 @@ func (r *run) tasksOn(unary int) int {
 func (r *run) nameOf(g group) string {
 	p := r.problem
 	switch g.kind {
-	case KindRelease, KindForbidden:
+	case KindRelease, KindForbidden, KindDeadline:
 		return p.Tasks[g.index].Name
+	case KindBudget:
+		return p.Budgets[g.index].Name
+	case KindCrew:
+		return p.Crews[g.index].Name
 	case KindBusy, KindShared:
 		return p.Unaries[g.index].Name
 	case KindCalendar:

@@ -24,7 +24,13 @@ func without(p scheduler.Problem, b scheduler.Blame) scheduler.Problem {
 			p.Tasks[b.Index].Modes[i].ForbiddenStarts = nil
 		}
 	case scheduler.KindBusy:
-		p.Unaries[b.Index].Busy = nil
+		p.Unaries[b.Index].Busy, p.Unaries[b.Index].Held = nil, nil
+	case scheduler.KindDeadline:
+		p.Tasks[b.Index].DeadlineMinute = 0
+	case scheduler.KindBudget:
+		p.Budgets = []scheduler.Budget{{Amount: 1000}}
+	case scheduler.KindCrew:
+		p.Crews = []scheduler.Crew{{People: 1000}}
 	case scheduler.KindCalendar, scheduler.KindTooLong:
 		p.Calendars[b.Index].Open = []scheduler.Interval{{Start: 0, End: 1000}}
 	case scheduler.KindCumulative, scheduler.KindOverDemand:
@@ -76,6 +82,9 @@ func onlyBlamed(p scheduler.Problem, blame []scheduler.Blame) scheduler.Problem 
 		}
 	}
 	relax(scheduler.KindRelease, len(p.Tasks))
+	relax(scheduler.KindDeadline, len(p.Tasks))
+	relax(scheduler.KindBudget, len(p.Budgets))
+	relax(scheduler.KindCrew, len(p.Crews))
 	relax(scheduler.KindForbidden, len(p.Tasks))
 	relax(scheduler.KindBusy, len(p.Unaries))
 	relax(scheduler.KindCalendar, len(p.Calendars))
@@ -90,8 +99,19 @@ func onlyBlamed(p scheduler.Problem, blame []scheduler.Blame) scheduler.Problem 
 // TestBlameIsMinimalAndSufficient holds each blame against changed problems: with nothing but the members there is no
 // solution, and with one of them less there is.
 func TestBlameIsMinimalAndSufficient(t *testing.T) {
+	blameHolds(t, everything)
+}
+
+// TestBlameOfWhatIsShared is the same for what tasks share and for deadlines.
+func TestBlameOfWhatIsShared(t *testing.T) {
+	s := shape{tasks: 3, modes: 2, horizon: 14, lags: true, busy: true}
+	s.setups, s.budgets, s.crews, s.deadlines, s.fromStart, s.noUnary = true, true, true, true, true, true
+	blameHolds(t, s)
+}
+
+func blameHolds(t *testing.T, s shape) {
 	rapid.Check(t, func(t *rapid.T) {
-		p := drawProblem(t, everything)
+		p := drawProblem(t, s)
 		result := solve(t, p, scheduler.Options{})
 		if result.Status != scheduler.Infeasible {
 			require.Empty(t, result.Blame)
@@ -328,11 +348,16 @@ func TestBlameCutShortIsNotCalledMinimal(t *testing.T) {
 	require.Equal(t, scheduler.Unknown, result.Status, "nothing is proven by a search that did not run")
 	require.Empty(t, result.Blame)
 
-	p.Tasks[0].Modes = append(p.Tasks[0].Modes, p.Tasks[0].Modes[0])
-	result = solve(t, p, scheduler.Options{NodeLimit: 1})
-	require.Equal(t, scheduler.Infeasible, result.Status)
-	require.NotEmpty(t, result.Blame)
-	require.False(t, result.BlameMinimal, "one node is not enough to find the solutions of the relaxed problems")
+	cut := 0
+	for looks := range 40 {
+		result, err := scheduler.Solve(&lookLimit{Context: context.Background(), left: looks}, p, scheduler.Options{})
+		require.NoError(t, err)
+		if result.Status == scheduler.Infeasible && !result.BlameMinimal {
+			cut++
+			require.NotEmpty(t, result.Blame)
+		}
+	}
+	require.Positive(t, cut, "the context ends between the questions about relaxed problems")
 }
 
 // TestReasons checks, case by case, what is said to hold the last task.
@@ -487,8 +512,8 @@ func oneStepEarlier(p scheduler.Problem, solution scheduler.Solution, task int) 
 func TestReasonsAreGivenWhereSomethingHolds(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		p := drawProblem(t, everything)
-		limit := rapid.IntRange(0, 6).Draw(t, "nodes")
-		result := solve(t, p, scheduler.Options{NodeLimit: limit})
+		limit := rapid.IntRange(0, 6).Draw(t, "conflicts")
+		result := solve(t, p, scheduler.Options{ConflictLimit: limit})
 		reasons := make([]int, len(p.Tasks))
 		for _, reason := range result.Reasons {
 			reasons[reason.Task]++

@@ -79,7 +79,7 @@ func (s survey) worsened(stays map[string]stay) []Excess {
 	single := slices.Clone(result)
 	for _, kind := range []data.LimitKind{MixtureShift, MixtureShortTerm} {
 		all := s.mixture(kind)
-		if len(all.parts) < 2 || !above(all.atMost(), 1) {
+		if len(all.parts) < 2 || !above(all.atMost(), 1) || all.said(single) {
 			continue
 		}
 		longest := slices.Max(append(all.windows(), 0))
@@ -102,6 +102,12 @@ func (m *measured) overDuring(there stay) []Excess {
 		if !above(m.peak, limit.PPM) {
 			continue
 		}
+		if excess, over := m.over(limit); !over {
+			continue
+		} else if m.touches(limit.AveragingMinutes, there) {
+			result = append(result, excess)
+			continue
+		}
 		cut, known := cuts[limit.AveragingMinutes]
 		if !known {
 			cut = m.touching(there, limit.AveragingMinutes)
@@ -112,6 +118,12 @@ func (m *measured) overDuring(there stay) []Excess {
 		}
 	}
 	return result
+}
+
+// touches reports whether the window of the greatest mean touches a stay: cut to it, the curve has the same greatest mean.
+func (m *measured) touches(windowMinutes float64, there stay) bool {
+	begins := m.mean(windowMinutes).startMinute
+	return begins+windowMinutes >= m.occupied.inside(there.from) && begins <= m.occupied.inside(there.until)
 }
 
 // stays is when each species of the added sources is there above a ten-thousandth of its strictest limit.

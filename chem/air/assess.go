@@ -5,7 +5,6 @@ import (
 	"math"
 	"slices"
 
-	"saggar/chem/data"
 	"saggar/chem/finding"
 )
 
@@ -125,13 +124,13 @@ func CheckRoom(check RoomCheck) (Assessment, error) {
 		result.Species = append(result.Species, m.assess(&check.Zone))
 	}
 	result.ReentryMinute = latestReentry(result.Species)
-	result.ShiftMixtureRatio = survey.largestSum(MixtureShift)
-	result.ShortTermMixtureRatio = survey.largestSum(MixtureShortTerm)
+	mixtures := survey.mixtures()
+	result.ShiftMixtureRatio, result.ShortTermMixtureRatio = mixtures[0].total, mixtures[1].total
 	result.MixtureRatio = max(result.ShiftMixtureRatio, result.ShortTermMixtureRatio)
 	if slices.ContainsFunc(survey, (*measured).judged) {
-		result.FlowNeeded = survey.flowNeeded(&check.Zone)
+		result.FlowNeeded = flowNeeded(&check.Zone, result.Species, mixtures)
 	}
-	result.cureByRelease(survey, check)
+	result.cureByRelease(survey, mixtures, check)
 	if result.LaterMinutesEnough, err = check.laterEnough(added); err != nil {
 		return Assessment{}, err
 	}
@@ -223,10 +222,4 @@ func latestReentry(species []SpeciesAssessment) *float64 {
 		latest = max(latest, *s.ReentryMinute)
 	}
 	return &latest
-}
-
-// largestSum is the ratio of a mixture, also of one species; 0 where none has such a limit.
-func (s survey) largestSum(kind data.LimitKind) float64 {
-	ratio, _ := s.mixture(kind).ratio()
-	return ratio
 }

@@ -30,8 +30,8 @@ func TestFlowNeededIsEnoughAndNoMoreThanEnough(t *testing.T) {
 		zone.Flow = ConstantFlow(*got.FlowNeeded)
 		assert.False(t, refused(t, zone, sources), "flow %v", *got.FlowNeeded)
 		if *got.FlowNeeded > 0 {
-			zone.Flow = ConstantFlow(0.99 * *got.FlowNeeded)
-			assert.True(t, refused(t, zone, sources), "1 %% less than %v", *got.FlowNeeded)
+			zone.Flow = ConstantFlow((1 - 1e-6) * *got.FlowNeeded)
+			assert.True(t, refused(t, zone, sources), "a millionth less than %v", *got.FlowNeeded)
 		}
 		for _, s := range got.Species {
 			require.NotNil(t, s.FlowNeeded)

@@ -35,8 +35,9 @@ type rateStep struct {
 // change is where the gain of a species changes; releases counts how many begin less how many end.
 type change struct {
 	minute   float64
-	gain     float64 // ppm a minute
+	gain     float64 // by how much, ppm a minute
 	releases int
+	level    float64 // what the gain is from here on
 }
 
 // load is all that is given off of one species, with what the room holds of it at the start.
@@ -52,11 +53,16 @@ type load struct {
 
 // collect sorts the sources' releases into loads by species, in order of species.
 func collect(zone *Zone, sources []Source) ([]load, error) {
-	c := collector{zone: zone, known: map[string]collected{}}
-	for i := range sources {
-		c.releases += len(sources[i].Releases)
-	}
+	return collectDuring(zone, sources, Interval{math.Inf(-1), math.Inf(1)})
+}
+
+// collectDuring leaves out what is released outside a stretch of time, of every species.
+func collectDuring(zone *Zone, sources []Source, during Interval) ([]load, error) {
+	c := collector{zone: zone, during: during}
 	if err := c.begin(); err != nil {
+		return nil, err
+	}
+	if err := c.count(sources); err != nil {
 		return nil, err
 	}
 	for i := range sources {
@@ -75,15 +81,16 @@ func collect(zone *Zone, sources []Source) ([]load, error) {
 
 // collected is where a species' releases go, and the ppm a minute that one gram a minute makes of it.
 type collected struct {
+	species    string
 	load       int
 	ppmPerGram float64
 }
 
 type collector struct {
-	zone     *Zone
-	releases int // of all species, so that lists are made long enough at once
-	loads    []load
-	known    map[string]collected
+	zone   *Zone
+	during Interval
+	loads  []load
+	known  []collected // few: looking through them is quicker than a map
 }
 
 // begin opens a load for each species that the room holds at the start.
@@ -96,9 +103,32 @@ func (c *collector) begin() error {
 	return nil
 }
 
+// count opens all other loads, with lists that are long enough for pieces that follow each other, and somewhat more.
+func (c *collector) count(sources []Source) error {
+	var counts []int
+	for i := range sources {
+		for j := range sources[i].Releases {
+			entry, err := c.find(sources[i].Releases[j].Species)
+			if err != nil {
+				return err
+			}
+			for len(counts) <= entry.load {
+				counts = append(counts, 0)
+			}
+			counts[entry.load]++
+		}
+	}
+	for i, count := range counts {
+		c.loads[i].changes = make([]change, 0, count+count/4+2)
+	}
+	return nil
+}
+
 func (c *collector) find(species string) (collected, error) {
-	if known, ok := c.known[species]; ok {
-		return known, nil
+	for _, known := range c.known {
+		if known.species == species {
+			return known, nil
+		}
 	}
 	gramsPerMole, err := GramsPerMole(species)
 	if err != nil {
@@ -108,12 +138,10 @@ func (c *collector) find(species string) (collected, error) {
 	at := slices.IndexFunc(c.loads, func(l load) bool { return l.species == counted })
 	if at < 0 {
 		at = len(c.loads)
-		c.loads = append(c.loads, load{
-			species: counted, first: math.Inf(1), last: math.Inf(-1), changes: make([]change, 0, 2*c.releases),
-		})
+		c.loads = append(c.loads, load{species: counted, first: math.Inf(1), last: math.Inf(-1)})
 	}
-	entry := collected{at, 1000 * MolarVolumeLiters / gramsPerMole / c.zone.VolumeCubicMeters}
-	c.known[species] = entry
+	entry := collected{species, at, 1000 * MolarVolumeLiters / gramsPerMole / c.zone.VolumeCubicMeters}
+	c.known = append(c.known, entry)
 	return entry, nil
 }
 
@@ -124,6 +152,10 @@ func (c *collector) add(source *Source) error {
 		entry, err := c.find(release.Species)
 		if err != nil {
 			return err
+		}
+		if l := &c.loads[entry.load]; release.EndMinute < c.during.StartMinute || release.StartMinute > c.during.EndMinute {
+			l.first, l.last = min(l.first, release.StartMinute), max(l.last, release.EndMinute)
+			continue
 		}
 		c.loads[entry.load].release(release, openings, source, entry.ppmPerGram*release.GramsPerMinute)
 	}
@@ -140,11 +172,11 @@ func (l *load) release(release *Release, openings []Interval, source *Source, ga
 	now := 0.0
 	set := func(minute, next float64) {
 		if next != now {
-			l.changes = append(l.changes, change{minute, next - now, 0})
+			l.change(minute, next-now, 0)
 			now = next
 		}
 	}
-	l.changes = append(l.changes, change{release.StartMinute, 0, 1})
+	l.change(release.StartMinute, 0, 1)
 	at := release.StartMinute
 	for _, open := range openings {
 		if open.EndMinute <= at || open.StartMinute >= release.EndMinute {
@@ -159,11 +191,21 @@ func (l *load) release(release *Release, openings []Interval, source *Source, ga
 	if at < release.EndMinute {
 		set(at, closed)
 	}
-	l.changes = append(l.changes, change{release.EndMinute, -now, -1})
+	l.change(release.EndMinute, -now, -1)
 }
 
-// settle puts the changes in order and fixes what the load starts with.
-func (l *load) settle(zone *Zone) {
+// change notes one change, with the one before where both are of one minute: pieces of a release follow each other.
+func (l *load) change(minute, gain float64, releases int) {
+	if last := len(l.changes) - 1; last >= 0 && l.changes[last].minute == minute {
+		l.changes[last].gain += gain
+		l.changes[last].releases += releases
+		return
+	}
+	l.changes = append(l.changes, change{minute: minute, gain: gain, releases: releases})
+}
+
+// order puts the changes in order of time and sums them up.
+func (l *load) order() {
 	slices.SortFunc(l.changes, func(a, b change) int {
 		switch { // no NaN gets here: cheaper than cmp.Compare, and this is where a check spends its time
 		case a.minute < b.minute:
@@ -174,6 +216,28 @@ func (l *load) settle(zone *Zone) {
 			return 0
 		}
 	})
+	gain, running := 0.0, 0
+	for i := range l.changes {
+		c := &l.changes[i]
+		gain, running = gain+c.gain, running+c.releases
+		if running == 0 { // what rounding left of releases that have ended
+			gain = 0
+		}
+		c.level = max(0, gain)
+	}
+}
+
+// gain is what holds before a change.
+func (l *load) gain(next int) float64 {
+	if next == 0 {
+		return 0
+	}
+	return l.changes[next-1].level
+}
+
+// settle puts the changes in order and fixes what the load starts with.
+func (l *load) settle(zone *Zone) {
+	l.order()
 	l.background = zone.background(l.species)
 	l.initial = max(0, countedTogether(zone.InitialPPM, l.species)-l.background)
 	if len(zone.InitialPPM) > 0 || l.first > l.last {
@@ -194,33 +258,39 @@ func countedTogether(bySpecies map[string]float64, counted string) float64 {
 
 // curve solves the load under the given air exchanges.
 func (l *load) curve(rates []rateStep) Curve {
-	curve := Curve{species: l.species, background: l.background, lastRelease: l.last}
-	curve.segments = make([]segment, 0, len(l.changes)+len(rates))
-	now := segment{start: l.first, x0: l.initial}
-	step, next, running, gain := 0, 0, 0, 0.0
+	return l.curveIn(make([]segment, 0, len(l.changes)+len(rates)), rates)
+}
+
+// curveIn is the curve in a list of its own to be filled.
+func (l *load) curveIn(segments []segment, rates []rateStep) Curve {
+	return Curve{
+		species: l.species, background: l.background, lastRelease: l.last,
+		segments: l.follow(segments, segment{start: l.first, x0: l.initial}, rates),
+	}
+}
+
+// follow goes on from the beginning of a segment to the end of all, and appends what it finds.
+func (l *load) follow(segments []segment, now segment, rates []rateStep) []segment {
+	step, next := 0, 0
 	for {
 		for step+1 < len(rates) && rates[step+1].minute <= now.start {
 			step++
 		}
 		now.rate = rates[step].rate
 		for next < len(l.changes) && l.changes[next].minute <= now.start {
-			gain += l.changes[next].gain
-			running += l.changes[next].releases
 			next++
 		}
-		if running == 0 { // what rounding left of releases that have ended
-			gain = 0
-		}
-		now.gain = max(0, gain)
-		curve.segments = append(curve.segments, now)
+		now.gain = l.gain(next)
 		end := l.nextBreak(rates, step, next)
 		if math.IsInf(end, 1) {
-			break
+			now.end = now.x0
+			return append(segments, now)
 		}
 		excess, area := now.after(end - now.start)
+		now.end = excess
+		segments = append(segments, now)
 		now.start, now.x0, now.area = end, excess, now.area+area
 	}
-	return curve
 }
 
 // nextBreak is the next minute at which gain or exchange changes, infinite when neither does again.

@@ -63,7 +63,7 @@ func (c Curve) scaled(weight float64) Curve {
 	c.segments = slices.Clone(c.segments)
 	for i := range c.segments {
 		s := &c.segments[i]
-		s.x0, s.gain, s.offset, s.area = weight*s.x0, weight*s.gain, weight*s.offset, weight*s.area
+		s.x0, s.end, s.gain, s.offset, s.area = weight*s.x0, weight*s.end, weight*s.gain, weight*s.offset, weight*s.area
 	}
 	return c
 }

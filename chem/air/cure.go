@@ -12,13 +12,6 @@ type CaptureCure struct {
 	DoorOpenFraction float64 `json:"door_open_fraction"`
 }
 
-// Bounds of the search for a flow: relative fineness, first guess and the flow at which it gives up, m3/s.
-const (
-	flowFineness = 1e-6
-	flowGuess    = 0.01
-	flowGivesUp  = 1e6
-)
-
 func refusing(limits []Limit) []Limit {
 	var kept []Limit
 	for _, limit := range limits {
@@ -27,65 +20,6 @@ func refusing(limits []Limit) []Limit {
 		}
 	}
 	return kept
-}
-
-// flowNeeded is the least steady flow at which the species passes the limits; nil when none does. More flow never
-// makes it worse, so halving finds it.
-func (m *measured) flowNeeded(zone *Zone, limits []Limit) *float64 {
-	return leastFlow(0, func(flow float64) bool {
-		return measure(m.load, steady(zone, flow), limits).within()
-	})
-}
-
-// flowNeeded is the least steady flow at which all species pass what refuses them, and so do the mixtures.
-func (s survey) flowNeeded(zone *Zone) *float64 {
-	return leastFlow(0, func(flow float64) bool {
-		rates := steady(zone, flow)
-		tried := make(survey, len(s))
-		for i, m := range s {
-			tried[i] = measure(m.load, rates, refusing(m.limits))
-			if !tried[i].within() {
-				return false
-			}
-		}
-		return len(tried.excesses()) == 0
-	})
-}
-
-func steady(zone *Zone, flow float64) []rateStep {
-	return (&Zone{VolumeCubicMeters: zone.VolumeCubicMeters, MixingFactor: zone.MixingFactor,
-		Flow: ConstantFlow(flow)}).exchanges()
-}
-
-// within reports whether no limit is exceeded.
-func (m *measured) within() bool {
-	for _, limit := range m.limits {
-		if _, over := m.over(limit); over {
-			return false
-		}
-	}
-	return true
-}
-
-func leastFlow(low float64, passes func(float64) bool) *float64 {
-	if passes(low) {
-		return &low
-	}
-	high := max(flowGuess, 2*low)
-	for !passes(high) {
-		low, high = high, 2*high
-		if high > flowGivesUp {
-			return nil
-		}
-	}
-	for high-low > flowFineness*high {
-		if middle := (low + high) / 2; passes(middle) {
-			high = middle
-		} else {
-			low = middle
-		}
-	}
-	return &high
 }
 
 // shareWithin is the share of the releases at which the limits are met, exact because the air is linear in them;
@@ -114,7 +48,7 @@ func shareOf(value, limit, background float64) (float64, bool) {
 }
 
 // shareEnough is the share of all releases at which everything that refuses is met.
-func (s survey) shareEnough() (float64, bool) {
+func (s survey) shareEnough(mixtures []mixed) (float64, bool) {
 	share := 1.0
 	for _, m := range s {
 		part, ok := m.shareWithin(refusing(m.limits))
@@ -123,12 +57,11 @@ func (s survey) shareEnough() (float64, bool) {
 		}
 		share = min(share, part)
 	}
-	for _, mixture := range []mixture{s.mixture(MixtureShift), s.mixture(MixtureShortTerm)} {
-		ratio, _ := mixture.ratio()
-		if !above(ratio, 1) {
+	for _, mixture := range mixtures {
+		if !above(mixture.total, 1) {
 			continue
 		}
-		part, ok := shareOf(ratio, 1, mixture.background())
+		part, ok := shareOf(mixture.total, 1, mixture.background())
 		if !ok {
 			return 0, false
 		}
@@ -138,8 +71,8 @@ func (s survey) shareEnough() (float64, bool) {
 }
 
 // cureByRelease fills in the share of the charge and the captures that would be enough.
-func (a *Assessment) cureByRelease(s survey, check RoomCheck) {
-	share, ok := s.shareEnough()
+func (a *Assessment) cureByRelease(s survey, mixtures []mixed, check RoomCheck) {
+	share, ok := s.shareEnough(mixtures)
 	if !ok {
 		return
 	}

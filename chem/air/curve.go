@@ -22,6 +22,7 @@ type segment struct {
 	start float64 // minute
 	rate  float64 // air changes that count, per minute
 	x0    float64 // excess at the start, ppm
+	end   float64 // excess where the next segment starts, ppm; between the two it only rises or only falls
 	gain  float64 // what escapes into the room, ppm a minute
 	// offset is what stands beside the furnace above the room's air, ppm; zero for a room's own curve.
 	offset float64
@@ -45,6 +46,17 @@ func decay(z float64) (survives, phi1, phi2 float64) {
 func (s *segment) after(tau float64) (excess, area float64) {
 	survives, phi1, phi2 := decay(s.rate * tau)
 	return s.x0*survives + s.gain*tau*phi1, tau * (s.x0*phi1 + s.gain*tau*phi2)
+}
+
+// excessAfter is the excess alone, tau minutes into the segment.
+func (s *segment) excessAfter(tau float64) float64 {
+	z := s.rate * tau
+	if z < 0.05 {
+		excess, _ := s.after(tau)
+		return excess
+	}
+	survives := math.Exp(-z)
+	return s.x0*survives + s.gain*(1-survives)/s.rate
 }
 
 // reach is how long after its start the excess takes to come to the target, which it must lie between start and end.
@@ -132,7 +144,7 @@ func (c *Curve) close() {
 	for i := 0; i+1 < len(c.segments); i++ {
 		s, next := &c.segments[i], &c.segments[i+1]
 		length := next.start - s.start
-		_, area := s.after(length)
-		next.area = s.area + area + s.offset*length
+		excess, area := s.after(length)
+		s.end, next.area = excess, s.area+area+s.offset*length
 	}
 }

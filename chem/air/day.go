@@ -73,8 +73,8 @@ func CheckDay(check DayCheck) (DayAssessment, error) {
 	}
 	result := DayAssessment{
 		Person: check.Person, Species: []DaySpecies{}, Findings: []finding.Finding{}, Assumptions: check.assumptions(),
-		Caution: Caution, ShiftMixtureRatio: survey.largestSum(MixtureShift),
-		ShortTermMixtureRatio: survey.largestSum(MixtureShortTerm),
+		Caution: Caution, ShiftMixtureRatio: survey.mixture(MixtureShift).largest(),
+		ShortTermMixtureRatio: survey.mixture(MixtureShortTerm).largest(),
 	}
 	excesses := survey.excesses()
 	for _, m := range survey {

@@ -43,6 +43,7 @@ type survey []*measured
 // measured is one species' curve, its limits and the greatest means asked for so far.
 type measured struct {
 	load       *load
+	rates      []rateStep
 	curve      Curve // what people inside breathe, without the time when nobody is: what limits are held against
 	whole      Curve // the room's air at all times
 	occupied   occupancy
@@ -79,7 +80,7 @@ func take(zone Zone, sources []Source, own []OwnLimit) (survey, error) {
 }
 
 func measure(load *load, rates []rateStep, limits []Limit) *measured {
-	m := &measured{load: load, whole: load.curve(rates), occupied: load.occupied, limits: limits}
+	m := &measured{load: load, rates: rates, whole: load.curve(rates), occupied: load.occupied, limits: limits}
 	m.curve = m.occupied.curve(m.whole)
 	m.peak, m.peakMinute = m.curve.Peak()
 	return m
@@ -167,14 +168,18 @@ func (x mixture) limit() Limit {
 
 // over compares the sum with one, unless a part is over by itself and was said to be: that says it already.
 func (x mixture) over(said []Excess) (Excess, bool) {
-	known := slices.ContainsFunc(x.parts, func(p part) bool {
-		return slices.ContainsFunc(said, func(e Excess) bool { return e.Limit == p.limit })
-	})
-	if known || len(x.parts) < 2 || !above(x.atMost(), 1) {
+	if x.said(said) || len(x.parts) < 2 || !above(x.atMost(), 1) {
 		return Excess{}, false
 	}
 	ratio, minute := x.ratio()
 	return Excess{x.limit(), ratio, minute, ratio}, above(ratio, 1)
+}
+
+// said reports whether a part is over by itself.
+func (x mixture) said(excesses []Excess) bool {
+	return slices.ContainsFunc(x.parts, func(p part) bool {
+		return slices.ContainsFunc(excesses, func(e Excess) bool { return e.Limit == p.limit })
+	})
 }
 
 // atMost bounds the ratio by the species' peaks.
@@ -215,6 +220,12 @@ func (x mixture) ratio() (total, minute float64) {
 		}
 	}
 	return total, minute
+}
+
+// largest is the ratio alone.
+func (x mixture) largest() float64 {
+	ratio, _ := x.ratio()
+	return ratio
 }
 
 func (x mixture) windows() []float64 {

@@ -1,10 +1,8 @@
 package air
 
 import (
-	"cmp"
 	"fmt"
 	"math"
-	"slices"
 
 	"saggar/chem/data"
 	"saggar/chem/finding"
@@ -67,13 +65,18 @@ func CheckFanFailure(check FanFailureCheck) (FanFailure, error) {
 		Limits: []PassedLimit{}, Findings: []finding.Finding{}, Assumptions: check.assumptions(), Caution: Caution,
 		Worst: check.AtMinute == nil,
 	}
-	var err error
-	if err = result.seek(&check); err != nil {
+	failing, err := check.failing()
+	if err != nil {
 		return FanFailure{}, err
 	}
-	if result.Limits, err = check.passed(result.AtMinute); err != nil {
-		return FanFailure{}, err
+	result.seek(failing)
+	for _, curve := range failing.curves(result.AtMinute) {
+		peak, _ := curve.Peak()
+		if err := possible(curve.species, peak); err != nil {
+			return FanFailure{}, err
+		}
 	}
+	result.Limits = failing.passed(result.AtMinute)
 	for _, passed := range result.Limits {
 		if passed.evacuates() && result.EvacuateMinutes == nil {
 			minutes := passed.AfterMinutes
@@ -136,67 +139,6 @@ func (c *FanFailureCheck) flow(minute float64) []FlowStep {
 	return steps
 }
 
-// sources are what gives off gas when the fan stops at a minute: each failing source in two, before and after.
-func (c *FanFailureCheck) sources(minute float64) []Source {
-	var sources []Source
-	for _, source := range c.Sources {
-		if len(c.Failing) > 0 && !slices.Contains(c.Failing, source.Name) {
-			sources = append(sources, source)
-			continue
-		}
-		before, after := source, Source{Name: source.Name}
-		before.Releases = nil
-		for _, r := range source.Releases {
-			early, late := r, r
-			early.EndMinute, late.StartMinute = min(r.EndMinute, minute), max(r.StartMinute, minute)
-			if early.StartMinute < early.EndMinute {
-				before.Releases = append(before.Releases, early)
-			}
-			if late.StartMinute < late.EndMinute {
-				after.Releases = append(after.Releases, late)
-			}
-		}
-		sources = append(sources, before, after)
-	}
-	return sources
-}
-
-// curves are the room's when the fan stops at a minute, at all times: somebody may be inside.
-func (c *FanFailureCheck) curves(minute float64) ([]Curve, error) {
-	zone := c.Zone
-	zone.Flow, zone.Unoccupied = c.flow(minute), nil
-	return Curves(zone, c.sources(minute))
-}
-
-// passed lists the limits that are passed when the fan stops at a minute, the first passed first.
-func (c *FanFailureCheck) passed(minute float64) ([]PassedLimit, error) {
-	curves, err := c.curves(minute)
-	if err != nil {
-		return nil, err
-	}
-	passed := []PassedLimit{}
-	for _, curve := range curves {
-		peak, _ := curve.Peak()
-		if err := possible(curve.species, peak); err != nil {
-			return nil, err
-		}
-		limits, err := applicable(curve.species, c.Own)
-		if err != nil {
-			return nil, err
-		}
-		for _, limit := range limits {
-			at, ok := curve.firstMeanAbove(minute, limit.AveragingMinutes, limit.PPM*(1+rounding))
-			if !ok {
-				continue
-			}
-			greatest, _ := curve.between(minute-limit.AveragingMinutes, math.Inf(1)).MaxMean(limit.AveragingMinutes)
-			passed = append(passed, PassedLimit{limit, at - minute, greatest})
-		}
-	}
-	slices.SortStableFunc(passed, func(a, b PassedLimit) int { return cmp.Compare(a.AfterMinutes, b.AfterMinutes) })
-	return passed, nil
-}
-
 // evacuates reports whether nobody may stay once the limit is passed: danger to life, read or remembered, and what refuses
 // at any moment.
 func (l Limit) evacuates() bool {
@@ -208,29 +150,4 @@ func (l Limit) evacuates() bool {
 	default:
 		return false
 	}
-}
-
-// leastTime is the time from a failure to the first limit that matters: what evacuates where anything does, else what
-// refuses. Infinite when nothing is passed.
-func (c *FanFailureCheck) leastTime(minute float64, evacuating bool) (float64, error) {
-	curves, err := c.curves(minute)
-	if err != nil {
-		return 0, err
-	}
-	least := math.Inf(1)
-	for _, curve := range curves {
-		limits, err := applicable(curve.species, c.Own)
-		if err != nil {
-			return 0, err
-		}
-		for _, limit := range limits {
-			if !limit.evacuates() && (evacuating || limit.Severity != finding.Block) {
-				continue
-			}
-			if at, ok := curve.firstMeanAbove(minute, limit.AveragingMinutes, limit.PPM*(1+rounding)); ok {
-				least = math.Min(least, at-minute)
-			}
-		}
-	}
-	return least, nil
 }

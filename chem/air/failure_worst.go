@@ -14,28 +14,27 @@ type stretch struct{ from, until, minutes float64 }
 func (s stretch) least() float64 { return math.Max(0, s.minutes-(s.until-s.from)) }
 
 // seek fixes the minute of the failure: as asked, else the worst one.
-func (f *FanFailure) seek(check *FanFailureCheck) error {
-	if check.AtMinute != nil {
-		f.AtMinute = *check.AtMinute
-		return nil
+func (f *FanFailure) seek(air *failing) {
+	if air.check.AtMinute != nil {
+		f.AtMinute = *air.check.AtMinute
+		return
 	}
-	first, last := check.span()
+	first, last := air.check.span()
 	f.AtMinute = first
 	evacuating := true
-	least, err := check.leastTime(first, evacuating)
-	if err == nil && math.IsInf(least, 1) {
+	least := air.leastTime(first, evacuating)
+	if math.IsInf(least, 1) {
 		evacuating = false
-		least, err = check.leastTime(first, evacuating)
+		least = air.leastTime(first, evacuating)
 	}
-	if err != nil || math.IsInf(least, 1) {
-		return err // the earliest failure leaves the most gas: what it does not pass, none does
+	if !math.IsInf(least, 1) { // the earliest failure leaves the most gas: what it does not pass, none does
+		f.halve(air, stretch{first, last, least}, evacuating)
 	}
-	return f.halve(check, stretch{first, last, least}, evacuating)
 }
 
 // halve looks for the minute that leaves the least time: the stretch that may still hold a worse one is halved, until none
 // can by more than failureSearchMinutes.
-func (f *FanFailure) halve(check *FanFailureCheck, whole stretch, evacuating bool) error {
+func (f *FanFailure) halve(air *failing, whole stretch, evacuating bool) {
 	best, open := whole.minutes, []stretch{whole}
 	byLeast := func(a, b stretch) int { return cmp.Compare(a.least(), b.least()) }
 	for range failureSearchesAtMost {
@@ -44,10 +43,7 @@ func (f *FanFailure) halve(check *FanFailureCheck, whole stretch, evacuating boo
 			break
 		}
 		middle := (worst.from + worst.until) / 2
-		minutes, err := check.leastTime(middle, evacuating)
-		if err != nil {
-			return err
-		}
+		minutes := air.leastTime(middle, evacuating)
 		if minutes < best {
 			best, f.AtMinute = minutes, middle
 		}
@@ -58,7 +54,6 @@ func (f *FanFailure) halve(check *FanFailureCheck, whole stretch, evacuating boo
 	}
 	least := math.Min(best, slices.MinFunc(open, byLeast).least())
 	f.LeastMinutes = &least
-	return nil
 }
 
 // span is from the first release to the end of the last, from the room's own start where it holds gas then.

@@ -7,12 +7,19 @@ import "math"
 // lies below what it was before. It is exact: the mean's slope is the difference between the two ends of the window,
 // so its maxima lie where that difference falls through zero, and those points are solved for between breakpoints.
 func (c Curve) MaxMean(windowMinutes float64) (ppm, startMinute float64) {
+	return c.maxMeanAbove(windowMinutes, 0)
+}
+
+// maxMeanAbove is MaxMean where that is above a least value; where it is not, something no greater than that value.
+func (c Curve) maxMeanAbove(windowMinutes, leastPPM float64) (ppm, startMinute float64) {
 	if !(windowMinutes > 0) || len(c.segments) == 0 {
 		return c.Peak()
 	}
 	sweep := newSweep(c.segments, windowMinutes)
-	for sweep.step() {
+	if sweep.floor = leastPPM - c.background; leastPPM == 0 {
+		sweep.floor = sweep.reached() * (1 - rounding)
 	}
+	sweep.run()
 	return c.background + sweep.best, sweep.bestStart
 }
 
@@ -30,8 +37,10 @@ type sweep struct {
 	window    float64
 	tail      edge // the window's beginning
 	head      edge // the window's end
+	stale     bool // only the head's segment is known, not where in it
 	best      float64
 	bestStart float64
+	floor     float64 // segments in which no window comes to more are passed over
 	level     float64 // the sweep notes where the mean first passes it
 	passed    bool
 	below     float64 // where the window began when it was last at or below the level

@@ -2,6 +2,7 @@ package air
 
 import (
 	"fmt"
+	"math"
 	"slices"
 
 	"saggar/chem/data"
@@ -54,7 +55,7 @@ func CheckNear(check NearCheck) (NearAssessment, error) {
 	if check.ExchangeCubicMetersPerSecond == 0 {
 		check.ExchangeCubicMetersPerSecond = DefaultNearExchange
 	}
-	curves, err := NearField(check.Zone, check.Sources, check.At, check.ExchangeCubicMetersPerSecond)
+	curves, err := check.curves()
 	if err != nil {
 		return NearAssessment{}, err
 	}
@@ -101,19 +102,55 @@ func SpillPPM(source Source) (map[string]float64, error) {
 // NearField is the concentration of each species beside a source: the room's everywhere, and in the source's door-open
 // intervals what spills there over the exchange in m3/s. At is the source's index.
 func NearField(zone Zone, sources []Source, at int, exchangeCubicMetersPerSecond float64) ([]Curve, error) {
+	check := NearCheck{Zone: zone, Sources: sources, At: at, ExchangeCubicMetersPerSecond: exchangeCubicMetersPerSecond}
+	if err := check.validate(); err != nil {
+		return nil, err
+	}
+	return check.field(Interval{math.Inf(-1), math.Inf(1)})
+}
+
+// curves are those of NearField, right while the door is open and shortTermMinutes before and after. What is given off later,
+// or so much earlier that the room has forgotten it, is left out.
+func (c *NearCheck) curves() ([]Curve, error) {
+	if err := c.validate(); err != nil {
+		return nil, err
+	}
+	during := Interval{math.Inf(1), math.Inf(-1)}
+	for _, open := range c.Sources[c.At].DoorOpen {
+		during.StartMinute = min(during.StartMinute, open.StartMinute-shortTermMinutes)
+		during.EndMinute = max(during.EndMinute, open.EndMinute+shortTermMinutes)
+	}
+	slowest := math.Inf(1)
+	for _, step := range c.Zone.exchanges() {
+		slowest = min(slowest, step.rate)
+	}
+	during.StartMinute -= forgottenTimes / slowest
+	return c.field(during)
+}
+
+func (c *NearCheck) validate() error {
+	at, sources, exchangeCubicMetersPerSecond := c.At, c.Sources, c.ExchangeCubicMetersPerSecond
 	if at < 0 || at >= len(sources) {
-		return nil, fault("at", fmt.Sprintf("%d is no source", at), fmt.Sprintf("give an index of the %d sources", len(sources)))
+		return fault("at", fmt.Sprintf("%d is no source", at), fmt.Sprintf("give an index of the %d sources", len(sources)))
 	}
 	if !(exchangeCubicMetersPerSecond > 0) || !finite(exchangeCubicMetersPerSecond) {
-		return nil, fault("exchange_cubic_meters_per_second", fmt.Sprintf("%v is no flow", exchangeCubicMetersPerSecond),
+		return fault("exchange_cubic_meters_per_second", fmt.Sprintf("%v is no flow", exchangeCubicMetersPerSecond),
 			"give a number above zero")
 	}
-	curves, err := Curves(zone, sources)
+	return Validate(c.Zone, sources)
+}
+
+func (c *NearCheck) field(during Interval) ([]Curve, error) {
+	loads, err := collectDuring(&c.Zone, c.Sources, during)
 	if err != nil {
 		return nil, err
 	}
+	rates, curves := c.Zone.exchanges(), make([]Curve, len(loads))
+	for i := range loads {
+		curves[i] = loads[i].curve(rates)
+	}
 	// In a room of one cubic metre that exchanges beta a second, a release stands at G/beta once it is steady.
-	spills, err := spilled(sources[at], exchangeCubicMetersPerSecond)
+	spills, err := spilled(c.Sources[c.At], c.ExchangeCubicMetersPerSecond)
 	if err != nil {
 		return nil, err
 	}
@@ -139,16 +176,10 @@ func spilled(source Source, exchange float64) ([]Curve, error) {
 	curves := make([]Curve, len(loads))
 	for i, l := range loads {
 		curves[i] = Curve{species: l.species, lastRelease: l.last}
-		offset, running := 0.0, 0
 		for j, c := range l.changes {
-			offset, running = offset+c.gain, running+c.releases
-			if j+1 < len(l.changes) && l.changes[j+1].minute == c.minute {
-				continue // within a minute they stand in any order
+			if j+1 == len(l.changes) || l.changes[j+1].minute != c.minute { // within a minute they stand in any order
+				curves[i].segments = append(curves[i].segments, segment{start: c.minute, offset: c.level})
 			}
-			if running == 0 { // what rounding left of releases that have ended
-				offset = 0
-			}
-			curves[i].segments = append(curves[i].segments, segment{start: c.minute, offset: max(0, offset)})
 		}
 	}
 	return curves, nil

@@ -188,7 +188,7 @@ func TestFirstBelowAndFirstAboveAgainstSampling(t *testing.T) {
 			peak, _ := curve.Peak()
 			level := curve.background + rapid.Float64Range(0.02, 0.98).Draw(t, "level")*(peak-curve.background)
 			from := float64(rapid.IntRange(-20, 600).Draw(t, "from"))
-			if peak <= curve.background {
+			if peak <= curve.background || peak < 1e-300 { // below it doubles lose figures
 				continue
 			}
 			found := map[string]float64{}

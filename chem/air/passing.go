@@ -44,12 +44,11 @@ func (c Curve) firstMeanAbove(from, windowMinutes, ppm float64) (float64, bool) 
 	}
 	cut.close()
 	s := newSweep(cut.segments, windowMinutes)
-	s.level = ppm - c.background
+	s.level, s.floor = ppm-c.background, ppm-c.background
 	if s.best > s.level {
 		return from, true
 	}
-	for !s.passed && s.step() {
-	}
+	s.run()
 	if !s.passed {
 		return 0, false
 	}

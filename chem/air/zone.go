@@ -66,8 +66,9 @@ type Source struct {
 func Validate(zone Zone, sources []Source) error {
 	var faults finding.Faults
 	zone.validate(&faults)
+	known := make([]string, 0, 8)
 	for i := range sources {
-		sources[i].validate(&faults, i)
+		known = sources[i].validate(&faults, i, known)
 		if len(zone.InitialPPM) > 0 {
 			sources[i].validateStart(&faults, i, zone.StartMinute)
 		}
@@ -112,7 +113,8 @@ func validateConcentrations(faults *finding.Faults, field string, bySpecies map[
 	}
 }
 
-func (s *Source) validate(faults *finding.Faults, index int) {
+// validate adds the faults of a source. Species that are known to have a formula are not parsed again.
+func (s *Source) validate(faults *finding.Faults, index int, known []string) []string {
 	path := func(field string) string { return fmt.Sprintf("sources[%d].%s", index, field) }
 	if !fraction(s.CaptureFraction) {
 		faults.Add(path("capture_fraction"), fmt.Sprintf("%v is no share", s.CaptureFraction), "give 0 to 1")
@@ -129,11 +131,17 @@ func (s *Source) validate(faults *finding.Faults, index int) {
 			faults.Add(path(fmt.Sprintf("releases[%d].end_minute", i)),
 				fmt.Sprintf("from %v to %v is no stretch of time", r.StartMinute, r.EndMinute), "give an end after the start")
 		}
+		if slices.Contains(known, r.Species) {
+			continue
+		}
 		if _, err := GramsPerMole(r.Species); err != nil {
 			faults.Add(path(fmt.Sprintf("releases[%d].species", i)), err.Error(), "give a formula such as SO2")
+			continue
 		}
+		known = append(known, r.Species)
 	}
 	validateIntervals(faults, path("door_open"), s.DoorOpen)
+	return known
 }
 
 func validateIntervals(faults *finding.Faults, field string, intervals []Interval) {

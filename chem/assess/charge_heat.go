@@ -65,27 +65,30 @@ func heatOf(stage chem.Stage, balance chem.StageBalance) (chargeHeat, error) {
 	if err != nil {
 		return chargeHeat{}, err
 	}
-	h.assumptions = append(slices.Clone(whole.Assumptions),
+	sensible := slices.DeleteFunc(slices.Clone(whole.Assumptions), func(a string) bool { return a == thermo.WithoutReactions })
+	h.assumptions = append(sensible,
 		"ordinary ware, and what a material's description leaves open, take the heat of quartz; what stands around the charge "+
 			"(crucibles, shelves) is not counted beyond the furnace's own times",
-		"heats of reaction are those at 25 C, taken up evenly over each reaction's range, and only where a table has them")
+		"the charge's heat is that and the heats of its reactions: those at 25 C, taken up evenly over each reaction's range, and only where a table has them")
 	return h, nil
 }
 
 // portions are the compounds of a stage's charge with its free water, what is inert and the ware.
 func portions(balance chem.StageBalance) []thermo.Portion {
 	list := make([]thermo.Portion, 0, len(balance.Charged)+2)
-	add := func(formula string, moles float64) {
-		if parsed, err := chem.ParseFormula(formula); err == nil && moles > 0 {
-			list = append(list, thermo.Portion{Formula: parsed, Moles: moles})
+	for _, phase := range balance.Charged {
+		if phase.Moles > 0 {
+			list = append(list, thermo.Portion{Formula: phase.Compound, Moles: phase.Moles})
 		}
 	}
-	for _, phase := range balance.Charged {
-		add(phase.Formula, phase.Moles)
+	for _, rest := range []struct {
+		formula string
+		grams   float64
+	}{{"H2O", balance.FreeWaterGrams}, {wareAs, balance.InertGrams + balance.WareGrams}} {
+		if formula, err := chem.ParseFormula(rest.formula); err == nil && rest.grams > 0 {
+			list = append(list, thermo.Portion{Formula: formula, Moles: rest.grams / formula.MolarMass()})
+		}
 	}
-	quartz, water := chem.Moles{"Si": 1, "O": 2}.Grams(), chem.Moles{"H": 2, "O": 1}.Grams()
-	add("H2O", balance.FreeWaterGrams/water)
-	add(wareAs, (balance.InertGrams+balance.WareGrams)/quartz)
 	return list
 }
 

@@ -1,13 +1,17 @@
 package assess
 
 import (
+	"slices"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
 	"saggar/chem"
+	"saggar/chem/finding"
 	"saggar/chem/heat"
+	"saggar/chem/thermo"
 )
 
 // taken is what a charge takes between its cold and a temperature, read off its curve.
@@ -42,6 +46,12 @@ func TestChargeHeatIsThatOfPublishedExamples(t *testing.T) {
 			assert.InDelta(t, c.kilowatt, got/3600, c.within)
 		})
 	}
+}
+
+func TestAssumptionsOfHeatSayThatReactionsAreCounted(t *testing.T) {
+	said := strings.Join(charge(t, fired(chem.Calcine, 900, add("calcite", 100))).taken[0].assumptions, "\n")
+	assert.NotContains(t, said, thermo.WithoutReactions)
+	assert.Contains(t, said, "heats of its reactions")
 }
 
 func TestChargeHeatCountsWaterAndWare(t *testing.T) {
@@ -99,4 +109,51 @@ func TestHeavyWareSlowsAFiring(t *testing.T) {
 
 func TestBenchWorkTakesNoHeat(t *testing.T) {
 	assert.Empty(t, charge(t, worked(chem.Mix, add("quartz", 100))).taken[0].uptake)
+}
+
+// What a first stage leaves half broken down has the heat of what it is: about 80 g at some 0.8 J/g/K over 980 K, and the
+// steam that still leaves, is 0.03 kWh at most.
+func TestHalfBrokenDownResidueTakesItsOwnHeat(t *testing.T) {
+	of := chem.Materials{"nickel-hydroxide": {ID: "nickel-hydroxide", Phases: []chem.Phase{{Formula: "Ni(OH)2", MassFraction: 1}}}}
+	first, second := fired(chem.Calcine, 350, add("nickel-hydroxide", 100)), fired(chem.Calcine, 1000)
+	first.ID = "first"
+	uptake := chargeOf(t, of, first, second).taken[1].uptake
+	at := slices.IndexFunc(uptake, func(u heat.HeatUptake) bool { return u.Celsius >= 1000 })
+	assert.InDelta(t, 0.025, uptake[at].Kilojoules/3600, 0.01)
+}
+
+func TestNoMaterialOfTheLibraryMakesTheChecksPanic(t *testing.T) {
+	for _, material := range chem.Library() {
+		if material.IsMixture() {
+			continue
+		}
+		for _, celsius := range []float64{110, 230, 480, 620, 720, 950} {
+			stage := fired(chem.Calcine, celsius, add(material.ID, 100))
+			assert.NotPanics(t, func() {
+				c := chargeOf(t, chem.Materials{material.ID: material}, stage)
+				_, err := site(pot()).Treat(c, 0, "pot")
+				require.NoError(t, err)
+			}, "%s at %g C", material.ID, celsius)
+		}
+	}
+}
+
+// What a firing leaves half broken down shows the hazards of its composition, not those of a misread text.
+func TestHalfBrokenDownResidueBlocksNothing(t *testing.T) {
+	for material, formula := range map[string]string{
+		"nickel-hydroxide": "Ni(OH)2", "fluorspar": "CaF2", "soda-heptahydrate": "Na2CO3*7H2O", "atacamite": "Cu2(OH)3Cl",
+	} {
+		of := chem.Materials{material: {ID: material, Phases: []chem.Phase{{Formula: formula, MassFraction: 1}}}}
+		for _, celsius := range []float64{150, 230, 350, 560, 640} {
+			first, second := fired(chem.Calcine, celsius, add(material, 100)), fired(chem.Calcine, 1000)
+			first.ID = "first"
+			c := chargeOf(t, of, first, second)
+			for _, f := range c.Findings {
+				assert.False(t, f.Severity == finding.Block && strings.HasPrefix(f.Field, "stages[1]"), "%s at %g C: %s", formula, celsius, f.Message)
+			}
+			for _, p := range c.follow()[1].all.portions {
+				assert.LessOrEqual(t, p.formula.Count("H"), 14.0, "%s at %g C: %s", formula, celsius, p.formula)
+			}
+		}
+	}
 }

@@ -134,10 +134,7 @@ func (c Charge) leftBy(index int, before contents) contents {
 	var left contents
 	remaining := map[string]bool{}
 	for _, amount := range c.Balance.Stages[index].Remaining {
-		formula, err := chem.ParseFormula(amount.Formula)
-		if err != nil {
-			continue // what the balance could not name has no composition
-		}
+		formula := amount.Compound
 		remaining[ratios(formula)] = true
 		left.portions = append(left.portions, portion{amount.Formula, formula, amount.MassGrams, hazard.Of(formula), false})
 		left.grams += amount.MassGrams

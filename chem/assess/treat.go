@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"saggar/chem"
 	"saggar/chem/air"
@@ -100,8 +101,19 @@ func (t *Treatment) fire(s Site, c Charge) error {
 	t.Findings = append(t.Findings, s.standing(t.Furnace, len(t.Cautious) > 0)...)
 	t.Findings = append(t.Findings, s.oldReleases(stage, stagePath(t.Stage))...)
 	t.Findings = append(t.Findings, t.reduces(c)...)
-	t.Assumptions = slices.Concat(t.Heat.Assumptions, c.taken[t.Stage].assumptions, c.starved[t.Stage].assumptions)
+	t.Assumptions = slices.Concat(t.ofFurnace(t.Heat.Assumptions), c.taken[t.Stage].assumptions, c.starved[t.Stage].assumptions)
 	return t.convert(c)
+}
+
+// ofFurnace names the furnace in assumptions that hold a figure of its own.
+func (t *Treatment) ofFurnace(assumptions []string) []string {
+	named := slices.Clone(assumptions)
+	for i, a := range named {
+		if strings.ContainsAny(a, "0123456789") {
+			named[i] = t.Furnace.ID + ": " + a
+		}
+	}
+	return named
 }
 
 // asked is the stage as chem/heat asks for it. Whether anything comes off is worked out afterwards, since it needs the

@@ -94,9 +94,13 @@ type Result struct {
 	Never              string
 	// EnoughCelsius is the peak at which the hold as it stands would do, where its own never does; nil when none up to 2000 C.
 	EnoughCelsius *float64
-	Source        string // of the rate
-	Assumptions   []string
-	Caution       string
+	// HeldBack says that the peak is below where the reaction's gas comes to 1 bar: what the rate says then holds only where
+	// moving air takes the gas away, and of a bed with a depth no hold and no conversion is called enough. Empty: it is not so,
+	// or not known.
+	HeldBack    string
+	Source      string // of the rate
+	Assumptions []string
+	Caution     string
 }
 
 // Last is the conversion of what is reached last: the core's, or without a depth the surface's.
@@ -107,8 +111,11 @@ func (r Result) Last() float64 {
 	return r.Conversion
 }
 
-// Enough reports that the core itself is converted to 99 %. Without a depth there is no 'enough'.
-func (r Result) Enough() bool { return r.CoreConversion != nil && *r.CoreConversion >= EnoughFraction }
+// Enough reports that the core itself is converted to 99 %. Without a depth, or held back by its own gas, there is no
+// 'enough'.
+func (r Result) Enough() bool {
+	return r.CoreConversion != nil && *r.CoreConversion >= EnoughFraction && r.HeldBack == ""
+}
 
 // Along follows a reaction along a profile. Errors: finding.Faults of the request, or of "reaction" when no rate is tabled.
 func (r Reaction) Along(q Request) (Result, error) {
@@ -135,7 +142,10 @@ func (r Reaction) Along(q Request) (Result, error) {
 		mean, core := w.meanFraction(), w.fraction(corePlace)
 		result.MeanConversion, result.CoreConversion, result.CorePeakCelsius = &mean, &core, &coreMost
 	}
-	if minutes, ok := atPeak.hold(r.Model.KineticTime(EnoughFraction), MaxHoldMinutes); ok {
+	result.HeldBack = r.heldBack(peak)
+	if held := result.HeldBack != "" && w.deep(); held {
+		result.Never, result.EnoughCelsius = result.HeldBack, r.freeCelsius(q, hold)
+	} else if minutes, ok := atPeak.hold(r.Model.KineticTime(EnoughFraction), MaxHoldMinutes); ok {
 		result.MinutesTo99Percent = &minutes
 	} else {
 		result.Never, result.EnoughCelsius = r.never(q, peak, hold)
@@ -160,11 +170,26 @@ func (r Reaction) faults(q Request) finding.Faults {
 func (r Reaction) never(q Request, peak, hold float64) (string, *float64) {
 	reason := fmt.Sprintf("%.0f C is too cool: %g %% would take a hold of more than %.0f days", peak, 100*EnoughFraction,
 		MaxHoldMinutes/60/24)
+	return reason, r.peakThatDoes(q, peak, hold)
+}
+
+// freeCelsius is the peak, not below where the reaction's gas comes to 1 bar, at which the hold as it stands would be enough.
+func (r Reaction) freeCelsius(q Request, hold float64) *float64 {
+	free, _ := r.OneBarCelsius()
+	if free = math.Ceil(free); r.doesAt(q, free, hold) {
+		return &free
+	}
+	return r.peakThatDoes(q, free, hold)
+}
+
+// peakThatDoes halves its way from a peak that is too cool to one at which the hold as it stands is enough; nil when none up
+// to 2000 C is.
+func (r Reaction) peakThatDoes(q Request, low, hold float64) *float64 {
 	const hottest = 2000.0
 	if !r.doesAt(q, hottest, hold) {
-		return reason, nil
+		return nil
 	}
-	low, high := peak, hottest
+	high := hottest
 	for high-low > 1 {
 		if middle := (low + high) / 2; r.doesAt(q, middle, hold) {
 			high = middle
@@ -173,7 +198,7 @@ func (r Reaction) never(q Request, peak, hold float64) (string, *float64) {
 		}
 	}
 	enough := math.Ceil(high)
-	return reason, &enough
+	return &enough
 }
 
 // doesAt reports whether the program taken on at its last rate to another peak, with the hold as it stands, converts enough.
@@ -202,6 +227,13 @@ func (r Reaction) assumptions(q Request, peak float64) []string {
 		fmt.Sprintf("Rate of %s: %s; %s: %s.", r.Name, r.kineticsText(), k.Read, k.Source),
 		"Models of f(alpha): " + modelSource + ".",
 		"What is released is taken to leave freely: steam or carbon dioxide that stays in the bed or under a lid slows it.",
+	}
+	if reason := r.heldBack(peak); reason != "" {
+		notes = append(notes, fmt.Sprintf("%s; what is said of conversion holds for a thin layer in moving air (%s).", reason, ownGasSource))
+	}
+	if peak < r.LowCelsius {
+		notes = append(notes, fmt.Sprintf("A recipe's balance lets nothing of it break down below %g C (its range %g to %g C, %s: %s).",
+			r.LowCelsius, r.LowCelsius, r.HighCelsius, r.Read, r.Reaction.Source))
 	}
 	if peak < k.LowCelsius || peak > k.HighCelsius {
 		notes = append(notes, fmt.Sprintf("The rate was measured from %g to %g C; at %.0f C it is carried on beyond that.",

@@ -20,8 +20,8 @@ func TestAHoldOfTheMinutesGivenIsEnough(t *testing.T) {
 		{"kaolinite, thin", "kaolinite", 5, 500, 0},
 		{"kaolinite, deep", "kaolinite", 5, 520, 30},
 		{"kaolinite, on the ramp", "kaolinite", 1, 700, 0},
-		{"calcite, deep", "calcite", 4, 850, 20},
-		{"portlandite, deep", "portlandite", 3, 420, 10},
+		{"calcite, deep", "calcite", 4, 890, 20},
+		{"portlandite, deep", "portlandite", 3, 525, 10},
 		{"brucite, deep", "brucite", 3, 380, 15},
 	}
 	for _, c := range cases {

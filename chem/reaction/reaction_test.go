@@ -97,10 +97,10 @@ func TestReactionsBetweenReactantsClose(t *testing.T) {
 		}
 		left := chem.Moles{}
 		for _, y := range r.Reactants {
-			left.Add(countsOf(y.Formula), y.Moles)
+			left.Add(tabledCounts(y.Formula), y.Moles)
 		}
 		for _, y := range append(append([]data.Yield{}, r.Gases...), r.Solids...) {
-			left.Add(countsOf(y.Formula), -y.Moles)
+			left.Add(tabledCounts(y.Formula), -y.Moles)
 		}
 		for symbol, moles := range left {
 			assert.InDelta(t, 0, moles, 1e-12, "%s: %s", r.Name, symbol)

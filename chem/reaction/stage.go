@@ -57,11 +57,50 @@ func Parts(balance chem.StageBalance) []Part {
 	return parts
 }
 
+// balanced is the fraction of a part that reacts in the balance's likely case.
+func balanced(balance chem.StageBalance, part Part) float64 {
+	moles, perUnit := 0.0, 0.0
+	for _, gas := range balance.OffGas {
+		if gas.Case == chem.Likely && !gas.FedHot && gas.Origin == part.Reaction.Name {
+			moles += gas.Moles
+		}
+	}
+	for _, gas := range part.Reaction.Gases {
+		perUnit += gas.Moles
+	}
+	return min(1, moles/perUnit/part.Moles)
+}
+
 // Conversion is how far one part of a stage's charge gets.
 type Conversion struct {
 	Part
 	// Result is nil where no rate is tabled.
 	Result *Result
+	// BalancedFraction is what the balance's likely case lets react of it, by the range and the hold alone: [0, 1].
+	BalancedFraction float64
+}
+
+// balanceApart is by how much a conversion may differ from the balance's likely case before that is said: common practice, no
+// source.
+const balanceApart = 0.1
+
+// apart says that the rate and the balance's likely case differ, and what to expect; empty when they agree.
+func (c Conversion) apart(stage string) string {
+	converted := c.Result.Conversion
+	if c.Result.MeanConversion != nil {
+		converted = *c.Result.MeanConversion
+	}
+	if math.Abs(converted-c.BalancedFraction) <= balanceApart {
+		return ""
+	}
+	return fmt.Sprintf("Stage %s: the balance's likely case lets %.3g %% of the %s react, by its range and the hold alone; by the "+
+		"tabled rate it is %.3g %% of it. Expect the mass that stays, and what is left for later stages to give off, between the two; "+
+		"the cautious case counts all of it here.", stage, math.Round(1000*c.BalancedFraction)/10, c.Reaction.Name, percent(converted))
+}
+
+// heldBack reports a bed that its own gas holds back; of a charge of unknown depth that cannot be said.
+func (c Conversion) heldBack() bool {
+	return c.Result != nil && c.Result.HeldBack != "" && c.Result.CoreConversion != nil
 }
 
 // Stage is what Convert looks at.
@@ -79,13 +118,16 @@ type Stage struct {
 func Convert(s Stage) ([]Conversion, []finding.Finding, error) {
 	var conversions []Conversion
 	for _, part := range Parts(s.Balance) {
-		conversion := Conversion{Part: part}
+		conversion := Conversion{Part: part, BalancedFraction: balanced(s.Balance, part)}
 		if part.Reaction.HasRate() {
 			result, err := part.Reaction.Along(s.Along)
 			if err != nil {
 				return nil, nil, err
 			}
 			conversion.Result = &result
+			if note := conversion.apart(s.Name); note != "" {
+				result.Assumptions = append(result.Assumptions, note)
+			}
 		}
 		conversions = append(conversions, conversion)
 	}
@@ -105,6 +147,8 @@ func (s Stage) findings(conversions []Conversion) []finding.Finding {
 		switch {
 		case c.Result == nil && c.Reaction.drivesOut():
 			unrated = append(unrated, c.Reaction.Name)
+		case c.heldBack():
+			found = append(found, s.ownGas(c))
 		case c.Result != nil && c.Result.Last() < EnoughFraction:
 			found = append(found, s.short(*c.Result))
 		case c.Result != nil && c.Result.CoreConversion == nil:
@@ -170,6 +214,26 @@ func (s Stage) short(r Result) finding.Finding {
 	}
 }
 
+// ownGas warns of a bed that is never hot enough for its own gas to leave freely, whatever its rate in moving gas says.
+func (s Stage) ownGas(c Conversion) finding.Finding {
+	r := c.Result
+	free, _ := c.Reaction.OneBarCelsius()
+	cure := fmt.Sprintf("fire above %.0f C, or spread it thin in moving air, and weigh before and after", math.Ceil(free))
+	if r.EnoughCelsius != nil {
+		cure = fmt.Sprintf("fire to %.0f C with the hold as it stands, or spread it thin in moving air, and weigh before and after",
+			*r.EnoughCelsius)
+	}
+	return finding.Finding{
+		Severity: finding.Warn, Code: CodeOwnGas, Field: "program", About: s.Name,
+		Message: fmt.Sprintf("stage %s: %s", s.Name, r.HeldBack),
+		Figures: []finding.Figure{
+			{Name: "peak", Value: math.Round(r.PeakCelsius), Unit: "C"}, {Name: "gas at 1 bar", Value: math.Round(free), Unit: "C"},
+			{Name: "core conversion in moving gas", Value: percent(*r.CoreConversion), Unit: "%"},
+		},
+		Cure: cure, Source: ownGasSource,
+	}
+}
+
 func percent(fraction float64) float64 { return math.Floor(1000*fraction) / 10 }
 
 // notBegun warns of a stage that calcines a charge in which nothing reacts though something could, hotter.
@@ -178,7 +242,7 @@ func (s Stage) notBegun() []finding.Finding {
 		if left.MassGrams < TraceFraction*s.Balance.MassInGrams {
 			continue
 		}
-		counts := countsOf(left.Formula)
+		counts := countsOf(left.Compound)
 		for _, r := range table() {
 			if r.Kind == data.OfPhase && r.drivesOut() && s.Balance.PeakCelsius < r.LowCelsius && sameRatios(counts, r.counts) {
 				return []finding.Finding{s.tooCool(r)}

@@ -1,6 +1,7 @@
 package reaction
 
 import (
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -112,6 +113,27 @@ func TestPartsAreWhatTheBalanceLetsGo(t *testing.T) {
 	assert.InDelta(t, 1, moles["sulfur"], 1e-3, "sulfur dioxide and mist together")
 	assert.Equal(t, "kaolinite", parts[0].Reaction.Name)
 	assert.InDelta(t, 258.157/432.303, parts[0].MassFraction, 1e-3)
+}
+
+// Kaolinite at 480 C is 80 C into its range of 300, while its rate takes nearly all of it in an hour.
+func TestTheBalanceAndTheRateAreSetAgainstEachOther(t *testing.T) {
+	said := func(f fire, charge map[string]float64) (Conversion, string) {
+		conversions, _, err := Convert(staged(t, f, charge))
+		require.NoError(t, err)
+		require.Len(t, conversions, 1)
+		return conversions[0], strings.Join(conversions[0].Result.Assumptions, "\n")
+	}
+	kaolin := map[string]float64{"Al2Si2O5(OH)4": 500}
+	conversion, notes := said(fire{chem.Calcine, 480, 60, 20}, kaolin)
+	assert.InDelta(t, 80.0/300, conversion.BalancedFraction, 1e-9)
+	assert.Contains(t, notes, "lets 26.7 % of the kaolinite react")
+	assert.Contains(t, notes, "between the two")
+	conversion, notes = said(fire{chem.Sinter, 720, 60, 0}, map[string]float64{"CaCO3": 500})
+	assert.InDelta(t, 0.1, conversion.BalancedFraction, 1e-9)
+	assert.Contains(t, notes, "lets 10 % of the calcite react")
+	conversion, notes = said(fire{chem.Calcine, 600, 480, 20}, kaolin)
+	assert.InDelta(t, 1, conversion.BalancedFraction, 1e-9)
+	assert.NotContains(t, notes, "likely case")
 }
 
 func TestConvertRefusesABadRequest(t *testing.T) {

@@ -89,7 +89,7 @@ func (w Weighing) faults() finding.Faults {
 func (r Reaction) LossFraction() float64 {
 	kept := 0.0
 	for _, y := range r.Solids {
-		kept += y.Moles * countsOf(y.Formula).Grams()
+		kept += y.Moles * tabledCounts(y.Formula).Grams()
 	}
 	return 1 - kept/r.unitGrams
 }

@@ -120,6 +120,9 @@ func (c *Charge) Kilojoules(fromCelsius, toCelsius float64) (float64, error) {
 	return sum, nil
 }
 
+// WithoutReactions is what a sum of heats assumes of reactions; who adds their heats leaves it out.
+const WithoutReactions = "heats of reaction are not in it"
+
 // Heat is Kilojoules with each compound's share and what was assumed.
 func (c *Charge) Heat(fromCelsius, toCelsius float64) (HeatSum, error) {
 	total, err := c.Kilojoules(fromCelsius, toCelsius)
@@ -127,7 +130,7 @@ func (c *Charge) Heat(fromCelsius, toCelsius float64) (HeatSum, error) {
 		return HeatSum{}, err
 	}
 	sum := HeatSum{Kilojoules: total, Caution: chem.Caution, Assumptions: []string{
-		"sensible heat and the phase changes of pure substances in the tables; heats of reaction are not in it",
+		"sensible heat and the phase changes of pure substances in the tables", WithoutReactions,
 	}}
 	from, to := Kelvin(fromCelsius), Kelvin(toCelsius)
 	for i, p := range c.portions {

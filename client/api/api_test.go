@@ -117,11 +117,17 @@ func TestClearTextStaysOnTheMachine(t *testing.T) {
 		if assert.NoError(t, err, address) {
 			assert.NoError(t, connection.Close())
 		}
+		assert.False(t, api.SpeaksTLS(api.Options{Address: address}), address)
+		assert.True(t, api.IsLocal(address), address)
+	}
+	for _, address := range []string{
+		"192.0.2.7:7817", "example.test:7817", "0.0.0.0:7817", "[2001:db8::1]:7817", "localhost.example.test:1",
+	} {
+		assert.True(t, api.SpeaksTLS(api.Options{Address: address}), address)
+		assert.False(t, api.IsLocal(address), address)
 	}
 	for address, cure := range map[string]string{
-		"192.0.2.7:7817": "clear text", "example.test:7817": "clear text", "0.0.0.0:7817": "clear text", ":7817": "clear text",
-		"[2001:db8::1]:7817": "clear text", "localhost.example.test:1": "clear text",
-		"127.0.0.1": "host:port", "": "host:port", "unix:": "host:port",
+		":7817": "host:port", "127.0.0.1": "host:port", "": "host:port", "unix:": "host:port",
 	} {
 		_, err := api.Dial(api.Options{Address: address})
 		assert.ErrorContains(t, err, cure, address)

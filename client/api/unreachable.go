@@ -11,12 +11,18 @@ import (
 // causes are what the system says of a connection that could not be made or broke.
 var causes = []string{"no such file or directory", "permission denied", "connection refused", "connection reset", "EOF"}
 
+// handshakeFailed is how the library begins what TLS says.
+const handshakeFailed = "authentication handshake failed: "
+
 // plain makes one line, with the address and what to look at, of what the library says when nobody answers. Errors that a
 // server sent stay.
 func (o Options) plain(err error) error {
 	s, ok := status.FromError(err)
 	if err == nil || !ok || s.Code() != codes.Unavailable || len(s.Details()) > 0 {
 		return err
+	}
+	if _, handshake, failed := strings.Cut(s.Message(), handshakeFailed); failed {
+		return unreachable{err, fmt.Sprintf("%s: %s", o.Address, strings.TrimSuffix(handshake, `"`))}
 	}
 	why := ""
 	for _, cause := range causes {

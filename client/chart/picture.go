@@ -23,7 +23,9 @@ const (
 	footHeight   = 0.5 * vg.Centimeter
 	noteHeight   = 0.55 * vg.Centimeter
 	margin       = 0.4 * vg.Centimeter
-	noteColumns  = 150 // characters on a line of notes at their size
+	noteColumns  = 130 // characters on a line of notes at their size
+	// legendShare is the height of one line of a legend as a share of a panel's lines.
+	legendShare = 0.085
 )
 
 // colours are told apart with any kind of colour vision: M. Okabe and K. Ito, Color Universal Design, 2008.
@@ -141,7 +143,7 @@ func (c Chart) draw(area draw.Canvas) error {
 	for i, row := range plot.Align(rows, tiles, middle) {
 		rows[i][0].Draw(row[0])
 	}
-	style.Font.Size = vg.Points(8)
+	style.Font.Size = vg.Points(10)
 	for i, line := range c.noteLines() {
 		area.FillText(style, vg.Point{X: area.Min.X, Y: area.Min.Y + notes - vg.Length(i)*noteHeight}, line)
 	}
@@ -174,12 +176,34 @@ func (p Panel) plot(first, last float64) (*plot.Plot, error) {
 	drawn.X.Tick.Marker = hours(hourStep(last - first))
 	drawn.X.Min, drawn.X.Max = first/hourMinutes, last/hourMinutes
 	drawn.Y.Min = min(0, drawn.Y.Min)
-	drawn.Y.Max = max(drawn.Y.Max, drawn.Y.Min+1e-9) * 1.05
+	// The legend stands above the lines, not on them.
+	entries := len(p.Levels)
+	for _, line := range p.Lines {
+		if line.Name != "" {
+			entries++
+		}
+	}
+	drawn.Y.Max = drawn.Y.Min + max(drawn.Y.Max-drawn.Y.Min, 1e-9)*(1.05+legendShare*float64(entries))
+	drawn.Y.Tick.Marker = shortTicks{}
 	return drawn, nil
 }
 
 // hours marks an axis at every multiple of so many hours.
 type hours float64
+
+// shortTicks are the usual marks with short labels.
+type shortTicks struct{ plot.DefaultTicks }
+
+// Ticks is what plot.Axis asks.
+func (t shortTicks) Ticks(from, to float64) []plot.Tick {
+	marks := t.DefaultTicks.Ticks(from, to)
+	for i := range marks {
+		if marks[i].Label != "" {
+			marks[i].Label = label(marks[i].Value)
+		}
+	}
+	return marks
+}
 
 // Ticks is what plot.Axis asks.
 func (h hours) Ticks(from, to float64) []plot.Tick {

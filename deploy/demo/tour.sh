@@ -32,3 +32,11 @@ show run book sodalite-blue --department conservation --id blue-eight --factor 8
 
 say "The week"
 show week --from 2027-03-01
+
+say "Somebody else comes in: a maker's key opens what a maker may, and everything that was changed is on record"
+show department add ceramics --title Ceramics
+show person add mira --role maker --department ceramics
+show key create mira --label laptop --secret-file mira.key
+show =4 circuit update --key-file mira.key --file demo/stronger-fan.yaml
+show =4 run cancel blue-one --key-file mira.key
+show trace verify

@@ -31,6 +31,12 @@ const (
 	RuleCumulative Rule = "cumulative"      // demands and what is used stay within the capacity
 	RuleLagMinimum Rule = "lag_minimum"     // least minutes from one task being ready to another's start
 	RuleLagMaximum Rule = "lag_maximum"     // most minutes from one task being ready to another's start
+	RuleOmitted    Rule = "omitted"         // only an optional task may be left out, and then has no times
+	RuleDeadline   Rule = "deadline"        // no end after the task's deadline
+	RuleSetup      Rule = "setup"           // setup minutes between two on one unary
+	RuleBatch      Rule = "batch"           // the loads of a batch stay within the unary's batch capacity
+	RuleBudget     Rule = "budget"          // the uses of a budget stay within it
+	RuleCrew       Rule = "crew"            // a crew has somebody for every place in which one must be
 )
 
 // Violation is one breach of one rule.
@@ -61,11 +67,22 @@ func Verify(problem plan.Problem, solution plan.Solution) []Violation {
 		return v.found
 	}
 	for _, placement := range solution.Tasks {
+		if placement.Omitted() {
+			continue
+		}
 		v.placement(placement)
-		v.busy(placement)
+		if v.mode(placement).Unary >= 0 {
+			v.busy(placement)
+			v.held(placement)
+		}
 	}
 	v.shared()
+	v.batches()
 	v.lags()
+	v.budgets()
+	for i := range problem.Crews {
+		v.crew(i)
+	}
 	for i := range problem.Cumulatives {
 		v.cumulative(i)
 	}
@@ -94,6 +111,10 @@ func (v *verifier) form() {
 	for i, placement := range v.solution.Tasks {
 		if placement.Task != i {
 			v.add(RuleTasks, i, -1, placement.Task, i)
+			continue
+		}
+		if placement.Omitted() {
+			v.omitted(placement)
 			continue
 		}
 		modes := len(v.problem.Tasks[i].Modes)
@@ -128,6 +149,9 @@ func (v *verifier) placement(placement plan.Placement) {
 	}
 	if end > v.problem.HorizonMinutes {
 		v.add(RuleHorizon, task, -1, end, v.problem.HorizonMinutes)
+	}
+	if deadline := v.problem.Tasks[task].DeadlineMinute; deadline > 0 && end > deadline {
+		v.add(RuleDeadline, task, -1, end, deadline)
 	}
 	if release := v.problem.Tasks[task].ReleaseMinute; start < release {
 		v.add(RuleRelease, task, -1, start, release)
@@ -177,14 +201,23 @@ func (v *verifier) busy(placement plan.Placement) {
 	}
 }
 
+// shared holds any two tasks on a unary apart, with their setup, unless they are of one batch.
 func (v *verifier) shared() {
 	held := make(map[int][]plan.Placement)
 	for _, placement := range v.solution.Tasks {
+		if placement.Omitted() || v.mode(placement).Unary < 0 {
+			continue
+		}
 		unary := v.mode(placement).Unary
 		for _, other := range held[unary] {
+			if v.together(other, placement) {
+				continue
+			}
 			if other.StartMinute < placement.EndMinute() && placement.StartMinute < other.EndMinute() {
 				v.add(RuleShared, placement.Task, unary, placement.StartMinute, other.EndMinute())
+				continue
 			}
+			v.setup(other, placement)
 		}
 		held[unary] = append(held[unary], placement)
 	}
@@ -202,7 +235,15 @@ func (v *verifier) ready(placement plan.Placement) int {
 
 func (v *verifier) lags() {
 	for i, lag := range v.problem.Lags {
-		between := v.solution.Tasks[lag.To].StartMinute - v.ready(v.solution.Tasks[lag.From])
+		from, to := v.solution.Tasks[lag.From], v.solution.Tasks[lag.To]
+		if from.Omitted() || to.Omitted() {
+			continue
+		}
+		counted := from.StartMinute
+		if !lag.FromStart {
+			counted = v.ready(from)
+		}
+		between := to.StartMinute - counted
 		if between < lag.MinMinutes {
 			v.add(RuleLagMinimum, lag.To, i, between, lag.MinMinutes)
 		}
@@ -216,6 +257,9 @@ func (v *verifier) lags() {
 func (v *verifier) window() (first, last int) {
 	first, last = plan.MaxMinute, -plan.MaxMinute
 	for _, placement := range v.solution.Tasks {
+		if placement.Omitted() {
+			continue
+		}
 		first, last = min(first, placement.StartMinute), max(last, placement.EndMinute())
 	}
 	return first, last
@@ -224,10 +268,13 @@ func (v *verifier) window() (first, last int) {
 // change is how the load on a cumulative alters at a minute: in all, and the part that the placed tasks cause.
 type change struct{ minute, load, own int }
 
-func (v *verifier) cumulative(index int) {
-	cumulative := v.problem.Cumulatives[index]
+// ownChanges are the demands of the placed tasks on a cumulative; those of a batch count with its first member.
+func (v *verifier) ownChanges(index int) []change {
 	var changes []change
 	for _, placement := range v.solution.Tasks {
+		if placement.Omitted() || !v.leads(placement) {
+			continue
+		}
 		for i, phase := range v.mode(placement).Phases {
 			taken := placement.Phases[i]
 			for _, demand := range phase.Demands {
@@ -238,6 +285,12 @@ func (v *verifier) cumulative(index int) {
 			}
 		}
 	}
+	return changes
+}
+
+func (v *verifier) cumulative(index int) {
+	cumulative := v.problem.Cumulatives[index]
+	changes := v.ownChanges(index)
 	if len(changes) == 0 {
 		return
 	}

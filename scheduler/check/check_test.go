@@ -87,7 +87,7 @@ func TestWrongSolutions(t *testing.T) {
 		"task missing":    {[]plan.Placement{first}, breach(check.RuleTasks, -1, -1, 1, 2)},
 		"task twice":      {[]plan.Placement{first, first}, breach(check.RuleTasks, 1, -1, 0, 1)},
 		"no such mode":    {[]plan.Placement{first, placed(1, 2, 30, 40, 75, 80)}, breach(check.RuleMode, 1, -1, 2, 2)},
-		"negative mode":   {[]plan.Placement{first, placed(1, -1, 30, 40, 75, 80)}, breach(check.RuleMode, 1, -1, -1, 2)},
+		"negative mode":   {[]plan.Placement{first, placed(1, -2, 30, 40, 75, 80)}, breach(check.RuleMode, 1, -1, -2, 2)},
 		"phase missing":   {[]plan.Placement{first, placed(1, 0, 30, 40, 75)}, breach(check.RulePhases, 1, -1, 2, 3)},
 		"gap":             {[]plan.Placement{first, gap}, breach(check.RulePhases, 1, 2, 76, 75)},
 		"backwards":       {[]plan.Placement{first, backwards}, breach(check.RulePhases, 1, 2, 75, 75)},

@@ -8,12 +8,15 @@ type Solution struct {
 // Placement is one task's mode and times.
 type Placement struct {
 	Task        int `json:"task"` // index into Problem.Tasks
-	Mode        int `json:"mode"` // index into that task's Modes
+	Mode        int `json:"mode"` // index into that task's Modes; -1: the task is left out, has no phases and starts at 0
 	StartMinute int `json:"start_minute"`
 	// Phases are the times of the mode's phases, one for each, in order and without a gap. Start equals End where a phase
 	// lasts no minute.
 	Phases []Interval `json:"phases"`
 }
+
+// Omitted says that the task is left out.
+func (p Placement) Omitted() bool { return p.Mode == -1 }
 
 // EndMinute is when the last phase ends, or the start when there are no phases.
 func (p Placement) EndMinute() int {

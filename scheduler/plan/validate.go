@@ -5,11 +5,12 @@ import (
 	"strings"
 )
 
-// MaxMinute is the greatest distance from the origin, and MaxAmount the greatest amount, that a problem may state. They
-// keep every sum that solving or checking forms far from the range of int.
+// MaxMinute is the greatest distance from the origin, MaxAmount the greatest amount and MaxWeight the greatest weight that
+// a problem may state. They keep every sum that solving or checking forms far from the range of int.
 const (
 	MaxMinute = 1 << 31
 	MaxAmount = 1 << 31
+	MaxWeight = 1 << 20
 )
 
 // faultsShown is how many faults the text of an InvalidError lists; its Faults field has all.
@@ -63,6 +64,7 @@ func (p *Problem) Validate() error {
 	for i, calendar := range p.Calendars {
 		v.calendar(fmt.Sprintf("calendars[%d].open", i), calendar.Open)
 	}
+	v.more(p)
 	if len(v.faults) > 0 {
 		return &InvalidError{Faults: v.faults}
 	}
@@ -98,11 +100,15 @@ func (v *validator) task(field string, task Task, p *Problem) {
 	v.notEmpty(field+".modes", len(task.Modes))
 	for i, mode := range task.Modes {
 		at := fmt.Sprintf("%s.modes[%d]", field, i)
-		v.index(at+".unary", mode.Unary, len(p.Unaries), "unaries")
+		if mode.Unary != -1 {
+			v.index(at+".unary", mode.Unary, len(p.Unaries), "unaries, or -1 for none; unaries")
+		}
 		v.intervals(at+".forbidden_starts", mode.ForbiddenStarts)
 		v.phases(at+".phases", mode.Phases, p)
 		v.tail(at, mode)
+		v.modeExtras(at, mode, p)
 	}
+	v.taskExtras(field, task)
 }
 
 func (v *validator) phases(field string, phases []Phase, p *Problem) {

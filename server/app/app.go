@@ -22,16 +22,29 @@ type App struct {
 	random io.Reader
 	// planning holds a place for each plan that is worked out at one time.
 	planning chan struct{}
+	keys     *keyCache
+	heads    HeadsFunc     // nil: none are kept
+	tokens   TokenVerifier // nil: only keys are taken
+	// lookups holds a place for each key that is read at one time, so that guessers leave connections to those who work.
+	lookups chan struct{}
 }
 
 // New returns the operations over a store. now is the clock and random the source of ids and secrets.
 func New(st *store.Store, now func() time.Time, random io.Reader) *App {
-	return &App{store: st, now: now, random: random, planning: make(chan struct{}, runtime.GOMAXPROCS(0))}
+	return &App{
+		store: st, now: now, random: random, planning: make(chan struct{}, runtime.GOMAXPROCS(0)), keys: newKeyCache(),
+		lookups: make(chan struct{}, mostLookups),
+	}
 }
 
 // Call is who asks, for what, and under which request id.
 type Call struct {
 	Caller domain.Caller
+	// OwnOnly limits the caller to what is theirs: a maker cancels their own run, a technician any. The edge's policy says so.
+	OwnOnly bool
+	// KeyID is the key that was used; empty for a token. Address is from where, and ID under which id the call stands in
+	// the server's log.
+	KeyID, Address, ID string
 	// Method is the RPC's name, for example "BookRun".
 	Method string
 	// RequestID is a UUID in text form, or empty.
@@ -134,6 +147,7 @@ func (c Call) remember(resources []string) domain.Remembered {
 // logged makes the change log's entry for one change at a revision.
 func (a *App) logged(call Call, revision int64, subject string, before, after any) domain.Change {
 	return domain.Change{
+		KeyID: call.KeyID, Address: call.Address, CallID: call.ID,
 		Revision: revision, Time: a.now(), Caller: call.Caller.ID, RequestID: call.RequestID,
 		Method: call.Method, Subject: subject, Before: before, After: after,
 	}

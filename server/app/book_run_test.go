@@ -179,7 +179,7 @@ func TestAMakerTouchesOnlyRunsOfTheirOwn(t *testing.T) {
 	b := newBench(t)
 	booked, err := b.book(b.plan(t, request("red", 1), monday), "")
 	require.NoError(t, err)
-	maker := app.Call{Caller: domain.Caller{ID: "ines", Role: domain.RoleMaker}, Method: "CancelRun"}
+	maker := app.Call{Caller: domain.Caller{ID: "ines", Role: domain.RoleMaker}, OwnOnly: true, Method: "CancelRun"}
 	_, err = b.CancelRun(b.ctx, maker, "test", booked.Runs[0].ID, 0)
 	require.ErrorIs(t, err, domain.ErrForbidden)
 }

@@ -105,7 +105,7 @@ func (a *App) DeleteEquipment(ctx context.Context, call Call, in EquipmentUpdate
 		}
 		studio.Revision++
 		studio.EquipmentRevision = studio.Revision
-		if err := tx.AppendChange(ctx, studio.Key, a.logged(call, studio.Revision, name, present.Body(), nil)); err != nil {
+		if err := tx.AppendChange(ctx, &studio, a.logged(call, studio.Revision, name, present.Body(), nil)); err != nil {
 			return nil, err
 		}
 		if err := tx.DeleteEquipment(ctx, studio.Key, in.Equipment.Kind, in.Equipment.ID); err != nil {

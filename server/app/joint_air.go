@@ -80,45 +80,8 @@ func (j joint) airOf(p plannedFiring, room string) ([]finding.Finding, []string,
 		flow := air.RoomFlow(j.site.Rooms[room], j.running(p.Window.Start))
 		*p.seen = assess.RoomAir{Room: room, FlowCubicMetersPerSecond: flow, Assessment: assessment}
 	}
-	near, assumed, err := j.near(p, view, room)
+	near, assumed, err := j.near(p, view, headroom(assessment))
 	return j.putDown(append(assessment.Findings, near...), p, room), append(assessment.Assumptions, assumed...), err
-}
-
-// near finds what people breathe at open furnaces of a room: at the planned one, and at others where its gas makes it worse.
-func (j joint) near(p plannedFiring, view air.RoomCheck, room string) (found []finding.Finding, assumptions []string, err error) {
-	all := slices.Concat(view.Sources, view.Standing)
-	for at, source := range all {
-		own := at == 0 && room == j.site.Furnaces[p.Furnace].Room
-		if !own && (at < len(view.Sources) || !opensDuring(source, p)) {
-			continue
-		}
-		with, err := air.CheckNear(air.NearCheck{Zone: view.Zone, Sources: all, At: at, Own: view.Own})
-		if err != nil {
-			return nil, nil, err
-		}
-		assumptions = append(assumptions, with.Assumptions...)
-		if own && p.seen != nil {
-			p.seen.Near = with
-		}
-		if own || len(with.Findings) == 0 {
-			found = append(found, with.Findings...)
-			continue
-		}
-		without, err := air.CheckNear(air.NearCheck{
-			Zone: view.Zone, Sources: view.Standing, At: at - len(view.Sources), Own: view.Own,
-		})
-		if err != nil {
-			return nil, nil, err
-		}
-		found = append(found, worse(with.Findings, without.Findings)...)
-	}
-	return found, assumptions, nil
-}
-
-// opensDuring reports whether a source's door opens while a firing runs or within a day after it.
-func opensDuring(source air.Source, p plannedFiring) bool {
-	end := p.Window.End.Add(leastReach).Sub(p.Window.Start).Minutes()
-	return slices.ContainsFunc(source.DoorOpen, func(open air.Interval) bool { return open.EndMinute > 0 && open.StartMinute < end })
 }
 
 // worse keeps the findings that are not among others at least as bad.
@@ -177,7 +140,7 @@ func (j joint) view(p plannedFiring, room string) (air.RoomCheck, error) {
 	home := j.site.Furnaces[p.Furnace].Room
 	check.Standing = j.sources(others, room, p.Window.Start)
 	if home == room {
-		check.Sources = []air.Source{j.source(p.Firing, p.Window.Start)}
+		check.Sources = []air.Source{j.source(p.Firing, j.site.CircuitList(), p.Window.Start)}
 	}
 	if !j.transfers() {
 		return check, nil
@@ -255,10 +218,10 @@ func (j joint) running(at time.Time) []air.Circuit {
 
 // sources are the firings in a room that give something off.
 func (j joint) sources(firings []domain.Firing, room string, origin time.Time) []air.Source {
-	var sources []air.Source
+	sources, circuits := make([]air.Source, 0, len(firings)+1), j.site.CircuitList()
 	for _, f := range firings {
 		if len(f.Releases) > 0 && j.site.Furnaces[f.Furnace].Room == room {
-			sources = append(sources, j.source(f, origin))
+			sources = append(sources, j.source(f, circuits, origin))
 		}
 	}
 	return sources
@@ -286,15 +249,14 @@ func (j joint) carried(firings []domain.Firing, origin time.Time) (map[string][]
 }
 
 // source is a firing as the room that it is in sees it.
-func (j joint) source(f domain.Firing, origin time.Time) air.Source {
-	furnace := j.site.Furnaces[f.Furnace]
-	closed, open := assess.Capture(furnace, j.site.CircuitList())
+func (j joint) source(f domain.Firing, circuits []air.Circuit, origin time.Time) air.Source {
+	closed, open := assess.Capture(j.site.Furnaces[f.Furnace], circuits)
 	shift := f.Window.Start.Sub(origin).Minutes()
 	source := air.Source{Name: f.Title + " on " + f.Furnace, CaptureFraction: closed, DoorOpenFraction: open}
-	for _, r := range f.Releases {
-		r.StartMinute += shift
-		r.EndMinute += shift
-		source.Releases = append(source.Releases, r)
+	source.Releases = slices.Clone(f.Releases)
+	for i := range source.Releases {
+		source.Releases[i].StartMinute += shift
+		source.Releases[i].EndMinute += shift
 	}
 	for _, p := range f.Phases {
 		if p.Kind.DoorOpen() && p.Window.Start.Before(p.Window.End) {
@@ -363,61 +325,4 @@ func (j joint) airRisk(added []domain.Firing) (over, near bool) {
 		}
 	}
 	return false, near
-}
-
-// spillsOver reports whether the spill of any source is more than the room leaves of a limit.
-func spillsOver(sources []air.Source, headroomPPM map[string]float64) bool {
-	for _, source := range sources {
-		spill, err := air.SpillPPM(source)
-		if err != nil {
-			return true
-		}
-		for species, ppm := range spill {
-			if left, limited := headroomPPM[species]; limited && ppm > left {
-				return true
-			}
-		}
-	}
-	return false
-}
-
-// nearOwn finds what people breathe at the planned firings' own open furnaces.
-func (j joint) nearOwn() []finding.Finding {
-	var found []finding.Finding
-	for _, p := range j.planned {
-		room := j.site.Furnaces[p.Furnace].Room
-		if len(p.Releases) == 0 {
-			continue
-		}
-		view, err := j.view(p, room)
-		if err == nil {
-			var near air.NearAssessment
-			near, err = air.CheckNear(air.NearCheck{
-				Zone: view.Zone, Sources: slices.Concat(view.Sources, view.Standing), Own: view.Own,
-			})
-			found = append(found, j.putDown(near.Findings, p, room)...)
-		}
-		if err != nil {
-			found = append(found, uncheckable(p, room, err))
-		}
-	}
-	return found
-}
-
-// nearAdded finds what the planned firings make worse at the open furnaces of firings that came in.
-func (j joint) nearAdded(added []domain.Firing) []finding.Finding {
-	var found []finding.Finding
-	for _, a := range added {
-		asked := plannedFiring{Firing: a, field: j.planned[0].field}
-		others := slices.DeleteFunc(slices.Clone(j.existing), func(f domain.Firing) bool { return f.Key == a.Key && f.ID == a.ID })
-		before := joint{site: j.site, existing: others, planned: []plannedFiring{asked}, today: j.today}
-		with := before
-		for _, p := range j.planned {
-			with.existing = append(slices.Clone(with.existing), p.Firing)
-		}
-		if near := with.nearOwn(); len(near) > 0 {
-			found = append(found, worse(near, before.nearOwn())...)
-		}
-	}
-	return found
 }

@@ -14,8 +14,13 @@ import (
 )
 
 // BenchmarkUnderTheLock is the work in Go while the studio is locked: one firing came in since the snapshot, and the planned
-// one shares its room with 50 others, each with 4 releases of 3 gases.
+// one shares its room with 50 others that give off 3 gases each: in 4 releases a gas, or in the 12 pieces of a known rate.
 func BenchmarkUnderTheLock(b *testing.B) {
+	b.Run("releases", func(b *testing.B) { benchmarkUnderTheLock(b, 4, 45, 60) })
+	b.Run("pieces", func(b *testing.B) { benchmarkUnderTheLock(b, 12, 17, 17) })
+}
+
+func benchmarkUnderTheLock(b *testing.B, releases int, apart, minutes float64) {
 	start := time.Date(2027, 3, 1, 8, 0, 0, 0, time.UTC)
 	equipment := []domain.Equipment{
 		{Kind: domain.KindRoom, ID: "bay", Room: &air.Room{
@@ -41,9 +46,11 @@ func BenchmarkUnderTheLock(b *testing.B) {
 			})
 		}
 		for _, species := range []string{"CO", "HF", "SO2"} {
-			for k := range 4 {
-				at := float64(60 + 45*k)
-				f.Releases = append(f.Releases, air.Release{Species: species, StartMinute: at, EndMinute: at + 60, GramsPerMinute: 0.01})
+			for k := range releases {
+				at := 60 + apart*float64(k)
+				f.Releases = append(f.Releases, air.Release{
+					Species: species, StartMinute: at, EndMinute: at + minutes, GramsPerMinute: 0.01 + 0.001*float64(k%3),
+				})
 			}
 		}
 		return f

@@ -109,7 +109,7 @@ func (l *studioLoad) advance(ctx context.Context, subject string, before, after 
 	} else {
 		l.result.UpdatedCount++
 	}
-	return l.tx.AppendChange(ctx, l.studio.Key, l.app.logged(l.call, l.studio.Revision, subject, before, after))
+	return l.tx.AppendChange(ctx, &l.studio, l.app.logged(l.call, l.studio.Revision, subject, before, after))
 }
 
 func (l *studioLoad) ownFields(ctx context.Context, given *domain.Studio) error {

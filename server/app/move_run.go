@@ -113,7 +113,7 @@ func (a *App) prepareMove(ctx context.Context, call Call, in MoveRunInput) (*pre
 			ID: before.ID, Title: before.Title, RecipeID: before.RecipeID, RecipeVersion: before.RecipeVersion,
 			Scale: before.Scale, Department: before.Department, Windows: in.Windows,
 		}
-		if err := a.prepareRun(ctx, tx, p, runAt{"run", request, before.Maker, in.Acknowledged}); err != nil {
+		if err := a.prepareRun(ctx, tx, p, runAt{field: "run", request: request, maker: before.Maker, acknowledged: in.Acknowledged}); err != nil {
 			return err
 		}
 		return p.meetOthers(ctx, tx, a.now())
@@ -153,7 +153,7 @@ func endFirings(run domain.Run, revision int64) []domain.Firing {
 
 // mayChange holds the own-things rule and the etag: a maker changes runs of their own, a technician any.
 func mayChange(call Call, run domain.Run, expectRevision int64) error {
-	if call.Caller.Role < domain.RoleTechnician && run.Maker != call.Caller.ID {
+	if !call.mayTouch(run.Maker) {
 		return &domain.Error{
 			Kind: domain.ErrForbidden, Subject: "runs/" + run.ID, Message: "this run was booked by somebody else",
 			Cure: "ask its maker or a technician",

@@ -48,7 +48,7 @@ func (a *App) PlanRuns(ctx context.Context, in PlanInput, send func(PlanAnswer) 
 		return context.DeadlineExceeded
 	}
 	answer.Run.Windows = p.windows(result.Solution)
-	prepared, err := a.prepareAnswer(ctx, in.StudioID, answer.Run, p.moving)
+	prepared, err := a.prepareAnswer(ctx, in, answer.Run, p.moving)
 	if err != nil {
 		return err
 	}
@@ -70,13 +70,13 @@ func (a *App) PlanRuns(ctx context.Context, in PlanInput, send func(PlanAnswer) 
 }
 
 // prepareAnswer holds the windows against everything, on the path that books or moves them.
-func (a *App) prepareAnswer(ctx context.Context, studioID string, run RunRequest, moving bool) (*prepared, error) {
-	check := Call{Caller: domain.Caller{Role: domain.RoleTechnician}, Method: "PlanRuns", ValidateOnly: true}
+func (a *App) prepareAnswer(ctx context.Context, in PlanInput, run RunRequest, moving bool) (*prepared, error) {
+	check := Call{Caller: domain.Caller{ID: in.Maker, Role: domain.RoleTechnician}, Method: "PlanRuns", ValidateOnly: true}
 	if moving {
-		prepared, _, err := a.prepareMove(ctx, check, MoveRunInput{StudioID: studioID, RunID: run.ID, Windows: run.Windows})
+		prepared, _, err := a.prepareMove(ctx, check, MoveRunInput{StudioID: in.StudioID, RunID: run.ID, Windows: run.Windows})
 		return prepared, err
 	}
-	return a.prepare(ctx, check, BookRunInput{StudioID: studioID, Runs: []RunRequest{run}})
+	return a.prepare(ctx, check, BookRunInput{StudioID: in.StudioID, Runs: []RunRequest{run}})
 }
 
 // planner turns one run on one site into a scheduling problem and its solution back into windows.
@@ -118,6 +118,9 @@ func (a *App) newPlanner(ctx context.Context, in PlanInput) (*planner, error) {
 			return err
 		}
 		at := runAt{field: "runs[0]", request: in.Run}
+		if err := checkDepartment(ctx, tx, studio.Key, at); err != nil {
+			return err
+		}
 		recipe, materials, err := resolveRecipe(ctx, tx, studio.Key, at)
 		if err != nil {
 			return err

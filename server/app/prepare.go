@@ -52,7 +52,7 @@ func (a *App) prepare(ctx context.Context, call Call, in BookRunInput) (*prepare
 			return err
 		}
 		for i, request := range in.Runs {
-			err := a.prepareRun(ctx, tx, p, runAt{fmt.Sprintf("runs[%d]", i), request, call.Caller.ID, in.Acknowledged})
+			err := a.prepareRun(ctx, tx, p, runAt{fmt.Sprintf("runs[%d]", i), request, call.Caller.ID, in.Acknowledged, call.OwnOnly})
 			if err != nil && !collect(&faults, err) {
 				return err
 			}
@@ -120,10 +120,15 @@ type runAt struct {
 	maker   string
 	// acknowledged are the codes of warnings that the caller accepts.
 	acknowledged []string
+	// ownOnly limits the maker to departments of their own.
+	ownOnly bool
 }
 
 // prepareRun resolves one run and adds it, with the findings that concern it alone.
 func (a *App) prepareRun(ctx context.Context, tx *store.Tx, p *prepared, at runAt) error {
+	if err := checkDepartment(ctx, tx, p.site.Studio.Key, at); err != nil {
+		return err
+	}
 	recipe, materials, err := resolveRecipe(ctx, tx, p.site.Studio.Key, at)
 	if err != nil {
 		return err
@@ -137,7 +142,10 @@ func (a *App) prepareRun(ctx context.Context, tx *store.Tx, p *prepared, at runA
 		return underPath(at.field, err)
 	}
 	builder := runBuilder{p: p, at: at, charge: charge, assessor: assessor}
-	return builder.build()
+	if err := builder.build(); err != nil {
+		return err
+	}
+	return p.checkTrainings(ctx, tx, at, charge.Recipe.Stages)
 }
 
 // resolveRecipe reads the recipe's version and its materials.

@@ -19,11 +19,11 @@ func (a *App) GetStudio(ctx context.Context, id string) (domain.Studio, error) {
 	return studio, err
 }
 
-// ListStudios lists studios by id.
-func (a *App) ListStudios(ctx context.Context, page Page) ([]domain.Studio, error) {
+// ListStudios lists the studios that somebody may see, by id.
+func (a *App) ListStudios(ctx context.Context, who domain.Identity, page Page) ([]domain.Studio, error) {
 	var studios []domain.Studio
 	err := a.store.InSnapshot(ctx, func(ctx context.Context, tx *store.Tx) (err error) {
-		studios, err = tx.ListStudios(ctx, page.After, page.Limit)
+		studios, err = tx.ListStudios(ctx, studiosSeen(who), page.After, page.Limit)
 		return err
 	})
 	return studios, err

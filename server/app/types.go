@@ -89,6 +89,7 @@ type Opening struct {
 type PlanInput struct {
 	StudioID string
 	Run      RunRequest // its windows are ignored
+	Maker    string     // who would book it
 	Window   domain.Window
 }
 

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"net"
 	"path/filepath"
 	"strings"
 	"time"
@@ -22,16 +23,39 @@ type Config struct {
 	DataDir string
 	// Database is a PostgreSQL connection string; empty means a private one below DataDir. It may hold a password.
 	Database string
-	// Listen is host:port on a loopback address, or unix:/path.
+	// OwnerDatabase is a connection string of the schema's owner, who brings it up to date and lets the role in Database serve;
+	// empty: Database does both, and could alter the trace.
+	OwnerDatabase string
+	// TraceFile is where the trace's heads are kept outside the database, every TraceEvery; absolute.
+	TraceFile  string
+	TraceEvery time.Duration
+	// Listen is host:port or unix:/path. Other than loopback addresses are served with TLS.
 	Listen string
+	// TLS serves loopback addresses with TLS too.
+	TLS bool
+	// TLSCertificate and TLSKey are files in PEM, absolute; empty: the server makes a certificate under an authority of its
+	// own, in the data folder.
+	TLSCertificate, TLSKey string
+	// TLSNames are host names and addresses in a certificate that the server makes.
+	TLSNames []string
+	// TLSClientAuthority is a file with the authorities of which callers must show a certificate, in PEM, absolute; empty:
+	// they need none.
+	TLSClientAuthority string
+	// OpenIDIssuer is the URL of the issuer whose tokens are taken, and OpenIDAudience how it names this service; empty: only
+	// keys are taken.
+	OpenIDIssuer, OpenIDAudience string
 	// KeyFile holds the first caller's key, mode 0600; absolute.
 	KeyFile string
+	// FirstKey asks for a first steward's key although keys stand, for when all were lost.
+	FirstKey bool
 	// RequestTimeout bounds one unary request, above 0 and up to an hour; a caller's shorter deadline wins.
 	RequestTimeout time.Duration
 	// LogLevel is the least severe level that is logged.
 	LogLevel slog.Level
 	// ClockStart is what the server's clock shows when it starts, for demonstrations and tests; zero: the machine's clock.
 	ClockStart time.Time
+	// CallsPerSecond is how many calls one caller may go on at, above 0; a burst is five times that.
+	CallsPerSecond float64
 	// MaxMessageBytes bounds one received message, 64 KiB to 256 MiB.
 	MaxMessageBytes int
 }
@@ -59,6 +83,12 @@ func Load(args []string, around Surroundings) (Config, error) {
 	if extra := flags.Args(); len(extra) > 0 {
 		faults = append(faults, fmt.Errorf("unexpected argument %q: options begin with --", extra[0]))
 	}
+	for flag, value := range map[string]string{"database": c.Database, "owner-database": c.OwnerDatabase} {
+		if flags.Changed(flag) && holdsPassword(value) {
+			faults = append(faults, fault(flag, "the process list shows its password to everybody on this machine; set %s instead, "+
+				"or keep the password in a file of libpq's (passfile=...)", environmentName(flag)))
+		}
+	}
 	if len(faults) > 0 {
 		return Config{}, errors.Join(faults...)
 	}
@@ -80,11 +110,23 @@ func (c *Config) flags(around Surroundings) *pflag.FlagSet {
 	flags.Usage = func() {}
 	flags.StringVar(&c.DataDir, "data-dir", defaultDataDir(around), "folder for the key file and the private database")
 	flags.StringVar(&c.Database, "database", "", "PostgreSQL connection string (default: a private database in the data folder)")
-	flags.StringVar(&c.Listen, "listen", DefaultListen, "loopback host:port or unix:/path to serve on")
-	flags.StringVar(&c.KeyFile, "key-file", "", "file with the first caller's key (default: first.key in the data folder)")
+	flags.StringVar(&c.OwnerDatabase, "owner-database", "", "connection string of the schema's owner, when another role serves")
+	flags.StringVar(&c.TraceFile, "trace-file", "", "file in which the trace's heads are kept (default: trace-heads.jsonl in the data folder)")
+	flags.DurationVar(&c.TraceEvery, "trace-every", 10*time.Minute, "how often the trace's heads are kept")
+	flags.StringVar(&c.Listen, "listen", DefaultListen, "host:port or unix:/path to serve on; other than loopback addresses get TLS")
+	flags.BoolVar(&c.TLS, "tls", false, "serve loopback addresses with TLS too")
+	flags.StringVar(&c.TLSCertificate, "tls-certificate", "", "certificate with its chain, PEM (default: one is made, under an authority of the server's own)")
+	flags.StringVar(&c.TLSKey, "tls-key", "", "the certificate's key, PEM, mode 0600")
+	flags.StringSliceVar(&c.TLSNames, "tls-name", nil, "host name or address in a certificate that is made, besides the machine's own")
+	flags.StringVar(&c.TLSClientAuthority, "tls-client-authority", "", "authorities of which callers must show a certificate, PEM (default: they need none)")
+	flags.StringVar(&c.OpenIDIssuer, "openid-issuer", "", "URL of the OpenID Connect issuer whose tokens are taken (default: only keys are)")
+	flags.StringVar(&c.OpenIDAudience, "openid-audience", "", "how the issuer names this service")
+	flags.StringVar(&c.KeyFile, "key-file", "", "file for the first steward's one-time key (default: first.key in the data folder)")
+	flags.BoolVar(&c.FirstKey, "first-key", false, "make a first key although others stand, for when all were lost")
 	flags.DurationVar(&c.RequestTimeout, "request-timeout", 30*time.Second, "longest time for one request")
 	flags.Var((*logLevel)(&c.LogLevel), "log-level", "least severe level to log: debug, info, warn or error")
 	flags.IntVar(&c.MaxMessageBytes, "max-message-bytes", 4<<20, "largest message accepted, in bytes")
+	flags.Float64Var(&c.CallsPerSecond, "calls-per-second", 100, "calls that one caller may go on at; a burst is five times that")
 	flags.TimeVar(&c.ClockStart, "clock-start", time.Time{}, []string{time.RFC3339},
 		"for demonstrations: what the server's clock shows when it starts, RFC 3339")
 	flags.VisitAll(func(f *pflag.Flag) { f.Usage += " [" + environmentName(f.Name) + "]" })
@@ -134,8 +176,18 @@ func (c *Config) complete() (err error) {
 	if c.KeyFile == "" {
 		c.KeyFile = filepath.Join(c.DataDir, "first.key")
 	}
-	c.KeyFile, err = filepath.Abs(c.KeyFile)
-	return err
+	if c.TraceFile == "" {
+		c.TraceFile = filepath.Join(c.DataDir, "trace-heads.jsonl")
+	}
+	for _, path := range []*string{&c.KeyFile, &c.TraceFile, &c.TLSCertificate, &c.TLSKey, &c.TLSClientAuthority} {
+		if *path == "" {
+			continue
+		}
+		if *path, err = filepath.Abs(*path); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // Clock is the server's clock: the machine's, or one that shows ClockStart now and goes on from there.
@@ -149,6 +201,20 @@ func (c Config) Clock() func() time.Time {
 
 // ClusterDir is the private database's folder.
 func (c Config) ClusterDir() string { return filepath.Join(c.DataDir, "postgres") }
+
+// CertificateDir is the folder of the server's own authority.
+func (c Config) CertificateDir() string { return filepath.Join(c.DataDir, "tls") }
+
+// ServesTLS reports whether the address is served with TLS: always, except on loopback addresses, where it must be asked
+// for, and on Unix sockets, which never leave the machine.
+func (c Config) ServesTLS() bool {
+	network, address := c.Address()
+	if network == "unix" {
+		return false
+	}
+	host, _, _ := net.SplitHostPort(address) // Validate has seen it
+	return c.TLS || c.TLSCertificate != "" || c.TLSClientAuthority != "" || !isLoopback(host)
+}
 
 // Address splits Listen into what net.Listen takes: "tcp" or "unix", and the address.
 func (c Config) Address() (network, address string) {

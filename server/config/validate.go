@@ -7,25 +7,28 @@ import (
 	"net/netip"
 	"net/url"
 	"path/filepath"
+	"regexp"
 	"strconv"
 	"strings"
 	"time"
 )
 
 const (
-	longestRequest       = time.Hour
-	leastMessageBytes    = 64 << 10
-	mostMessageBytes     = 256 << 20
-	mostSocketPathBytes  = 107 // sockaddr_un in Linux's unix(7): 108 bytes with the closing zero
-	unixListenPrefix     = "unix:"
-	clearTextExplanation = "callers' keys would travel in clear text"
+	longestTraceEvery   = 24 * time.Hour
+	longestRequest      = time.Hour
+	leastMessageBytes   = 64 << 10
+	mostMessageBytes    = 256 << 20
+	mostCallsPerSecond  = 1_000_000
+	mostSocketPathBytes = 107 // sockaddr_un in Linux's unix(7): 108 bytes with the closing zero
+	unixListenPrefix    = "unix:"
 )
 
 // Validate lists every fault, one joined error each, in the order of the fields.
 func (c Config) Validate() error {
 	return errors.Join(
-		c.validateDataDir(), c.validateDatabase(), c.validateListen(), c.validateKeyFile(),
-		c.validateRequestTimeout(), c.validateMaxMessageBytes(),
+		c.validateDataDir(), validateDatabase("database", c.Database), c.validateOwner(), c.validateTrace(),
+		c.validateListen(), c.validateTLS(), c.validateOpenID(), c.validateKeyFile(),
+		c.validateRequestTimeout(), c.validateCallsPerSecond(), c.validateMaxMessageBytes(),
 	)
 }
 
@@ -47,38 +50,100 @@ func (c Config) validateDataDir() error {
 }
 
 // validateDatabase checks the form only and never repeats the value, which may hold a password.
-func (c Config) validateDatabase() error {
-	if c.Database == "" {
+func validateDatabase(flag, connection string) error {
+	if connection == "" {
 		return nil
 	}
-	scheme, _, isURL := strings.Cut(c.Database, "://")
+	scheme, _, isURL := strings.Cut(connection, "://")
 	switch {
 	case isURL && scheme != "postgres" && scheme != "postgresql":
-		return fault("database", "the scheme is %q; it must be postgres://user@host/name or host=... dbname=...", scheme)
+		return fault(flag, "the scheme is %q; it must be postgres://user@host/name or host=... dbname=...", scheme)
 	case isURL:
-		if _, err := url.Parse(c.Database); err != nil {
-			return fault("database", "the value is no URL; escape special characters in the password with %%XX")
+		if _, err := url.Parse(connection); err != nil {
+			return fault(flag, "the value is no URL; escape special characters in the password with %%XX")
 		}
-	case !strings.Contains(c.Database, "="):
-		return fault("database", "the value is no connection string; it must be postgres://user@host/name or host=... dbname=...")
+	case !strings.Contains(connection, "="):
+		return fault(flag, "the value is no connection string; it must be postgres://user@host/name or host=... dbname=...")
 	}
 	return nil
 }
+
+func (c Config) validateOwner() error {
+	if c.OwnerDatabase != "" && c.Database == "" {
+		return fault("owner-database", "a private database has its owner itself; give --database too, or neither")
+	}
+	return validateDatabase("owner-database", c.OwnerDatabase)
+}
+
+func (c Config) validateTrace() error {
+	if c.TraceEvery < time.Second || c.TraceEvery > longestTraceEvery {
+		return fault("trace-every", "%s must be 1s to %s", c.TraceEvery, longestTraceEvery)
+	}
+	if strings.ContainsFunc(c.TraceFile, isControl) {
+		return fault("trace-file", "%q holds a control character", c.TraceFile)
+	}
+	return nil
+}
+
+// holdsPassword reports whether a connection string has a password in it, in either form.
+func holdsPassword(connection string) bool {
+	if parsed, err := url.Parse(connection); err == nil && parsed.User != nil {
+		if _, given := parsed.User.Password(); given {
+			return true
+		}
+	}
+	return passwordSetting.MatchString(connection)
+}
+
+var passwordSetting = regexp.MustCompile(`(?i)(^|[\s?&])password\s*=`)
 
 func (c Config) validateListen() error {
 	network, address := c.Address()
 	if network == "unix" {
 		return validateSocketPath(address)
 	}
-	host, port, err := net.SplitHostPort(address)
+	_, port, err := net.SplitHostPort(address)
 	if err != nil {
 		return fault("listen", "%q is neither host:port nor unix:/path", c.Listen)
 	}
-	if number, err := strconv.ParseUint(port, 10, 16); err != nil {
+	if _, err := strconv.ParseUint(port, 10, 16); err != nil {
 		return fault("listen", "port %q of %q must be 0 to 65535; 0 picks a free one", port, c.Listen)
-	} else if !isLoopback(host) {
-		return fault("listen", "%q is not a loopback address and %s; use 127.0.0.1:%d, [::1]:%d or unix:/path, "+
-			"with a proxy that speaks TLS in front for others", c.Listen, clearTextExplanation, number, number)
+	}
+	return nil
+}
+
+func (c Config) validateTLS() error {
+	network, _ := c.Address()
+	asked := c.TLS || c.TLSCertificate != "" || c.TLSClientAuthority != ""
+	switch {
+	case network == "unix" && asked:
+		return fault("tls", "a Unix socket carries no TLS and needs none; leave --tls and --tls-... out, or listen on host:port")
+	case (c.TLSCertificate == "") != (c.TLSKey == ""):
+		return fault("tls-certificate", "certificate and key go together: give --tls-certificate and --tls-key, or neither")
+	case c.TLSCertificate != "" && len(c.TLSNames) > 0:
+		return fault("tls-name", "a given certificate has its names in it; leave --tls-name out")
+	}
+	for _, name := range c.TLSNames {
+		if name == "" || strings.ContainsFunc(name, func(r rune) bool { return r <= ' ' || r > '~' || r == '/' }) {
+			return fault("tls-name", "%q is no host name or address; give one such as kiln.example.edu or 192.0.2.7", name)
+		}
+	}
+	return nil
+}
+
+func (c Config) validateOpenID() error {
+	if (c.OpenIDIssuer == "") != (c.OpenIDAudience == "") {
+		return fault("openid-issuer", "issuer and audience go together: give --openid-issuer and --openid-audience, or neither")
+	}
+	if c.OpenIDIssuer == "" {
+		return nil
+	}
+	issuer, err := url.Parse(c.OpenIDIssuer)
+	if err != nil || issuer.Host == "" || issuer.RawQuery != "" || issuer.Fragment != "" {
+		return fault("openid-issuer", "%q is no issuer's URL; give one such as https://login.example.edu/college", c.OpenIDIssuer)
+	}
+	if issuer.Scheme != "https" && !(issuer.Scheme == "http" && isLoopback(issuer.Hostname())) {
+		return fault("openid-issuer", "%q must begin with https://, or anybody on the way could give the keys", c.OpenIDIssuer)
 	}
 	return nil
 }
@@ -115,6 +180,13 @@ func (c Config) validateKeyFile() error {
 func (c Config) validateRequestTimeout() error {
 	if c.RequestTimeout <= 0 || c.RequestTimeout > longestRequest {
 		return fault("request-timeout", "%s must be above 0 and at most %s", c.RequestTimeout, longestRequest)
+	}
+	return nil
+}
+
+func (c Config) validateCallsPerSecond() error {
+	if !(c.CallsPerSecond > 0 && c.CallsPerSecond <= mostCallsPerSecond) {
+		return fault("calls-per-second", "%v must be above 0 and at most %d", c.CallsPerSecond, mostCallsPerSecond)
 	}
 	return nil
 }

@@ -23,10 +23,14 @@ var (
 	ErrWrongState = errors.New("wrong state")
 	// ErrUnavailable: the database is away.
 	ErrUnavailable = errors.New("database is away")
+	// ErrIssuerAway: the issuer of tokens cannot be asked for its keys.
+	ErrIssuerAway = errors.New("issuer of tokens is away")
 	// ErrUnauthenticated: no valid key.
 	ErrUnauthenticated = errors.New("no valid key")
 	// ErrForbidden: the caller's role does not allow it.
 	ErrForbidden = errors.New("not allowed")
+	// ErrTooMany: more calls than are let in.
+	ErrTooMany = errors.New("too many calls")
 	// ErrFurnaceTaken: another firing occupies the furnace at that time.
 	ErrFurnaceTaken = errors.New("furnace is taken at that time")
 )
@@ -59,7 +63,7 @@ func NotFound(name string) error {
 var words = map[string]string{
 	"studios": "studio", "rooms": "room", "extractionCircuits": "extraction circuit", "supplies": "supply", "furnaces": "furnace",
 	"staffedHours": "set of staffed hours for room", "closures": "closure", "materials": "material", "recipes": "recipe",
-	"runs": "run", "firings": "firing", "versions": "version",
+	"departments": "department", "people": "person", "accessKeys": "key", "runs": "run", "firings": "firing", "versions": "version",
 }
 
 // inWords turns "recipes/blue/versions/9" into "version 9 of recipe blue".

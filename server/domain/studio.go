@@ -27,7 +27,9 @@ type Studio struct {
 	Revision          int64
 	EquipmentRevision int64
 	OwnRevision       int64
-	CreateTime        time.Time
+	// ChainSHA256 is the hash of the last entry of the trace; the store keeps it up.
+	ChainSHA256 [32]byte `json:"-"`
+	CreateTime  time.Time
 }
 
 // WithDefaults fills in what the studio leaves open: a grid of 5 minutes, 20 minutes to charge and to draw, 3 % of the

@@ -50,7 +50,7 @@ func TestAServerOutlastsItsDatabase(t *testing.T) {
 	require.NoError(t, err)
 	t.Cleanup(kept.Close)
 	operations := app.New(kept, time.Now, rand.Reader)
-	secret, _, err := operations.CreateAccessKey(t.Context(), app.Call{}, "stella", domain.RoleSteward)
+	secret, _, err := operations.CreateAccessKey(t.Context(), app.Call{}, app.NewKey{Caller: domain.Caller{ID: "stella", Role: domain.RoleSteward}})
 	require.NoError(t, err)
 	server, err := New(Options{App: operations, RequestTimeout: 20 * time.Second, Ping: kept.Ping})
 	require.NoError(t, err)

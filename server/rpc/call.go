@@ -14,7 +14,9 @@ import (
 // callOf says who asks, for what, and under which request id.
 func callOf(ctx context.Context, req proto.Message) app.Call {
 	r := requestOf(ctx)
-	call := app.Call{Caller: r.caller, Method: shortMethod(r.method)}
+	call := app.Call{
+		Caller: r.caller, OwnOnly: r.ownOnly, KeyID: r.who.KeyID, Address: hostOf(ctx), ID: r.id, Method: shortMethod(r.method),
+	}
 	if asks, ok := req.(interface{ GetValidateOnly() bool }); ok {
 		call.ValidateOnly = asks.GetValidateOnly()
 	}

@@ -57,7 +57,7 @@ func getEquipment[M resource](ctx context.Context, s *equipmentService, kind equ
 }
 
 func listEquipment[M resource](ctx context.Context, s *equipmentService, kind equipmentKind[M], req parentListRequest) ([]M, string, error) {
-	after, err := pagePosition(req)
+	after, err := pagePosition(ctx, req)
 	if err != nil {
 		return nil, "", err
 	}
@@ -66,7 +66,7 @@ func listEquipment[M resource](ctx context.Context, s *equipmentService, kind eq
 	if err != nil {
 		return nil, "", err
 	}
-	page, next := cutPage(req, found, func(e domain.Equipment) M { return kind.toProto(studio, e) },
+	page, next := cutPage(ctx, req, found, func(e domain.Equipment) M { return kind.toProto(studio, e) },
 		func(e domain.Equipment) string { return e.ID })
 	return page, next, nil
 }

@@ -32,8 +32,10 @@ const (
 	ReasonWrongState       = "WRONG_STATE"
 	ReasonFurnaceTaken     = "FURNACE_TAKEN"
 	ReasonDatabaseAway     = "DATABASE_AWAY"
+	ReasonIssuerAway       = "ISSUER_AWAY"
 	ReasonNoValidKey       = "NO_VALID_KEY"
 	ReasonNotAllowed       = "NOT_ALLOWED"
+	ReasonTooMany          = "TOO_MANY_CALLS"
 	ReasonTooSlow          = "TOO_SLOW"
 	ReasonGivenUp          = "GIVEN_UP"
 	ReasonInternal         = "INTERNAL"
@@ -70,7 +72,9 @@ type errorRow struct {
 var errorTable = []errorRow{
 	{domain.ErrUnauthenticated, codes.Unauthenticated, ReasonNoValidKey, ""},
 	{domain.ErrForbidden, codes.PermissionDenied, ReasonNotAllowed, ""},
+	{domain.ErrTooMany, codes.ResourceExhausted, ReasonTooMany, ""},
 	{domain.ErrUnavailable, codes.Unavailable, ReasonDatabaseAway, "the database is away; try again in a moment"},
+	{domain.ErrIssuerAway, codes.Unavailable, ReasonIssuerAway, "the issuer of tokens is away; try again in a moment"},
 	{domain.ErrNotFound, codes.NotFound, ReasonNotFound, ""},
 	{domain.ErrAlreadyExists, codes.AlreadyExists, ReasonAlreadyExists, ""},
 	{domain.ErrChangedMeanwhile, codes.Aborted, ReasonChangedMeanwhile, ""},

@@ -75,6 +75,8 @@ func TestEveryDomainErrorHasACode(t *testing.T) {
 		"ErrUnavailable":      {domain.ErrUnavailable, codes.Unavailable, ReasonDatabaseAway},
 		"ErrUnauthenticated":  {domain.ErrUnauthenticated, codes.Unauthenticated, ReasonNoValidKey},
 		"ErrForbidden":        {domain.ErrForbidden, codes.PermissionDenied, ReasonNotAllowed},
+		"ErrIssuerAway":       {domain.ErrIssuerAway, codes.Unavailable, ReasonIssuerAway},
+		"ErrTooMany":          {domain.ErrTooMany, codes.ResourceExhausted, ReasonTooMany},
 		"ErrFurnaceTaken":     {domain.ErrFurnaceTaken, codes.FailedPrecondition, ReasonFurnaceTaken},
 	}
 	names := domainErrorNames(t)

@@ -69,15 +69,27 @@ func (r *fieldRules) contract(m proto.Message, options ...protovalidate.Validati
 // idPattern is how the contract writes an id.
 const idPattern = "[a-z][a-z0-9-]{0,62}"
 
+// patternParts are parts of the contract's patterns with what people call them, longer ones first.
+var patternParts = strings.NewReplacer(
+	"(hot-charging|respirator-fit|respirator-training|furnaces/"+idPattern+")",
+	"hot-charging, respirator-fit, respirator-training or furnaces/ID",
+	"(studios/"+idPattern+"/)?accessKeys/"+idPattern, "accessKeys/ID or studios/ID/accessKeys/ID",
+	"(furnaces|rooms|extractionCircuits|supplies)", "furnaces|rooms|extractionCircuits|supplies",
+	"(/versions/[1-9][0-9]{0,8})?", " or with /versions/N",
+	"([01][0-9]|2[0-3]):[0-5][0-9]", "HH:MM",
+	"[0-9]{4}-[0-9]{2}-[0-9]{2}", "YYYY-MM-DD",
+	"[0-9a-f]{64}", "64 digits of 0-9 and a-f",
+	idPattern, "ID",
+	"$|^", " or ",
+)
+
 // patternWords says what a pattern of the contract asks for, in words: names and ids, dates and times of day.
 func patternWords(pattern string) string {
-	const dayPattern, clockPattern = "[0-9]{4}-[0-9]{2}-[0-9]{2}", "([01][0-9]|2[0-3]):[0-5][0-9]"
 	words := strings.Trim(pattern, "^$")
 	if optional, ok := strings.CutSuffix(words, ")?"); ok && strings.HasPrefix(optional, "(") {
 		words = strings.TrimPrefix(optional, "(")
 	}
-	words = strings.NewReplacer("(/versions/[1-9][0-9]{0,8})?", " or with /versions/N", idPattern, "ID", dayPattern, "YYYY-MM-DD",
-		clockPattern, "HH:MM", "$|^", " or ", "(furnaces|rooms|extractionCircuits|supplies)", "furnaces|rooms|extractionCircuits|supplies").Replace(words)
+	words = patternParts.Replace(words)
 	if strings.Contains(words, "ID") {
 		words += ", where ID is 1 to 63 of a-z, 0-9 and hyphen, beginning with a letter"
 	}

@@ -37,7 +37,7 @@ func (s *firingService) ListFirings(ctx context.Context, req *saggarv1.ListFirin
 	query := app.FiringsQuery{
 		Window: window, FurnaceIDs: req.GetFurnaces(), ShowEnded: req.GetShowEnded(), Limit: pageSize(req) + 1,
 	}
-	if query.AfterStart, query.AfterKey, err = firingPosition(req); err != nil {
+	if query.AfterStart, query.AfterKey, err = firingPosition(ctx, req); err != nil {
 		return nil, err
 	}
 	studio := studioOf(req.GetParent())
@@ -45,14 +45,14 @@ func (s *firingService) ListFirings(ctx context.Context, req *saggarv1.ListFirin
 	if err != nil {
 		return nil, err
 	}
-	page, next := cutPage(req, found, func(f domain.Firing) *saggarv1.Firing { return firingToProto(studio, f) },
+	page, next := cutPage(ctx, req, found, func(f domain.Firing) *saggarv1.Firing { return firingToProto(studio, f) },
 		func(f domain.Firing) string { return fmt.Sprintf("%d %d", f.Window.Start.Unix(), f.Key) })
 	return &saggarv1.ListFiringsResponse{Firings: page, NextPageToken: next}, nil
 }
 
 // firingPosition reads the start and the key in a page token; zero is the start of the list.
-func firingPosition(req listRequest) (time.Time, int64, error) {
-	position, err := pagePosition(req)
+func firingPosition(ctx context.Context, req listRequest) (time.Time, int64, error) {
+	position, err := pagePosition(ctx, req)
 	if err != nil || position == "" {
 		return time.Time{}, 0, err
 	}

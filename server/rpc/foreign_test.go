@@ -49,6 +49,13 @@ func foreignRequests(booked *saggarv1.Run) map[string]proto.Message {
 		"ListFirings":     &saggarv1.ListFiringsRequest{Parent: "studios/south", StartTime: start, EndTime: end},
 		"ListOpenings":    &saggarv1.ListOpeningsRequest{Parent: "studios/south", StartTime: start, EndTime: end},
 	}
+	ada, glass := "studios/south/people/ada", "studios/south/departments/glass"
+	requests["GetPerson"], requests["DeletePerson"] = &saggarv1.GetPersonRequest{Name: ada}, &saggarv1.DeletePersonRequest{Name: ada}
+	requests["UpdatePerson"] = &saggarv1.UpdatePersonRequest{Person: &saggarv1.Person{Name: ada, Title: "x"}}
+	requests["GetDepartment"] = &saggarv1.GetDepartmentRequest{Name: glass}
+	requests["DeleteDepartment"] = &saggarv1.DeleteDepartmentRequest{Name: glass}
+	requests["UpdateDepartment"] = &saggarv1.UpdateDepartmentRequest{Department: &saggarv1.Department{Name: glass, Title: "x"}}
+	requests["RevokeAccessKey"] = &saggarv1.RevokeAccessKeyRequest{Name: "studios/south/accessKeys/k1"}
 	run := redRun()
 	run.Recipe, run.StageWindows = "studios/south/recipes/red", booked.GetStageWindows()
 	requests["BookRun"] = &saggarv1.BookRunRequest{Parent: "studios/south", Runs: []*saggarv1.Run{run}}
@@ -61,7 +68,8 @@ var aboutNoResource = map[string]string{
 	"LoadStudio": "makes what it names", "GetStudio": "names a studio only", "ListStudios": "names nothing",
 	"UpdateStudio": "names a studio only", "CreateMaterialVersion": "makes what it names", "CreateRecipeVersion": "makes what it names",
 	"CheckRecipe": "brings its recipe along", "PlanRuns": "reads its recipe as BookRun does", "GetCaller": "names nothing",
-	"CreateAccessKey": "names nobody's thing",
+	"CreateAccessKey": "names nobody's thing", "ExchangeAccessKey": "names nothing",
+	"VerifyTrace": "names a studio only", "ListChanges": "names a studio only",
 }
 
 func TestNoMethodReachesIntoAnotherStudio(t *testing.T) {
@@ -73,6 +81,7 @@ func TestNoMethodReachesIntoAnotherStudio(t *testing.T) {
 	}}
 	s.load(t, contents)
 	booked := s.book(t, s.plan(t, redRun()))
+	s.people(t)
 	_, err := saggarv1.NewStudioServiceClient(s.connection).LoadStudio(s.steward(t), &saggarv1.LoadStudioRequest{
 		Name: "studios/south", Contents: &saggarv1.StudioFile{Studio: &saggarv1.Studio{Name: "studios/south", TimeZone: "UTC"}},
 	})

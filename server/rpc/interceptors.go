@@ -20,16 +20,21 @@ import (
 // It has nothing to do with a request's field request_id.
 const RequestIDKey = "x-request-id"
 
-const mostRequestIDBytes = 128
+const (
+	mostRequestIDBytes = 128
+	mostSecretBytes    = 8 << 10 // tokens are longer than keys
+)
 
 // request is what the interceptors learn of one request on its way in.
 type request struct {
 	method    string // full
 	id        string
 	streaming bool
-	caller    domain.Caller
-	cause     error  // of an Internal answer, for the log only
-	stack     []byte // of a panic
+	who       domain.Identity
+	caller    domain.Caller // who they are where they ask
+	ownOnly   bool          // the method is limited to what is theirs
+	cause     error         // of an Internal answer, for the log only
+	stack     []byte        // of a panic
 }
 
 type requestKey struct{}
@@ -52,14 +57,15 @@ type gate struct {
 	now          func() time.Time
 	newRequestID func() string
 	timeout      time.Duration
-	authenticate func(ctx context.Context, secret string) (domain.Caller, error)
+	authenticate func(ctx context.Context, secret string) (domain.Identity, error)
 	rules        *fieldRules
+	rates        *rates
 }
 
-// steps are the interceptors, outermost first. The request id stands before them and the field rules after them.
-// Whoever may not call learns nothing of whether the request was well-formed or its resource stands.
+// steps are the interceptors, outermost first. The request id stands before them, rights and field rules after them, once
+// the message is there. Whoever may not call learns nothing of whether the request was well-formed or its resource stands.
 func (g *gate) steps() []step {
-	return []step{g.log, mapErrors, recoverPanic, g.deadline, g.identify, authoriseCaller}
+	return []step{g.log, mapErrors, recoverPanic, g.deadline, g.identify}
 }
 
 // unary runs the steps around one request.
@@ -67,7 +73,7 @@ func (g *gate) unary(ctx context.Context, message any, info *grpc.UnaryServerInf
 	ctx, r := g.begin(ctx, info.FullMethod, false)
 	var answer any
 	err := run(ctx, r, g.steps(), func(ctx context.Context) error {
-		if err := g.checkMessage(r, message); err != nil {
+		if err := g.admit(r, message); err != nil {
 			return err
 		}
 		var err error
@@ -80,12 +86,12 @@ func (g *gate) unary(ctx context.Context, message any, info *grpc.UnaryServerInf
 	return answer, nil
 }
 
-// stream runs the steps around a whole stream, and the field rules on each message that it receives.
+// stream runs the steps around a whole stream; rights and field rules are held against each message that it receives.
 func (g *gate) stream(srv any, ss grpc.ServerStream, info *grpc.StreamServerInfo, handler grpc.StreamHandler) error {
 	ctx, r := g.begin(ss.Context(), info.FullMethod, true)
 	return run(ctx, r, g.steps(), func(ctx context.Context) error {
 		return handler(srv, &checkedStream{ServerStream: ss, ctx: ctx, check: func(message any) error {
-			return g.checkMessage(r, message)
+			return g.admit(r, message)
 		}})
 	})
 }
@@ -97,7 +103,7 @@ func run(ctx context.Context, r *request, steps []step, last func(context.Contex
 	return steps[0](ctx, r, func(ctx context.Context) error { return run(ctx, r, steps[1:], last) })
 }
 
-// checkedStream carries the steps' context and checks what comes in.
+// checkedStream carries the steps' context and admits what comes in.
 type checkedStream struct {
 	grpc.ServerStream
 	ctx   context.Context
@@ -107,7 +113,7 @@ type checkedStream struct {
 // Context returns the context as the steps made it.
 func (s *checkedStream) Context() context.Context { return s.ctx }
 
-// RecvMsg receives one message and holds it against the field rules.
+// RecvMsg receives one message and holds it against rights and field rules.
 func (s *checkedStream) RecvMsg(message any) error {
 	if err := s.ServerStream.RecvMsg(message); err != nil {
 		return err
@@ -118,7 +124,7 @@ func (s *checkedStream) RecvMsg(message any) error {
 // begin gives the request its id: the caller's own when it is short and printable, so that it cannot forge log lines.
 func (g *gate) begin(ctx context.Context, method string, streaming bool) (context.Context, *request) {
 	r := &request{method: method, streaming: streaming}
-	if given := metadata.ValueFromIncomingContext(ctx, RequestIDKey); len(given) == 1 && isPlain(given[0]) {
+	if given := metadata.ValueFromIncomingContext(ctx, RequestIDKey); len(given) == 1 && isPlain(given[0], mostRequestIDBytes) {
 		r.id = given[0]
 	} else {
 		r.id = g.newRequestID()
@@ -128,9 +134,9 @@ func (g *gate) begin(ctx context.Context, method string, streaming bool) (contex
 	return context.WithValue(ctx, requestKey{}, r), r
 }
 
-func isPlain(text string) bool {
+func isPlain(text string, mostBytes int) bool {
 	notPlain := func(c rune) bool { return c <= ' ' || c > '~' }
-	return text != "" && len(text) <= mostRequestIDBytes && !strings.ContainsFunc(text, notPlain)
+	return text != "" && len(text) <= mostBytes && !strings.ContainsFunc(text, notPlain)
 }
 
 // log writes one line a request. Messages and metadata stay out of it: they hold keys.
@@ -140,7 +146,7 @@ func (g *gate) log(ctx context.Context, r *request, next func(context.Context) e
 	code := codeOf(err)
 	attrs := []slog.Attr{
 		slog.String("method", strings.TrimPrefix(r.method, "/")), slog.String("code", code.String()),
-		slog.Duration("duration", g.now().Sub(start)), slog.String("caller", r.caller.ID), slog.String("request_id", r.id),
+		slog.Duration("duration", g.now().Sub(start)), slog.String("caller", r.who.ID), slog.String("request_id", r.id),
 	}
 	if r.cause != nil {
 		attrs = append(attrs, slog.Any("cause", r.cause))
@@ -201,29 +207,32 @@ func (g *gate) deadline(ctx context.Context, r *request, next func(context.Conte
 	return next(ctx)
 }
 
-// identify finds out who calls.
+// identify finds out who calls, and whether they call too often.
 func (g *gate) identify(ctx context.Context, r *request, next func(context.Context) error) error {
 	if isPublic(r.method) {
 		return next(ctx)
 	}
 	secret, err := bearer(ctx)
 	if err != nil {
-		return err
+		return g.rates.failed(ctx, err)
 	}
-	if r.caller, err = g.authenticate(ctx, secret); err != nil {
+	if r.who, err = g.authenticate(ctx, secret); err != nil {
+		return g.rates.failed(ctx, err)
+	}
+	if err := g.rates.admit(r.who); err != nil {
 		return err
 	}
 	return next(ctx)
 }
 
-// bearer takes the key from `authorization: Bearer KEY`; the scheme's case does not matter (RFC 9110, section 11.1).
+// bearer takes the key or token from `authorization: Bearer KEY`; the scheme's case does not matter (RFC 9110, section 11.1).
 func bearer(ctx context.Context) (string, error) {
 	given := metadata.ValueFromIncomingContext(ctx, "authorization")
 	if len(given) != 1 {
 		return "", noKey()
 	}
 	scheme, secret, _ := strings.Cut(given[0], " ")
-	if !strings.EqualFold(scheme, "bearer") || !isPlain(secret) {
+	if !strings.EqualFold(scheme, "bearer") || !isPlain(secret, mostSecretBytes) {
 		return "", noKey()
 	}
 	return secret, nil
@@ -235,21 +244,15 @@ func noKey() error {
 	}
 }
 
-func authoriseCaller(ctx context.Context, r *request, next func(context.Context) error) error {
-	if isPublic(r.method) {
-		return next(ctx)
-	}
-	if err := authorise(r.method, r.caller); err != nil {
-		return err
-	}
-	return next(ctx)
-}
-
-// checkMessage holds a message of ours against the field rules; health and reflection look after their own.
-func (g *gate) checkMessage(r *request, message any) error {
+// admit says who the caller is in the studio that a message names, refuses who may not, and holds the message against the
+// field rules. Health and reflection look after their own.
+func (g *gate) admit(r *request, message any) (err error) {
 	m, ok := message.(proto.Message)
 	if !ok || isPublic(r.method) {
 		return nil
+	}
+	if r.caller, r.ownOnly, err = authorise(r.method, r.who, studioAsked(m)); err != nil {
+		return err
 	}
 	return g.rules.check(m).Err()
 }

@@ -40,13 +40,13 @@ func newTestGate(t *testing.T) *testGate {
 		now:          func() time.Time { clock = clock.Add(time.Second); return clock },
 		newRequestID: func() string { return "made-here" },
 		timeout:      time.Minute,
-		authenticate: func(_ context.Context, secret string) (domain.Caller, error) {
+		authenticate: func(_ context.Context, secret string) (domain.Identity, error) {
 			if secret != goodKey {
-				return domain.Caller{}, domain.ErrUnauthenticated
+				return domain.Identity{}, domain.ErrUnauthenticated
 			}
-			return domain.Caller{ID: "ada", Role: domain.RoleMaker}, nil
+			return domain.Identity{ID: "ada", ServerRole: domain.RoleMaker}, nil
 		},
-		rules: rules,
+		rules: rules, rates: newRates(0, 0),
 	}
 	return g
 }
@@ -199,7 +199,7 @@ func (s *fakeStream) RecvMsg(m any) error {
 
 func TestAStreamGoesThroughTheSameGate(t *testing.T) {
 	receive := func(_ any, ss grpc.ServerStream) error {
-		assert.Equal(t, "ada", requestOf(ss.Context()).caller.ID)
+		assert.Equal(t, "ada", requestOf(ss.Context()).who.ID)
 		return ss.RecvMsg(&saggarv1.PlanRunsRequest{})
 	}
 	info := &grpc.StreamServerInfo{FullMethod: saggarv1.RunService_PlanRuns_FullMethodName, IsServerStream: true}

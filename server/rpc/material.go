@@ -28,7 +28,7 @@ func (s *materialService) GetMaterial(ctx context.Context, req *saggarv1.GetMate
 
 // ListMaterials lists the newest version of each material by name.
 func (s *materialService) ListMaterials(ctx context.Context, req *saggarv1.ListMaterialsRequest) (*saggarv1.ListMaterialsResponse, error) {
-	after, err := pagePosition(req)
+	after, err := pagePosition(ctx, req)
 	if err != nil {
 		return nil, err
 	}
@@ -36,7 +36,7 @@ func (s *materialService) ListMaterials(ctx context.Context, req *saggarv1.ListM
 	if err != nil {
 		return nil, err
 	}
-	page, next := cutVersions(req, found, convert.MaterialToProto)
+	page, next := cutVersions(ctx, req, found, convert.MaterialToProto)
 	return &saggarv1.ListMaterialsResponse{Materials: page, NextPageToken: next}, nil
 }
 

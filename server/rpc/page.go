@@ -1,6 +1,7 @@
 package rpc
 
 import (
+	"context"
 	"crypto/sha256"
 	"encoding/base64"
 
@@ -47,13 +48,13 @@ func pageSize(req listRequest) int {
 }
 
 // pagePosition reads where a page token says to go on; empty is the start. A token is tied to the other arguments of its
-// request, so one from another list or another filter is a fault.
-func pagePosition(req listRequest) (string, error) {
+// request, so one from another list, another filter or another caller's answer is a fault.
+func pagePosition(ctx context.Context, req listRequest) (string, error) {
 	if req.GetPageToken() == "" {
 		return "", nil
 	}
 	raw, err := base64.RawURLEncoding.Strict().DecodeString(req.GetPageToken())
-	if err != nil || len(raw) <= tokenHashBytes || string(raw[:tokenHashBytes]) != argumentsHash(req) {
+	if err != nil || len(raw) <= tokenHashBytes || string(raw[:tokenHashBytes]) != argumentsHash(ctx, req) {
 		return "", badToken()
 	}
 	return string(raw[tokenHashBytes:]), nil
@@ -67,19 +68,20 @@ func badToken() error {
 }
 
 // pageToken makes the token that goes on after a position.
-func pageToken(req listRequest, position string) string {
-	return base64.RawURLEncoding.EncodeToString([]byte(argumentsHash(req) + position))
+func pageToken(ctx context.Context, req listRequest, position string) string {
+	return base64.RawURLEncoding.EncodeToString([]byte(argumentsHash(ctx, req) + position))
 }
 
-// argumentsHash covers everything that decides which list it is: the request's type and its arguments but for the size
-// and the token.
-func argumentsHash(req listRequest) string {
+// argumentsHash covers everything that decides which list it is: the request's type, its arguments but for the size and the
+// token, and who asks.
+func argumentsHash(ctx context.Context, req listRequest) string {
 	rest := proto.Clone(req)
 	m := rest.ProtoReflect()
 	for _, name := range []protoreflect.Name{"page_size", "page_token"} {
 		m.Clear(m.Descriptor().Fields().ByName(name))
 	}
-	hash := sha256.Sum256(append([]byte(m.Descriptor().FullName()), deterministic(rest)...))
+	about := string(m.Descriptor().FullName()) + "\x00" + requestOf(ctx).caller.ID + "\x00"
+	hash := sha256.Sum256(append([]byte(about), deterministic(rest)...))
 	return string(hash[:tokenHashBytes])
 }
 
@@ -91,14 +93,16 @@ func deterministic(m proto.Message) []byte {
 }
 
 // cutPage turns what was found, one more than asked where there is more, into a page and the token of the next.
-func cutPage[T any, M proto.Message](req listRequest, found []T, toProto func(T) M, position func(T) string) ([]M, string) {
+func cutPage[T any, M proto.Message](
+	ctx context.Context, req listRequest, found []T, toProto func(T) M, position func(T) string,
+) ([]M, string) {
 	page := make([]M, 0, min(len(found), pageSize(req)))
 	bytes := 0
 	for i, item := range found {
 		m := toProto(item)
 		bytes += proto.Size(m)
 		if i == pageSize(req) || (i > 0 && bytes > mostPageBytes) {
-			return page, pageToken(req, position(found[i-1]))
+			return page, pageToken(ctx, req, position(found[i-1]))
 		}
 		page = append(page, m)
 	}
@@ -106,8 +110,10 @@ func cutPage[T any, M proto.Message](req listRequest, found []T, toProto func(T)
 }
 
 // cutVersions does so for the newest versions of what a studio keeps in versions, by id.
-func cutVersions[T any, M named](req parentListRequest, found []T, toProto func(studio string, item T) M) ([]M, string) {
+func cutVersions[T any, M named](
+	ctx context.Context, req parentListRequest, found []T, toProto func(studio string, item T) M,
+) ([]M, string) {
 	studio := studioOf(req.GetParent())
-	return cutPage(req, found, func(item T) M { return toProto(studio, item) },
+	return cutPage(ctx, req, found, func(item T) M { return toProto(studio, item) },
 		func(item T) string { return convert.ID(toProto(studio, item).GetName()) })
 }

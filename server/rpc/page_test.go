@@ -1,6 +1,7 @@
 package rpc
 
 import (
+	"context"
 	"fmt"
 	"strconv"
 	"strings"
@@ -12,6 +13,7 @@ import (
 
 	"saggar/chem/finding"
 	saggarv1 "saggar/proto/saggar/v1"
+	"saggar/server/domain"
 )
 
 func TestPageSizes(t *testing.T) {
@@ -24,13 +26,13 @@ func TestAPageTokenLeadsBackToItsPosition(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		position := rapid.StringN(1, 80, -1).Draw(t, "position")
 		req := &saggarv1.ListRunsRequest{Parent: "studios/north", Department: "glass", PageSize: 10}
-		req.PageToken = pageToken(req, position)
-		got, err := pagePosition(req)
+		req.PageToken = pageToken(context.Background(), req, position)
+		got, err := pagePosition(context.Background(), req)
 		if err != nil || got != position {
 			t.Fatalf("%q came back as %q, %v", position, got, err)
 		}
 		req.PageSize = 20
-		if got, err := pagePosition(req); err != nil || got != position {
+		if got, err := pagePosition(context.Background(), req); err != nil || got != position {
 			t.Fatal("the size of the page may change along the way")
 		}
 	})
@@ -38,18 +40,18 @@ func TestAPageTokenLeadsBackToItsPosition(t *testing.T) {
 
 func TestForeignPageTokensAreRefused(t *testing.T) {
 	own := &saggarv1.ListRunsRequest{Parent: "studios/north", Department: "glass"}
-	token := pageToken(own, "7")
+	token := pageToken(context.Background(), own, "7")
 	cases := map[string]listRequest{
 		"another studio":     &saggarv1.ListRunsRequest{Parent: "studios/south", Department: "glass", PageToken: token},
 		"another department": &saggarv1.ListRunsRequest{Parent: "studios/north", PageToken: token},
 		"another list":       &saggarv1.ListRoomsRequest{Parent: "studios/north", PageToken: token},
 		"garbled":            &saggarv1.ListRunsRequest{Parent: "studios/north", Department: "glass", PageToken: "!" + token},
 		"cut":                &saggarv1.ListRunsRequest{Parent: "studios/north", Department: "glass", PageToken: token[:5]},
-		"without a position": &saggarv1.ListRunsRequest{Parent: "studios/north", Department: "glass", PageToken: pageToken(own, "")},
+		"without a position": &saggarv1.ListRunsRequest{Parent: "studios/north", Department: "glass", PageToken: pageToken(context.Background(), own, "")},
 	}
 	for name, req := range cases {
 		t.Run(name, func(t *testing.T) {
-			_, err := pagePosition(req)
+			_, err := pagePosition(context.Background(), req)
 			faults := finding.FaultsOf(err)
 			require.Len(t, faults, 1)
 			assert.Equal(t, "page_token", faults[0].Field)
@@ -59,10 +61,10 @@ func TestForeignPageTokensAreRefused(t *testing.T) {
 
 func FuzzPageTokensNeverBreakTheServer(f *testing.F) {
 	f.Add("", "")
-	f.Add(pageToken(&saggarv1.ListFiringsRequest{}, "1 2"), "x")
+	f.Add(pageToken(context.Background(), &saggarv1.ListFiringsRequest{}, "1 2"), "x")
 	f.Fuzz(func(t *testing.T, token, parent string) {
-		_, err := keyPosition(&saggarv1.ListRunsRequest{PageToken: token, Parent: parent})
-		_, _, errFiring := firingPosition(&saggarv1.ListFiringsRequest{PageToken: token, Parent: parent})
+		_, err := keyPosition(context.Background(), &saggarv1.ListRunsRequest{PageToken: token, Parent: parent})
+		_, _, errFiring := firingPosition(context.Background(), &saggarv1.ListFiringsRequest{PageToken: token, Parent: parent})
 		for _, err := range []error{err, errFiring} {
 			if err != nil && finding.FaultsOf(err) == nil {
 				t.Fatalf("not a fault: %v", err)
@@ -81,7 +83,7 @@ func TestPagesGoOnWhereTheyEnded(t *testing.T) {
 		req := &saggarv1.ListRoomsRequest{Parent: "studios/north", PageSize: int32(rapid.IntRange(1, 12).Draw(t, "size"))}
 		var seen []string
 		for {
-			after, err := pagePosition(req)
+			after, err := pagePosition(context.Background(), req)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -90,7 +92,7 @@ func TestPagesGoOnWhereTheyEnded(t *testing.T) {
 			for id := next + 1; id <= total && len(found) <= pageSize(req); id++ {
 				found = append(found, id)
 			}
-			page, token := cutPage(req, found, roomNamed, strconv.Itoa)
+			page, token := cutPage(context.Background(), req, found, roomNamed, strconv.Itoa)
 			for _, room := range page {
 				seen = append(seen, room.GetName())
 			}
@@ -115,10 +117,23 @@ func TestPagesGoOnWhereTheyEnded(t *testing.T) {
 func TestAPageStaysUnderWhatClientsAccept(t *testing.T) {
 	big := func(int) *saggarv1.Room { return &saggarv1.Room{Title: strings.Repeat("x", 1<<20)} }
 	req := &saggarv1.ListRoomsRequest{PageSize: 10}
-	page, token := cutPage(req, []int{1, 2, 3, 4, 5}, big, strconv.Itoa)
+	page, token := cutPage(context.Background(), req, []int{1, 2, 3, 4, 5}, big, strconv.Itoa)
 	assert.Len(t, page, 2)
 	req.PageToken = token
-	position, err := pagePosition(req)
+	position, err := pagePosition(context.Background(), req)
 	require.NoError(t, err)
 	assert.Equal(t, "2", position)
+}
+
+func TestAPageTokenIsForWhoGotIt(t *testing.T) {
+	as := func(id string) context.Context {
+		return context.WithValue(context.Background(), requestKey{}, &request{caller: domain.Caller{ID: id}})
+	}
+	req := &saggarv1.ListRunsRequest{Parent: "studios/north"}
+	req.PageToken = pageToken(as("ada"), req, "7")
+	_, err := pagePosition(as("ben"), req)
+	assert.Error(t, err)
+	position, err := pagePosition(as("ada"), req)
+	assert.NoError(t, err)
+	assert.Equal(t, "7", position)
 }

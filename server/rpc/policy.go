@@ -4,24 +4,32 @@ import (
 	"fmt"
 	"strings"
 
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
+
 	saggarv1 "saggar/proto/saggar/v1"
 	"saggar/server/domain"
 )
 
 // policyRow says who may call one method.
 type policyRow struct {
-	// least is the lowest role that may; domain.RoleNone needs no key.
+	// least is the lowest role that may, in the studio that the request names; domain.RoleNone needs no key.
 	least domain.Role
-	// ownThings limits makers to what they made themselves. Whose a run is only the operation can see, so it enforces this
-	// by the call's caller; here it is on record.
-	ownThings bool
+	// others is the lowest role that may do it to what belongs to somebody else; below it callers reach only their own.
+	// domain.RoleNone: the method knows no owners. The operation gets it as app.Call.OwnOnly, since only under the studio's
+	// lock it is certain whose a thing is.
+	others domain.Role
+	// anywhere methods name no studio: a part in any is enough.
+	anywhere bool
+	// exchange methods are open to one-time keys.
+	exchange bool
 }
 
 // policy has a row for every method that the server serves; a method without one is refused.
 var policy = map[string]policyRow{
 	saggarv1.StudioService_LoadStudio_FullMethodName:   {least: domain.RoleSteward},
 	saggarv1.StudioService_GetStudio_FullMethodName:    {least: domain.RoleViewer},
-	saggarv1.StudioService_ListStudios_FullMethodName:  {least: domain.RoleViewer},
+	saggarv1.StudioService_ListStudios_FullMethodName:  {least: domain.RoleViewer, anywhere: true},
 	saggarv1.StudioService_UpdateStudio_FullMethodName: {least: domain.RoleSteward},
 
 	saggarv1.EquipmentService_GetRoom_FullMethodName:                 {least: domain.RoleViewer},
@@ -53,10 +61,10 @@ var policy = map[string]policyRow{
 	saggarv1.RecipeService_CreateRecipeVersion_FullMethodName: {least: domain.RoleSteward},
 	saggarv1.RecipeService_CheckRecipe_FullMethodName:         {least: domain.RoleViewer},
 
-	saggarv1.RunService_BookRun_FullMethodName:   {least: domain.RoleMaker},
-	saggarv1.RunService_CheckRun_FullMethodName:  {least: domain.RoleMaker},
-	saggarv1.RunService_MoveRun_FullMethodName:   {least: domain.RoleMaker, ownThings: true},
-	saggarv1.RunService_CancelRun_FullMethodName: {least: domain.RoleMaker, ownThings: true},
+	saggarv1.RunService_BookRun_FullMethodName:   {least: domain.RoleMaker, others: domain.RoleTechnician}, // departments
+	saggarv1.RunService_CheckRun_FullMethodName:  {least: domain.RoleMaker, others: domain.RoleTechnician},
+	saggarv1.RunService_MoveRun_FullMethodName:   {least: domain.RoleMaker, others: domain.RoleTechnician},
+	saggarv1.RunService_CancelRun_FullMethodName: {least: domain.RoleMaker, others: domain.RoleTechnician},
 	saggarv1.RunService_GetRun_FullMethodName:    {least: domain.RoleViewer},
 	saggarv1.RunService_ListRuns_FullMethodName:  {least: domain.RoleViewer},
 	saggarv1.RunService_PlanRuns_FullMethodName:  {least: domain.RoleMaker},
@@ -65,8 +73,23 @@ var policy = map[string]policyRow{
 	saggarv1.FiringService_ListFirings_FullMethodName:  {least: domain.RoleViewer},
 	saggarv1.FiringService_ListOpenings_FullMethodName: {least: domain.RoleViewer},
 
-	saggarv1.AccessService_GetCaller_FullMethodName:       {least: domain.RoleViewer},
-	saggarv1.AccessService_CreateAccessKey_FullMethodName: {least: domain.RoleSteward},
+	saggarv1.PeopleService_GetDepartment_FullMethodName:    {least: domain.RoleViewer},
+	saggarv1.PeopleService_ListDepartments_FullMethodName:  {least: domain.RoleViewer},
+	saggarv1.PeopleService_UpdateDepartment_FullMethodName: {least: domain.RoleSteward},
+	saggarv1.PeopleService_DeleteDepartment_FullMethodName: {least: domain.RoleSteward},
+	saggarv1.PeopleService_GetPerson_FullMethodName:        {least: domain.RoleViewer, others: domain.RoleTechnician},
+	saggarv1.PeopleService_ListPeople_FullMethodName:       {least: domain.RoleViewer, others: domain.RoleTechnician},
+	saggarv1.PeopleService_UpdatePerson_FullMethodName:     {least: domain.RoleSteward},
+	saggarv1.PeopleService_DeletePerson_FullMethodName:     {least: domain.RoleSteward},
+
+	saggarv1.TraceService_ListChanges_FullMethodName: {least: domain.RoleSteward},
+	saggarv1.TraceService_VerifyTrace_FullMethodName: {least: domain.RoleSteward},
+
+	saggarv1.AccessService_GetCaller_FullMethodName:         {least: domain.RoleViewer, anywhere: true, exchange: true},
+	saggarv1.AccessService_CreateAccessKey_FullMethodName:   {least: domain.RoleSteward},
+	saggarv1.AccessService_ListAccessKeys_FullMethodName:    {least: domain.RoleViewer, others: domain.RoleSteward},
+	saggarv1.AccessService_RevokeAccessKey_FullMethodName:   {least: domain.RoleViewer, others: domain.RoleSteward},
+	saggarv1.AccessService_ExchangeAccessKey_FullMethodName: {least: domain.RoleViewer, anywhere: true, exchange: true},
 
 	"/grpc.health.v1.Health/Check":                                   {least: domain.RoleNone},
 	"/grpc.health.v1.Health/List":                                    {least: domain.RoleNone},
@@ -81,21 +104,78 @@ func isPublic(method string) bool {
 	return ok && row.least == domain.RoleNone
 }
 
-// authorise refuses a caller whose role does not reach the method's row.
-func authorise(method string, caller domain.Caller) error {
+// authorise says who the caller is in the studio that a request names, and whether the method is limited there to what is
+// theirs. It refuses who may not call it. Whether the studio stands is not looked at, so that a refusal does not tell.
+func authorise(method string, who domain.Identity, studio string) (caller domain.Caller, ownOnly bool, err error) {
 	row, ok := policy[method]
 	if !ok {
-		return fmt.Errorf("bug: %s has no policy row", method)
+		return caller, false, fmt.Errorf("bug: %s has no policy row", method)
 	}
-	if caller.Role < row.least {
-		return &domain.Error{
-			Kind: domain.ErrForbidden, Subject: caller.ID,
-			Message: fmt.Sprintf("%s is for a %s or above, and %s is a %s", shortMethod(method), roleWord(row.least),
-				caller.ID, roleWord(caller.Role)),
-			Cure: "ask a steward for a key with that role",
+	if who.MustExchange && !row.exchange {
+		return caller, false, &domain.Error{
+			Kind: domain.ErrForbidden, Subject: who.ID, Message: "this key is for one use and must be exchanged first",
+			Cure: "run 'saggar sign-in' with it, which keeps the lasting key for you",
 		}
 	}
-	return nil
+	caller = who.In(studio)
+	if row.anywhere {
+		caller = who.Anywhere()
+	}
+	if caller.Role < row.least {
+		return caller, false, forbidden(method, row, caller, studio)
+	}
+	return caller, caller.Role < row.others, nil
+}
+
+func forbidden(method string, row policyRow, caller domain.Caller, studio string) error {
+	is := "a " + roleWord(caller.Role)
+	if caller.Role == domain.RoleNone {
+		is = "not a member of " + studioName(studio)
+		if studio == "" {
+			is = "not a member of the server as a whole"
+		}
+	}
+	return &domain.Error{
+		Kind: domain.ErrForbidden, Subject: caller.ID,
+		Message: fmt.Sprintf("%s is for a %s or above, and %s is %s", shortMethod(method), roleWord(row.least), caller.ID, is),
+		Cure:    "ask a steward for that role",
+	}
+}
+
+// studioAsked is the id of the studio that a request names: by its name, its parent, or the name of the resource in it.
+// Empty when it names none, or nothing that could be one.
+func studioAsked(request proto.Message) string {
+	if request == nil {
+		return ""
+	}
+	m := request.ProtoReflect()
+	for _, field := range []protoreflect.Name{"name", "parent"} {
+		if descriptor := m.Descriptor().Fields().ByName(field); descriptor != nil && descriptor.Kind() == protoreflect.StringKind {
+			return studioIn(m.Get(descriptor).String())
+		}
+	}
+	for i := range m.Descriptor().Fields().Len() {
+		field := m.Descriptor().Fields().Get(i)
+		if field.Message() == nil || field.IsList() || field.IsMap() || field.Message().ParentFile().Package() != ourPackage {
+			continue
+		}
+		if name := field.Message().Fields().ByName("name"); name != nil {
+			return studioIn(m.Get(field).Message().Get(name).String())
+		}
+	}
+	return ""
+}
+
+const ourPackage = "saggar.v1"
+
+// studioIn is the studio's id in a resource name.
+func studioIn(name string) string {
+	rest, below := strings.CutPrefix(name, studiosPrefix)
+	if !below {
+		return ""
+	}
+	id, _, _ := strings.Cut(rest, "/")
+	return id
 }
 
 // shortMethod is the RPC's own name, for example "BookRun".

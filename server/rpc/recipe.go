@@ -29,7 +29,7 @@ func (s *recipeService) GetRecipe(ctx context.Context, req *saggarv1.GetRecipeRe
 
 // ListRecipes lists the newest version of each recipe by name.
 func (s *recipeService) ListRecipes(ctx context.Context, req *saggarv1.ListRecipesRequest) (*saggarv1.ListRecipesResponse, error) {
-	after, err := pagePosition(req)
+	after, err := pagePosition(ctx, req)
 	if err != nil {
 		return nil, err
 	}
@@ -37,7 +37,7 @@ func (s *recipeService) ListRecipes(ctx context.Context, req *saggarv1.ListRecip
 	if err != nil {
 		return nil, err
 	}
-	page, next := cutVersions(req, found, convert.RecipeToProto)
+	page, next := cutVersions(ctx, req, found, convert.RecipeToProto)
 	return &saggarv1.ListRecipesResponse{Recipes: page, NextPageToken: next}, nil
 }
 

@@ -116,7 +116,7 @@ func (s *runService) GetRun(ctx context.Context, req *saggarv1.GetRunRequest) (*
 
 // ListRuns lists runs, newest first.
 func (s *runService) ListRuns(ctx context.Context, req *saggarv1.ListRunsRequest) (*saggarv1.ListRunsResponse, error) {
-	before, err := keyPosition(req)
+	before, err := keyPosition(ctx, req)
 	if err != nil {
 		return nil, err
 	}
@@ -125,14 +125,14 @@ func (s *runService) ListRuns(ctx context.Context, req *saggarv1.ListRunsRequest
 	if err != nil {
 		return nil, err
 	}
-	page, next := cutPage(req, found, func(r domain.Run) *saggarv1.Run { return runToProto(studio, r) },
+	page, next := cutPage(ctx, req, found, func(r domain.Run) *saggarv1.Run { return runToProto(studio, r) },
 		func(r domain.Run) string { return strconv.FormatInt(r.Key, 36) })
 	return &saggarv1.ListRunsResponse{Runs: page, NextPageToken: next}, nil
 }
 
 // keyPosition reads the key in a page token; 0 is the start.
-func keyPosition(req listRequest) (int64, error) {
-	position, err := pagePosition(req)
+func keyPosition(ctx context.Context, req listRequest) (int64, error) {
+	position, err := pagePosition(ctx, req)
 	if err != nil || position == "" {
 		return 0, err
 	}
@@ -149,6 +149,7 @@ func (s *runService) PlanRuns(req *saggarv1.PlanRunsRequest, stream grpc.ServerS
 	if err != nil {
 		return err
 	}
+	input.Maker = requestOf(stream.Context()).caller.ID
 	return s.app.PlanRuns(stream.Context(), input, func(answer app.PlanAnswer) error {
 		return stream.Send(planAnswerToProto(input.StudioID, answer))
 	})

@@ -5,15 +5,20 @@
 package rpc
 
 import (
+	"cmp"
 	"context"
+	"crypto/tls"
 	"fmt"
 	"io"
 	"log/slog"
+	"math"
 	"net"
 	"time"
 
 	"github.com/google/uuid"
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/credentials"
+	"google.golang.org/grpc/credentials/insecure"
 	"google.golang.org/grpc/health"
 	healthpb "google.golang.org/grpc/health/grpc_health_v1"
 	"google.golang.org/grpc/keepalive"
@@ -27,19 +32,38 @@ const (
 	defaultMessageBytes = 4 << 20
 	defaultStopTimeout  = 10 * time.Second
 	mostHeaderBytes     = 32 << 10
-	mostStreams         = 256 // at once on one connection
+	mostStreams         = 64 // at once on one connection, answers that were not taken yet included
 	pingEvery           = time.Second
+
+	// DefaultCallsPerSecond is what a caller may go on at; a burst is five times that.
+	DefaultCallsPerSecond = 100
+	burstSeconds          = 5
+
+	// A connection that is slow to begin is closed, and so is every one after a while: a caller that takes no answers holds
+	// them no longer. Callers reconnect by themselves.
+	defaultConnectPatience = 10 * time.Second
+	defaultConnectionAge   = 15 * time.Minute
+	connectionGrace        = time.Minute
 )
 
 // Options are what a server needs. App is required, the rest has defaults.
 type Options struct {
 	App *app.App
+	// TLS is how the server speaks TLS; nil: clear text, for loopback addresses and Unix sockets only.
+	TLS *tls.Config
 	// Logger gets one line a request; nil discards them.
 	Logger *slog.Logger
 	// RequestTimeout bounds a unary request, and a stream whose caller sent no deadline; 0 means not at all.
 	RequestTimeout time.Duration
 	// MaxMessageBytes bounds one received message; 0 means 4 MiB. A larger one gets RESOURCE_EXHAUSTED.
 	MaxMessageBytes int
+	// CallsPerSecond is how many calls one caller may go on at; 0 means DefaultCallsPerSecond, below 0 no limit.
+	CallsPerSecond float64
+	// ConnectPatience is how long a connection may take to begin; 0 means 10 s.
+	ConnectPatience time.Duration
+	// ConnectionAge is how long a connection lasts, and Grace how long its running calls then still may; 0 means 15 min and
+	// one minute.
+	ConnectionAge, Grace time.Duration
 	// StopTimeout is how long running requests may take to end on a stop before they are cut; 0 means 10 s.
 	StopTimeout time.Duration
 	// Ping asks whether the database answers; nil counts as yes. Health follows it.
@@ -57,9 +81,10 @@ func (o Options) withDefaults() Options {
 	if o.MaxMessageBytes == 0 {
 		o.MaxMessageBytes = defaultMessageBytes
 	}
-	if o.StopTimeout == 0 {
-		o.StopTimeout = defaultStopTimeout
-	}
+	o.StopTimeout = cmp.Or(o.StopTimeout, defaultStopTimeout)
+	o.CallsPerSecond = max(cmp.Or(o.CallsPerSecond, DefaultCallsPerSecond), 0)
+	o.ConnectPatience = cmp.Or(o.ConnectPatience, defaultConnectPatience)
+	o.ConnectionAge, o.Grace = cmp.Or(o.ConnectionAge, defaultConnectionAge), cmp.Or(o.Grace, connectionGrace)
 	if o.Ping == nil {
 		o.Ping = func(context.Context) error { return nil }
 	}
@@ -77,6 +102,7 @@ type Server struct {
 	grpc    *grpc.Server
 	health  *health.Server
 	options Options
+	gate    *gate
 }
 
 // New makes a server. The error is a bug in the contract's field rules.
@@ -89,17 +115,25 @@ func New(options Options) (*Server, error) {
 	g := &gate{
 		logger: options.Logger, now: options.Now, newRequestID: options.NewRequestID, timeout: options.RequestTimeout,
 		authenticate: options.App.Authenticate, rules: rules,
+		rates: newRates(options.CallsPerSecond, int(math.Ceil(burstSeconds*options.CallsPerSecond))),
+	}
+	transport := insecure.NewCredentials()
+	if options.TLS != nil {
+		transport = credentials.NewTLS(options.TLS)
 	}
 	s := &Server{
 		grpc: grpc.NewServer(
+			grpc.Creds(transport),
 			grpc.UnaryInterceptor(g.unary), grpc.StreamInterceptor(g.stream),
 			grpc.MaxRecvMsgSize(options.MaxMessageBytes), grpc.MaxHeaderListSize(mostHeaderBytes),
-			grpc.MaxConcurrentStreams(mostStreams), grpc.ConnectionTimeout(10*time.Second),
+			grpc.MaxConcurrentStreams(mostStreams), grpc.ConnectionTimeout(options.ConnectPatience),
 			// A caller that pings more often than this is cut off; one that is gone is noticed within half a minute more.
 			grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 10 * time.Second, PermitWithoutStream: true}),
-			grpc.KeepaliveParams(keepalive.ServerParameters{Time: 2 * time.Minute, Timeout: 30 * time.Second}),
+			grpc.KeepaliveParams(keepalive.ServerParameters{
+				Time: 2 * time.Minute, Timeout: 30 * time.Second, MaxConnectionAge: options.ConnectionAge, MaxConnectionAgeGrace: options.Grace,
+			}),
 		),
-		health: health.NewServer(), options: options,
+		health: health.NewServer(), options: options, gate: g,
 	}
 	s.register(rules)
 	return s, nil
@@ -113,6 +147,8 @@ func (s *Server) register(rules *fieldRules) {
 	saggarv1.RegisterRecipeServiceServer(s.grpc, &recipeService{app: a})
 	saggarv1.RegisterRunServiceServer(s.grpc, &runService{app: a, now: s.options.Now})
 	saggarv1.RegisterFiringServiceServer(s.grpc, &firingService{app: a})
+	saggarv1.RegisterPeopleServiceServer(s.grpc, &peopleService{app: a, rules: rules})
+	saggarv1.RegisterTraceServiceServer(s.grpc, &traceService{app: a})
 	saggarv1.RegisterAccessServiceServer(s.grpc, &accessService{app: a})
 	healthpb.RegisterHealthServer(s.grpc, s.health)
 	reflection.Register(s.grpc)
@@ -135,7 +171,7 @@ func (s *Server) Serve(ctx context.Context, listener net.Listener) error {
 	s.look(ctx)
 	go s.watch(ctx)
 	failed := make(chan error, 1)
-	go func() { failed <- s.grpc.Serve(listener) }()
+	go func() { failed <- s.grpc.Serve(bounded(listener)) }()
 	select {
 	case err := <-failed:
 		return fmt.Errorf("serve on %s: %w", listener.Addr(), err)

@@ -36,6 +36,7 @@ var monday = time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)
 // served is a server in this process on a real database, with a key for each role.
 type served struct {
 	connection *grpc.ClientConn
+	server     *Server
 	keys       map[domain.Role]string
 	away       *atomic.Bool // the database, as health sees it
 }
@@ -51,7 +52,7 @@ func serve(t *testing.T) *served {
 	for role, id := range map[domain.Role]string{
 		domain.RoleViewer: "vera", domain.RoleMaker: "max", domain.RoleTechnician: "tess", domain.RoleSteward: "stella",
 	} {
-		s.keys[role], _, err = operations.CreateAccessKey(t.Context(), app.Call{}, id, role)
+		s.keys[role], _, err = operations.CreateAccessKey(t.Context(), app.Call{}, app.NewKey{Caller: domain.Caller{ID: id, Role: role}})
 		require.NoError(t, err)
 	}
 	server, err := New(Options{App: operations, RequestTimeout: time.Minute, Now: clock, Ping: func(ctx context.Context) error {
@@ -61,7 +62,7 @@ func serve(t *testing.T) *served {
 		return kept.Ping(ctx)
 	}})
 	require.NoError(t, err)
-	s.connection = connect(t, server)
+	s.server, s.connection = server, connect(t, server)
 	return s
 }
 
@@ -445,3 +446,9 @@ func TestForeignNamesFindNothing(t *testing.T) {
 	_, err = saggarv1.NewRunServiceClient(s.connection).CheckRun(s.steward(t), &saggarv1.CheckRunRequest{Parent: south, Runs: []*saggarv1.Run{run}})
 	assert.Equal(t, []string{"runs[0].recipe", "runs[0].name"}, fieldsOf(err))
 }
+
+// A revocation reaches every server within a second; slow machines get some more to notice.
+const (
+	waitForRevocation = 5 * time.Second
+	tick              = 20 * time.Millisecond
+)

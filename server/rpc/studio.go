@@ -43,15 +43,15 @@ func (s *studioService) GetStudio(ctx context.Context, req *saggarv1.GetStudioRe
 
 // ListStudios lists studios by name.
 func (s *studioService) ListStudios(ctx context.Context, req *saggarv1.ListStudiosRequest) (*saggarv1.ListStudiosResponse, error) {
-	after, err := pagePosition(req)
+	after, err := pagePosition(ctx, req)
 	if err != nil {
 		return nil, err
 	}
-	found, err := s.app.ListStudios(ctx, app.Page{After: after, Limit: pageSize(req) + 1})
+	found, err := s.app.ListStudios(ctx, requestOf(ctx).who, app.Page{After: after, Limit: pageSize(req) + 1})
 	if err != nil {
 		return nil, err
 	}
-	page, next := cutPage(req, found, studioToProto, func(s domain.Studio) string { return s.ID })
+	page, next := cutPage(ctx, req, found, studioToProto, func(s domain.Studio) string { return s.ID })
 	return &saggarv1.ListStudiosResponse{Studios: page, NextPageToken: next}, nil
 }
 

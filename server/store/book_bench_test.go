@@ -96,8 +96,9 @@ func (b *bench) bookStraight(ctx context.Context, pool *pgxpool.Pool, since int6
 			var number int32
 			var fraction float64
 			var created time.Time
+			var limits, chain []byte
 			return row.Scan(&studio.Key, &text, &text, &text, &number, &number, &number, &fraction,
-				&studio.Revision, &studio.EquipmentRevision, &studio.OwnRevision, &created)
+				&studio.Revision, &studio.EquipmentRevision, &studio.OwnRevision, &created, &limits, &chain)
 		})
 		lock.Queue(queries.GetRequestInStudio, "kiln-yard", "ada", requestA)
 		for _, sql := range []string{queries.NewFirings, queries.PhasesOfNewFirings, queries.ReleasesOfNewFirings} {

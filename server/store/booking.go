@@ -54,8 +54,15 @@ func (b Booking) Statements() ([]Statement, error) {
 		return nil, errors.New("bug: a booking without an entry for the log")
 	}
 	record := &recorder{}
-	w := writer{Booking: b, q: queries.New(record), record: record, ended: b.ended()}
+	w := &writer{Booking: b, q: queries.New(record), record: record, ended: b.ended()}
 	w.standing = b.standing(w.ended)
+	for _, c := range b.Changes {
+		arg, err := changeParams(&w.Studio, c)
+		if err != nil {
+			return nil, err
+		}
+		w.changes = append(w.changes, arg)
+	}
 	for _, step := range []func(ctx context.Context) error{
 		w.studio, w.endings, w.runs, w.firings, w.phases, w.releases, w.newLoads, w.changedLoads, w.log,
 	} {
@@ -71,6 +78,7 @@ type writer struct {
 	Booking
 	ended    []domain.Firing
 	standing []*domain.Firing
+	changes  []queries.InsertChangeParams // linked to the studio's chain
 	q        *queries.Queries
 	record   *recorder
 }
@@ -79,6 +87,7 @@ func (w writer) studio(ctx context.Context) error {
 	s := w.Studio
 	err := w.q.SetStudioRevisions(ctx, queries.SetStudioRevisionsParams{
 		StudioKey: s.Key, Revision: s.Revision, EquipmentRevision: s.EquipmentRevision, OwnRevision: s.OwnRevision,
+		ChainSha256: s.ChainSHA256[:],
 	})
 	w.record.expect(1)
 	return err
@@ -284,11 +293,7 @@ func loadParams(studioKey int64, runs []domain.Run) queries.InsertLoadsParams {
 }
 
 func (w writer) log(ctx context.Context) error {
-	for _, c := range w.Changes {
-		arg, err := changeParams(w.Studio.Key, c)
-		if err != nil {
-			return err
-		}
+	for _, arg := range w.changes {
 		if err := w.q.InsertChange(ctx, arg); err != nil {
 			return err
 		}

@@ -25,13 +25,13 @@ func TestStudios(t *testing.T) {
 		require.NoError(t, err)
 		assert.Equal(t, b.studio, found, "its creation is in UTC, too")
 
-		all, err := tx.ListStudios(ctx, "", 0)
+		all, err := tx.ListStudios(ctx, nil, "", 0)
 		require.NoError(t, err)
 		assert.Equal(t, []domain.Studio{glass, b.studio}, all)
-		page, err := tx.ListStudios(ctx, "", 1)
+		page, err := tx.ListStudios(ctx, nil, "", 1)
 		require.NoError(t, err)
 		assert.Equal(t, []domain.Studio{glass}, page)
-		page, err = tx.ListStudios(ctx, "glass-shed", 5)
+		page, err = tx.ListStudios(ctx, nil, "glass-shed", 5)
 		require.NoError(t, err)
 		assert.Equal(t, []domain.Studio{b.studio}, page)
 

@@ -110,6 +110,17 @@ func (s *Store) InSnapshot(ctx context.Context, fn func(ctx context.Context, tx 
 	return s.run(ctx, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}, fn)
 }
 
+// readOne lets fn send one reading statement. It is repeated when the connection had died in the pool.
+func (s *Store) readOne(ctx context.Context, fn func(q *queries.Queries) error) error {
+	for attempt := 1; ; attempt++ {
+		err := fn(queries.New(translating{s.pool}))
+		_, refused := errors.AsType[*pgconn.ConnectError](err)
+		if refused || !errors.Is(err, domain.ErrUnavailable) || attempt == maxAttempts {
+			return err
+		}
+	}
+}
+
 func (s *Store) run(ctx context.Context, options pgx.TxOptions, fn func(ctx context.Context, tx *Tx) error) error {
 	for attempt := 1; ; attempt++ {
 		repeat, err := s.attempt(ctx, options, fn)

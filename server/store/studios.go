@@ -27,9 +27,12 @@ func (t *Tx) LockStudio(ctx context.Context, id string) (domain.Studio, error) {
 	return toStudio(row)
 }
 
-// ListStudios returns the studios with ids after the given one, by id, at most limit; 0: all.
-func (t *Tx) ListStudios(ctx context.Context, after string, limit int) ([]domain.Studio, error) {
-	rows, err := t.q.ListStudios(ctx, queries.ListStudiosParams{AfterID: after, MaxRows: int64(limit)})
+// ListStudios returns the studios with ids after the given one, by id, at most limit; 0: all. among limits them to those
+// ids; nil: every studio.
+func (t *Tx) ListStudios(ctx context.Context, among []string, after string, limit int) ([]domain.Studio, error) {
+	rows, err := t.q.ListStudios(ctx, queries.ListStudiosParams{
+		Every: among == nil, StudioIds: noNull(among), AfterID: after, MaxRows: int64(limit),
+	})
 	if err != nil {
 		return nil, err
 	}
@@ -63,7 +66,7 @@ func (t *Tx) UpdateStudio(ctx context.Context, s domain.Studio) error {
 		return err
 	}
 	count, err := t.q.UpdateStudio(ctx, queries.UpdateStudioParams{
-		StudioKey: s.Key, Title: s.Title, TimeZone: s.TimeZone,
+		StudioKey: s.Key, ChainSha256: s.ChainSHA256[:], Title: s.Title, TimeZone: s.TimeZone,
 		StepMinutes: int32(s.StepMinutes), ChargeMinutes: int32(s.ChargeMinutes), DrawMinutes: int32(s.DrawMinutes),
 		AcidMistFraction: s.AcidMistFraction, OwnLimits: ownLimits,
 		Revision: s.Revision, EquipmentRevision: s.EquipmentRevision, OwnRevision: s.OwnRevision,
@@ -87,11 +90,13 @@ func toStudio(row queries.Studio) (domain.Studio, error) {
 	if len(ownLimits) == 0 {
 		ownLimits = nil
 	}
-	return domain.Studio{
+	s := domain.Studio{
 		Key: row.StudioKey, ID: row.StudioID, Title: row.Title, TimeZone: row.TimeZone,
 		StepMinutes: int(row.StepMinutes), ChargeMinutes: int(row.ChargeMinutes), DrawMinutes: int(row.DrawMinutes),
 		AcidMistFraction: row.AcidMistFraction, OwnLimits: ownLimits,
 		Revision: row.Revision, EquipmentRevision: row.EquipmentRevision, OwnRevision: row.OwnRevision,
 		CreateTime: row.CreateTime,
-	}, err
+	}
+	copy(s.ChainSHA256[:], row.ChainSha256)
+	return s, err
 }

@@ -178,7 +178,7 @@ func TestConnectionsThatDiedInThePoolAreReplaced(t *testing.T) {
 	for range 3 {
 		group.Go(func() error {
 			return b.InTx(t.Context(), func(ctx context.Context, tx *store.Tx) error {
-				_, err := tx.CountAccessKeys(ctx)
+				_, err := tx.CountServerStewardKeys(ctx, time.Now())
 				time.Sleep(10 * time.Millisecond) // so that each takes a connection of its own
 				return err
 			})

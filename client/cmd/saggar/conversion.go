@@ -31,9 +31,11 @@ type heatConversion struct {
 	MinutesTo99Percent *float64 `json:"minutes_to_99_percent"`
 	NeverReason        string   `json:"never_reason"`
 	EnoughCelsius      *float64 `json:"enough_celsius"`
-	Source             string   `json:"source"`
-	Assumptions        []string `json:"assumptions"`
-	Caution            string   `json:"caution"`
+	// HeldBack says that the peak is below where the reaction's gas comes to 1 bar: then the figures hold only in moving air.
+	HeldBack    string   `json:"held_back"`
+	Source      string   `json:"source"`
+	Assumptions []string `json:"assumptions"`
+	Caution     string   `json:"caution"`
 }
 
 // conversionFlags are what the verb is asked.
@@ -62,7 +64,7 @@ func (s *shell) conversionCommand() *cobra.Command {
 		},
 	}
 	flags := command.Flags()
-	flags.StringVar(&asked.reaction, "reaction", "", "name of the reaction, as `saggar heat reactions` lists it")
+	flags.StringVar(&asked.reaction, "reaction", "", "name of the reaction, as 'saggar heat reactions' lists it")
 	flags.StringVar(&asked.program, "program", "", "YAML or JSON file with the heat program, - for standard input")
 	flags.StringVar(&asked.furnace, "furnace", "", "YAML or JSON file with a furnace; needed for segments at full power")
 	flags.Var(asked.depth, "depth-millimeters", "depth of the charge from its heated face")
@@ -76,7 +78,7 @@ func (s *shell) conversionCommand() *cobra.Command {
 func (s *shell) convert(asked conversionFlags) error {
 	r, known := reaction.Named(asked.reaction)
 	if !known {
-		return badInput(fmt.Errorf("--reaction: there is no reaction %q; with a rate are %s; `saggar heat reactions` lists all",
+		return badInput(fmt.Errorf("--reaction: there is no reaction %q; with a rate are %s; 'saggar heat reactions' lists all",
 			asked.reaction, strings.Join(reaction.Rated(), ", ")))
 	}
 	message := &saggarv1.HeatProgram{}
@@ -130,7 +132,7 @@ func newHeatConversion(r reaction.Result) heatConversion {
 	return heatConversion{
 		Reaction: r.Reaction, Equation: r.Equation, Model: r.Model, PeakCelsius: r.PeakCelsius, HoldMinutes: r.HoldMinutes,
 		Conversion: r.Conversion, MeanConversion: r.MeanConversion, CoreConversion: r.CoreConversion, CorePeakCelsius: r.CorePeakCelsius,
-		MinutesTo99Percent: r.MinutesTo99Percent, NeverReason: r.Never, EnoughCelsius: r.EnoughCelsius, Source: r.Source,
+		MinutesTo99Percent: r.MinutesTo99Percent, NeverReason: r.Never, EnoughCelsius: r.EnoughCelsius, HeldBack: r.HeldBack, Source: r.Source,
 		Assumptions: r.Assumptions, Caution: r.Caution,
 	}
 }
@@ -145,6 +147,9 @@ func conversionGrids(a heatConversion) []render.Grid {
 		}},
 	}
 	grids := []render.Grid{main}
+	if a.HeldBack != "" && a.NeverReason != a.HeldBack {
+		grids = append(grids, render.Grid{Columns: []string{"held back"}, Rows: [][]string{{a.HeldBack}}})
+	}
 	if a.NeverReason != "" {
 		never := render.Grid{Columns: []string{"never enough", "peak that would do C"}}
 		never.Rows = append(never.Rows, []string{a.NeverReason, number(a.EnoughCelsius)})

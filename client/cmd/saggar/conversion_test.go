@@ -49,6 +49,17 @@ func TestTooCoolIsSaid(t *testing.T) {
 }
 
 // A furnace takes its own time at full power, and cools after it.
+func TestABedOfItsOwnGasIsHeldBack(t *testing.T) {
+	const program = "segments: [{to_celsius: 600, rate_celsius_per_hour: 200, hold_minutes: 900}]"
+	thin := conversionOf(t, program, "--reaction", "calcite")
+	assert.Contains(t, thin.HeldBack, "held back")
+	deep := conversionOf(t, program, "--reaction", "calcite", "--depth-millimeters", "20")
+	assert.Nil(t, deep.MinutesTo99Percent)
+	assert.Equal(t, deep.HeldBack, deep.NeverReason)
+	assert.GreaterOrEqual(t, *deep.EnoughCelsius, 875.0)
+	assert.Empty(t, conversionOf(t, "segments: [{to_celsius: 900, hold_minutes: 60, rate_celsius_per_hour: 200}]", "--reaction", "calcite").HeldBack)
+}
+
 func TestConversionOnAFurnace(t *testing.T) {
 	answer := conversionOf(t, "segments: [{to_celsius: 700, hold_minutes: 30}]", "--furnace", muffleFile, "--depth-millimeters", "20")
 	assert.Greater(t, answer.Conversion, 0.99)

@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/metadata"
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
@@ -23,10 +24,11 @@ import (
 // fakeServer answers every method of the contract with what a test put there, and keeps what it was asked. What a real
 // server does is tested with one; here the question is what the command line asks and how it shows the answer.
 type fakeServer struct {
-	t    *testing.T
-	dir  string
-	mu   sync.Mutex
-	seen []proto.Message
+	t        *testing.T
+	dir      string
+	mu       sync.Mutex
+	seen     []proto.Message
+	metadata metadata.MD // of the last call
 	// answers are by method; each call takes the first, and the last stays. An error or a message, or several for a stream.
 	answers map[string][]any
 }
@@ -67,6 +69,9 @@ func (f *fakeServer) handle(_ any, stream grpc.ServerStream) error {
 	if err := stream.RecvMsg(request); err != nil {
 		return err
 	}
+	f.mu.Lock()
+	f.metadata = metadataOf(metadata.FromIncomingContext(stream.Context()))
+	f.mu.Unlock()
 	for _, answer := range f.next(string(method.Name()), request, method.IsStreamingServer()) {
 		if err, failed := answer.(error); failed {
 			return err

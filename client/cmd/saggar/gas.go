@@ -198,10 +198,14 @@ func newGasMixture(r gas.Result) (gasMixture, error) {
 func gasGrids(a gasMixture) []render.Grid {
 	species := render.Grid{
 		Title:   fmt.Sprintf("At %s C and %s bar, %s mol of gas", render.Number(a.Celsius), render.Number(a.PressureBar), render.Number(a.GasMoles)),
-		Columns: []string{"species", "phase", "mole fraction", "mol"},
+		Columns: []string{"species", "phase", "share of the gas", "mol"},
 	}
 	for _, s := range a.Species {
-		species.Rows = append(species.Rows, []string{s.Species, s.Phase, render.Number(s.MoleFraction), render.Number(s.Moles)})
+		share := "-"
+		if s.Phase == "gas" {
+			share = render.Number(s.MoleFraction)
+		}
+		species.Rows = append(species.Rows, []string{s.Species, s.Phase, share, render.Number(s.Moles)})
 	}
 	grids := []render.Grid{species}
 	if a.Reducing != nil {

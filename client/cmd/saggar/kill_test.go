@@ -69,7 +69,7 @@ func startService(t *testing.T) *service {
 }
 
 func (s *service) address() string { return "unix:" + filepath.Join(s.dir, "s.sock") }
-func (s *service) keyFile() string { return filepath.Join(s.dir, "data", "first.key") }
+func (s *service) keyFile() string { return filepath.Join(s.dir, "steward.key") }
 
 // start runs saggard and waits until it serves.
 func (s *service) start() {
@@ -81,6 +81,7 @@ func (s *service) start() {
 	s.process.Stderr = os.Stderr
 	require.NoError(s.t, s.process.Start())
 	require.Eventually(s.t, func() bool {
+		s.exchangeFirstKey()
 		connection, err := s.connect()
 		if err != nil {
 			return false
@@ -89,6 +90,20 @@ func (s *service) start() {
 		_, err = connection.Access.GetCaller(context.Background(), &saggarv1.GetCallerRequest{})
 		return err == nil
 	}, 30*time.Second, 50*time.Millisecond, "saggard does not serve")
+}
+
+// exchangeFirstKey keeps the steward's key once the first one is there.
+func (s *service) exchangeFirstKey() {
+	first, err := api.ReadKey(filepath.Join(s.dir, "data", "first.key"))
+	if _, done := os.Stat(s.keyFile()); err != nil || done == nil {
+		return
+	}
+	connection, err := api.Dial(api.Options{Address: s.address(), Key: first, Timeout: 20 * time.Second})
+	require.NoError(s.t, err)
+	defer connection.Close()
+	if made, err := connection.Access.ExchangeAccessKey(s.t.Context(), &saggarv1.ExchangeAccessKeyRequest{}); err == nil {
+		require.NoError(s.t, os.WriteFile(s.keyFile(), []byte(made.GetSecret()), 0o600))
+	}
 }
 
 // stop ends saggard with a signal and waits for it.

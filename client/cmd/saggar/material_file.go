@@ -95,3 +95,13 @@ func (s *shell) addMaterials(known shelf, path, studio string) error {
 	}
 	return nil
 }
+
+// ofMaterials gives faults about materials that nobody named the cure that the command line knows.
+func ofMaterials(faults finding.Faults, cure string) finding.Faults {
+	for i := range faults {
+		if strings.HasPrefix(faults[i].Message, "there is no material ") {
+			faults[i].Cure = cure
+		}
+	}
+	return faults
+}

@@ -68,9 +68,10 @@ func (s *shell) substitute(_ context.Context, q substituteQuestion) error {
 	if err != nil {
 		return badInput(err)
 	}
+	typical := map[string]bool{} // of the library, not of a file
 	for _, material := range chem.Library() {
 		if _, own := known.materials[material.ID]; !own {
-			known.materials[material.ID] = material
+			known.materials[material.ID], typical[material.ID] = material, true
 		}
 	}
 	if err := known.mixtures(); err != nil {
@@ -84,6 +85,20 @@ func (s *shell) substitute(_ context.Context, q substituteQuestion) error {
 	if err != nil {
 		return badInput(substituteFaults(err, from))
 	}
+	var taken []string
+	for _, amount := range answer.Amounts {
+		if typical[amount.Material] {
+			taken = append(taken, amount.Material)
+		}
+	}
+	if typical[q.Replace] {
+		taken = append(taken, q.Replace)
+	}
+	if len(taken) > 0 {
+		slices.Sort(taken)
+		answer.Assumptions = append(answer.Assumptions, fmt.Sprintf("Typical analyses of 'saggar material library', which the lot at hand "+
+			"may differ from: %s.", strings.Join(slices.Compact(taken), ", ")))
+	}
 	if err := s.print(answer, func() []render.Grid { return substituteGrids(answer) }); err != nil {
 		return err
 	}
@@ -96,7 +111,8 @@ func (s *shell) substitute(_ context.Context, q substituteQuestion) error {
 // substituteFaults gives faults the flag, or the file and line, that they come from.
 func substituteFaults(err error, from source) error {
 	var named []error
-	for _, fault := range finding.FaultsOf(err) {
+	for _, fault := range ofMaterials(finding.FaultsOf(err),
+		"name one of 'saggar material library', or give the file that has it with --material-file") {
 		flag, _, _ := strings.Cut(fault.Field, "[")
 		if slices.Contains([]string{"replace", "with", "count", "ignore", "tolerance"}, flag) {
 			named = append(named, &file.Error{Field: "--" + flag, Problem: fault.Message, Cure: fault.Cure})

@@ -106,13 +106,13 @@ func (a recipeCheck) charts() []chart.Chart {
 	return charts
 }
 
-// releasePanel is what a stage gives off in the cautious case, one line a gas; steam harms nobody and is left out.
+// releasePanel is what a stage gives off in the cautious case, one line a gas; steam only where nothing else comes off.
 func (a recipeCheck) releasePanel(stage string) chart.Panel {
 	panel := chart.Panel{Title: "Off-gas, g/min"}
 	bySpecies := map[string][]stageRelease{}
 	var order []string
 	for _, r := range a.Releases {
-		if r.Stage != stage || r.Case != chem.Cautious || r.Species == "H2O" {
+		if r.Stage != stage || r.Case != chem.Cautious {
 			continue
 		}
 		if bySpecies[r.Species] == nil {
@@ -121,6 +121,9 @@ func (a recipeCheck) releasePanel(stage string) chart.Panel {
 		bySpecies[r.Species] = append(bySpecies[r.Species], r)
 	}
 	for _, species := range order {
+		if species == "H2O" && len(order) > 1 {
+			continue
+		}
 		panel.Lines = append(panel.Lines, chart.Line{Name: species, Steps: true, Points: rateSteps(bySpecies[species])})
 	}
 	return panel
@@ -147,8 +150,12 @@ func rateSteps(releases []stageRelease) []chart.Point {
 	return points
 }
 
-// roomPanels is how many gases of a room are drawn.
-const roomPanels = 4
+const (
+	// roomPanels is how many gases of a room are drawn at most.
+	roomPanels = 4
+	// ratioDrawn is the share of its nearest limit from which a second gas is drawn.
+	ratioDrawn = 0.01
+)
 
 // panels are the gases of a room that come nearest to a limit, each against the nearest that refuses and that warns.
 func (r stageAir) panels() []chart.Panel {
@@ -162,7 +169,10 @@ func (r stageAir) panels() []chart.Panel {
 	species := slices.DeleteFunc(slices.Clone(r.Species), func(s stageSpeciesAir) bool { return len(s.Limits) == 0 })
 	slices.SortStableFunc(species, func(x, y stageSpeciesAir) int { return cmp.Compare(worst(y), worst(x)) })
 	var panels []chart.Panel
-	for _, s := range species[:min(len(species), roomPanels)] {
+	for i, s := range species[:min(len(species), roomPanels)] {
+		if i > 0 && worst(s) < ratioDrawn {
+			break
+		}
 		line := chart.Line{Name: s.Species}
 		for _, point := range s.Series {
 			line.Points = append(line.Points, chart.Point{Minute: point.GetMinute(), Value: point.GetPpm()})

@@ -28,7 +28,8 @@ func (a recipeCheck) grids(format render.Format) []render.Grid {
 // with whom.
 func (a recipeCheck) figureGrids(stages, air string) []render.Grid {
 	grids := []render.Grid{
-		a.weighOutGrid(), a.massGrid(), a.productGrid(), a.balanceGrid(), a.ratioGrid(), a.offGasGrid(), a.stageGrid(stages),
+		a.weighOutGrid(), a.massGrid(), a.productGrid(), a.balanceGrid(), a.ratioGrid(), a.offGasGrid(), a.starvedGrid(),
+		a.stageGrid(stages),
 		a.heatGrid(), a.conversionGrid(), a.atmosphereGrid(),
 	}
 	return slices.Concat(grids, a.airGrids(air), []render.Grid{a.nearGrid(), a.fanGrid()})

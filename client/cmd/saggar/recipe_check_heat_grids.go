@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"saggar/chem"
 	"saggar/client/render"
 	saggarv1 "saggar/proto/saggar/v1"
 )
@@ -31,6 +32,35 @@ func headed(grid render.Grid) render.Grid {
 		return render.Grid{}
 	}
 	return grid
+}
+
+// starvedGrid is in what else the sulfur of a charge may leave where no air burns it: gases that the balance does not have.
+func (a recipeCheck) starvedGrid() render.Grid {
+	grid := render.Grid{
+		Title:   "Instead of the SO2, where no air burns it, cautious case: at most",
+		Columns: []string{"stage", "species", "g"},
+	}
+	type key struct{ stage, species string }
+	balanced := map[key]bool{}
+	for _, gas := range a.OffGas {
+		balanced[key{gas.Stage, gas.Species}] = true
+	}
+	grams := map[key]float64{}
+	var order []key
+	for _, r := range a.Releases {
+		at := key{r.Stage, r.Species}
+		if r.Case != chem.Cautious || balanced[at] || !slices.Contains([]string{"H2S", "COS", "CS2"}, r.Species) {
+			continue
+		}
+		if grams[at] == 0 {
+			order = append(order, at)
+		}
+		grams[at] += r.GramsPerMinute * (r.EndMinute - r.StartMinute)
+	}
+	for _, at := range order {
+		grid.Rows = append(grid.Rows, []string{at.stage, at.species, render.Number(grams[at])})
+	}
+	return headed(grid)
 }
 
 // heatGrid is what each stage takes of its furnace and of the supply.

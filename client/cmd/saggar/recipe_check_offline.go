@@ -56,7 +56,9 @@ func assessOffline(site assess.Site, request *saggarv1.CheckRecipeRequest, mater
 		}
 		return site.RecipeFrom(recipe, materials, scale, *start)
 	}
-	if err := append(recipe.Validate(materials), faults...).Err(); err != nil {
+	missing := ofMaterials(recipe.Validate(materials), "give the file that has it with --material-file; 'saggar material library show "+
+		"ID --output yaml' writes one for a common raw material")
+	if err := append(missing, faults...).Err(); err != nil {
 		return assess.Assessment{}, err
 	}
 	return site.Recipe(recipe, materials, scale)

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"saggar/client/api"
 	"saggar/client/file"
@@ -31,6 +32,11 @@ type shell struct {
 	output  string
 	timeout time.Duration
 	format  render.Format
+
+	tls         api.TLS
+	contextName string // as asked for
+	context     string // in use; empty: none
+	settled     bool
 }
 
 // errRefused ends a command whose answer shows a finding that blocks; the answer itself was printed.
@@ -106,20 +112,35 @@ func (s *shell) command() *cobra.Command {
 		},
 	}
 	flags := root.PersistentFlags()
-	flags.StringVar(&s.server, "server", s.env("SAGGAR_SERVER", api.DefaultAddress), "server's address [SAGGAR_SERVER]")
-	flags.StringVar(&s.studio, "studio", s.env("SAGGAR_STUDIO", ""), "id of the studio [SAGGAR_STUDIO]")
-	flags.StringVar(&s.keyFile, "key-file", s.env("SAGGAR_KEY_FILE", s.defaultKeyFile()), "file with your key [SAGGAR_KEY_FILE]")
+	s.reachFlags(flags)
 	flags.StringVar(&s.output, "output", "table", "table, json, yaml or csv")
 	flags.DurationVar(&s.timeout, "timeout", 30*time.Second, "longest time for one call")
 	root.AddCommand(
 		s.studioCommand(), s.equipmentCommand(roomKind), s.equipmentCommand(circuitKind), s.equipmentCommand(supplyKind),
 		s.equipmentCommand(furnaceKind), s.equipmentCommand(hoursKind), s.closureCommand(),
 		s.materialCommand(), s.recipeCommand(), s.runCommand(), s.openingCommand(), s.weekCommand(),
-		s.keyCommand(), s.callerCommand(),
+		s.departmentCommand(), s.personCommand(), s.keyCommand(), s.callerCommand(),
+		s.signInCommand(), s.signOutCommand(), s.contextCommand(),
+		s.traceCommand(),
 		s.formulaCommand(), s.airCommand(), s.heatCommand(), s.gasCommand(),
 	)
 	plainArguments(root)
 	return root
+}
+
+// reachFlags say which server is meant, and as whom.
+func (s *shell) reachFlags(flags *pflag.FlagSet) {
+	text := func(into *string, name, variable, usage string) {
+		flags.StringVar(into, name, s.env(variable, ""), usage+" ["+variable+"]")
+	}
+	text(&s.server, "server", "SAGGAR_SERVER", "server's address; without it the context's, or "+api.DefaultAddress)
+	text(&s.studio, "studio", "SAGGAR_STUDIO", "id of the studio")
+	text(&s.keyFile, "key-file", "SAGGAR_KEY_FILE", "file with your key; without it SAGGAR_KEY or the context's")
+	text(&s.contextName, "context", "SAGGAR_CONTEXT", "where you are signed in, when not the current one")
+	flags.BoolVar(&s.tls.Always, "tls", s.env("SAGGAR_TLS", "") == "true", "speak TLS to a loopback address too [SAGGAR_TLS=true]")
+	text(&s.tls.Fingerprint, "fingerprint", "SAGGAR_FINGERPRINT", "server's fingerprint; without it the context's")
+	text(&s.tls.CertificateFile, "certificate", "SAGGAR_CERTIFICATE", "your certificate, PEM, for servers that ask for one")
+	text(&s.tls.KeyFile, "certificate-key", "SAGGAR_CERTIFICATE_KEY", "your certificate's key, PEM")
 }
 
 func (s *shell) env(name, otherwise string) string {
@@ -129,8 +150,8 @@ func (s *shell) env(name, otherwise string) string {
 	return otherwise
 }
 
-// defaultKeyFile is where a server started by the same user keeps its first key.
-func (s *shell) defaultKeyFile() string {
+// firstKeyFile is where a server started by the same user keeps its first key.
+func (s *shell) firstKeyFile() string {
 	if os.Geteuid() == 0 {
 		return "/var/lib/saggar/first.key"
 	}
@@ -147,11 +168,18 @@ func (s *shell) print(value any, grids func() []render.Grid) error {
 
 // dial connects to the server with the caller's key.
 func (s *shell) dial(context.Context) (*api.Connection, error) {
-	key, err := api.ReadKey(s.keyFile)
+	if err := s.settle(); err != nil {
+		return nil, err
+	}
+	key, err := s.key()
 	if err != nil {
 		return nil, badInput(err)
 	}
-	connection, err := api.Dial(api.Options{Address: s.server, Key: key, Timeout: s.timeout})
+	return s.dialWith(key)
+}
+
+func (s *shell) dialWith(key string) (*api.Connection, error) {
+	connection, err := api.Dial(api.Options{Address: s.server, Key: key, Timeout: s.timeout, TLS: s.tls})
 	return connection, badInput(err)
 }
 
@@ -183,6 +211,9 @@ func (s *shell) findStudio(ctx context.Context, connection *api.Connection) erro
 
 // inStudio runs fn with a connection and the studio's name.
 func (s *shell) inStudio(ctx context.Context, fn func(connection *api.Connection, parent string) error) error {
+	if err := s.settle(); err != nil {
+		return err
+	}
 	if s.studio != "" {
 		if err := file.CheckID(s.studio); err != nil {
 			return badInput(fmt.Errorf("--studio: %w", err))

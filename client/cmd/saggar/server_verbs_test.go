@@ -296,7 +296,7 @@ func TestWhatStopsACommandBeforeTheServer(t *testing.T) {
 		"no time":             {"room list --timeout 0s", 2, "--timeout"},
 		"key readable by all": {"room list --key-file " + open, 2, "chmod 600"},
 		"key not there":       {"room list --key-file " + f.dir + "/none", 2, "--key-file"},
-		"clear text":          {"room list --server 192.0.2.1:7817", 2, "clear text"},
+		"no fingerprint":      {"room list --fingerprint 12 --server 192.0.2.1:7817", 2, "is no fingerprint"},
 		"too many arguments":  {"room show a b", 2, "saggar: room show takes one ID, not a b"},
 		"no arguments":        {"room list a", 2, "saggar: room list takes no arguments: leave out a"},
 		"verb of a noun":      {"room burn", 2, "give one of list, show, update"},

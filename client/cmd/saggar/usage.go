@@ -35,7 +35,11 @@ func argumentFault(c *cobra.Command, args []string) error {
 		for _, verb := range c.Commands() {
 			verbs = append(verbs, verb.Name())
 		}
-		return fmt.Errorf("unknown command %q for %q: give one of %s", args[0], c.CommandPath(), strings.Join(verbs, ", "))
+		alone := ""
+		if strings.HasPrefix(c.Short, "List ") { // the noun lists by itself
+			alone = ", or nothing to list them"
+		}
+		return fmt.Errorf("unknown command %q for %q: give one of %s%s", args[0], c.CommandPath(), strings.Join(verbs, ", "), alone)
 	case takes == "" && strings.Contains(c.Use, "("):
 		return fmt.Errorf("%s is typed as: %s%s", verbPath(c), c.UseLine(), example(c))
 	case takes == "":

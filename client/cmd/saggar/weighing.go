@@ -43,7 +43,7 @@ func (s *shell) weighingCommand() *cobra.Command {
 		RunE: func(*cobra.Command, []string) error { return s.weigh(asked) },
 	}
 	flags := command.Flags()
-	flags.StringVar(&asked.reaction, "reaction", "", "name of the reaction, as `saggar heat reactions` lists it")
+	flags.StringVar(&asked.reaction, "reaction", "", "name of the reaction, as 'saggar heat reactions' lists it")
 	flags.Var(asked.before, "before-grams", "mass of the charge as it went in, without the vessel")
 	flags.Var(asked.after, "after-grams", "mass as it came out, without the vessel")
 	flags.Var(asked.moistBefore, "moisture-before", "free water by mass as it went in, a fraction")
@@ -59,7 +59,7 @@ func (s *shell) weighingCommand() *cobra.Command {
 func (s *shell) weigh(asked weighingFlags) error {
 	r, known := reaction.Named(asked.reaction)
 	if !known {
-		return badInput(fmt.Errorf("--reaction: there is no reaction %q; `saggar heat reactions` lists all", asked.reaction))
+		return badInput(fmt.Errorf("--reaction: there is no reaction %q; 'saggar heat reactions' lists all", asked.reaction))
 	}
 	if r.LossFraction() <= 0 {
 		return badInput(fmt.Errorf("--reaction: %s loses no mass, so its weight shows nothing; name one that gives off a gas", r.Name))

@@ -35,7 +35,7 @@ const (
 	Role_ROLE_MAKER Role = 2
 	// Moves and cancels any run, closes equipment.
 	Role_ROLE_TECHNICIAN Role = 3
-	// Changes equipment, materials, recipes and keys.
+	// Changes equipment, materials, recipes, people and keys.
 	Role_ROLE_STEWARD Role = 4
 )
 
@@ -89,8 +89,12 @@ type Caller struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Id of the person or program.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
-	// What they may do.
-	Role          Role `protobuf:"varint,2,opt,name=role,proto3,enum=saggar.v1.Role" json:"role,omitempty"`
+	// What they may do in every studio of the server; not set for who belongs to studios only.
+	Role Role `protobuf:"varint,2,opt,name=role,proto3,enum=saggar.v1.Role" json:"role,omitempty"`
+	// What they may do in which studio.
+	Memberships []*Membership `protobuf:"bytes,3,rep,name=memberships,proto3" json:"memberships,omitempty"`
+	// The key must be exchanged before anything else.
+	MustExchange  bool `protobuf:"varint,4,opt,name=must_exchange,json=mustExchange,proto3" json:"must_exchange,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -139,24 +143,114 @@ func (x *Caller) GetRole() Role {
 	return Role_ROLE_UNSPECIFIED
 }
 
-// A key, shown once.
+func (x *Caller) GetMemberships() []*Membership {
+	if x != nil {
+		return x.Memberships
+	}
+	return nil
+}
+
+func (x *Caller) GetMustExchange() bool {
+	if x != nil {
+		return x.MustExchange
+	}
+	return false
+}
+
+// A caller's part in one studio.
+type Membership struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// `studios/{studio}`.
+	Studio string `protobuf:"bytes,1,opt,name=studio,proto3" json:"studio,omitempty"`
+	// Who they are there.
+	Person string `protobuf:"bytes,2,opt,name=person,proto3" json:"person,omitempty"`
+	// What they may do there.
+	Role          Role `protobuf:"varint,3,opt,name=role,proto3,enum=saggar.v1.Role" json:"role,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Membership) Reset() {
+	*x = Membership{}
+	mi := &file_saggar_v1_access_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Membership) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Membership) ProtoMessage() {}
+
+func (x *Membership) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_access_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Membership.ProtoReflect.Descriptor instead.
+func (*Membership) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_access_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *Membership) GetStudio() string {
+	if x != nil {
+		return x.Studio
+	}
+	return ""
+}
+
+func (x *Membership) GetPerson() string {
+	if x != nil {
+		return x.Person
+	}
+	return ""
+}
+
+func (x *Membership) GetRole() Role {
+	if x != nil {
+		return x.Role
+	}
+	return Role_ROLE_UNSPECIFIED
+}
+
+// A key by which a person or program comes in. Nobody but its holder ever had its secret.
 type AccessKey struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Required. Id of the person or program that it stands for.
 	Caller string `protobuf:"bytes,1,opt,name=caller,proto3" json:"caller,omitempty"`
-	// Required. What they may do.
+	// Required. The most that it opens; a person's own role may be less.
 	Role Role `protobuf:"varint,2,opt,name=role,proto3,enum=saggar.v1.Role" json:"role,omitempty"`
-	// Output only. 256 random bits in base64url; only its SHA-256 is stored.
+	// Output only. 256 random bits in base64url, in the answer that makes it and nowhere else; only its SHA-256 is stored.
 	Secret string `protobuf:"bytes,3,opt,name=secret,proto3" json:"secret,omitempty"`
 	// Output only. When it was made.
-	CreateTime    *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
+	CreateTime *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
+	// Output only. `studios/{studio}/accessKeys/{id}`, or `accessKeys/{id}` for one that opens every studio.
+	Name string `protobuf:"bytes,5,opt,name=name,proto3" json:"name,omitempty"`
+	// What it is for, at most 120 characters.
+	Label string `protobuf:"bytes,6,opt,name=label,proto3" json:"label,omitempty"`
+	// From when on it opens nothing any more; not set: it stands until it is revoked.
+	ExpireTime *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=expire_time,json=expireTime,proto3" json:"expire_time,omitempty"`
+	// Output only. When it was revoked or exchanged; not set while it stands.
+	RevokeTime *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=revoke_time,json=revokeTime,proto3" json:"revoke_time,omitempty"`
+	// Output only. When it was last used, to about a minute; not set before its first use.
+	LastUseTime *timestamppb.Timestamp `protobuf:"bytes,9,opt,name=last_use_time,json=lastUseTime,proto3" json:"last_use_time,omitempty"`
+	// Output only. It opens nothing but its exchange for another.
+	SingleUse     bool `protobuf:"varint,10,opt,name=single_use,json=singleUse,proto3" json:"single_use,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *AccessKey) Reset() {
 	*x = AccessKey{}
-	mi := &file_saggar_v1_access_proto_msgTypes[1]
+	mi := &file_saggar_v1_access_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -168,7 +262,7 @@ func (x *AccessKey) String() string {
 func (*AccessKey) ProtoMessage() {}
 
 func (x *AccessKey) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_access_proto_msgTypes[1]
+	mi := &file_saggar_v1_access_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -181,7 +275,7 @@ func (x *AccessKey) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AccessKey.ProtoReflect.Descriptor instead.
 func (*AccessKey) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_access_proto_rawDescGZIP(), []int{1}
+	return file_saggar_v1_access_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *AccessKey) GetCaller() string {
@@ -212,6 +306,48 @@ func (x *AccessKey) GetCreateTime() *timestamppb.Timestamp {
 	return nil
 }
 
+func (x *AccessKey) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *AccessKey) GetLabel() string {
+	if x != nil {
+		return x.Label
+	}
+	return ""
+}
+
+func (x *AccessKey) GetExpireTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.ExpireTime
+	}
+	return nil
+}
+
+func (x *AccessKey) GetRevokeTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.RevokeTime
+	}
+	return nil
+}
+
+func (x *AccessKey) GetLastUseTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.LastUseTime
+	}
+	return nil
+}
+
+func (x *AccessKey) GetSingleUse() bool {
+	if x != nil {
+		return x.SingleUse
+	}
+	return false
+}
+
 // Request of GetCaller.
 type GetCallerRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -221,7 +357,7 @@ type GetCallerRequest struct {
 
 func (x *GetCallerRequest) Reset() {
 	*x = GetCallerRequest{}
-	mi := &file_saggar_v1_access_proto_msgTypes[2]
+	mi := &file_saggar_v1_access_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -233,7 +369,7 @@ func (x *GetCallerRequest) String() string {
 func (*GetCallerRequest) ProtoMessage() {}
 
 func (x *GetCallerRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_access_proto_msgTypes[2]
+	mi := &file_saggar_v1_access_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -246,21 +382,23 @@ func (x *GetCallerRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCallerRequest.ProtoReflect.Descriptor instead.
 func (*GetCallerRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_access_proto_rawDescGZIP(), []int{2}
+	return file_saggar_v1_access_proto_rawDescGZIP(), []int{3}
 }
 
 // Request of CreateAccessKey.
 type CreateAccessKeyRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Required. For whom.
-	AccessKey     *AccessKey `protobuf:"bytes,1,opt,name=access_key,json=accessKey,proto3" json:"access_key,omitempty"`
+	AccessKey *AccessKey `protobuf:"bytes,1,opt,name=access_key,json=accessKey,proto3" json:"access_key,omitempty"`
+	// The studio that it opens, `studios/{studio}`; empty: all of the server's, which only a steward of the server may ask.
+	Parent        string `protobuf:"bytes,2,opt,name=parent,proto3" json:"parent,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *CreateAccessKeyRequest) Reset() {
 	*x = CreateAccessKeyRequest{}
-	mi := &file_saggar_v1_access_proto_msgTypes[3]
+	mi := &file_saggar_v1_access_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -272,7 +410,7 @@ func (x *CreateAccessKeyRequest) String() string {
 func (*CreateAccessKeyRequest) ProtoMessage() {}
 
 func (x *CreateAccessKeyRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_access_proto_msgTypes[3]
+	mi := &file_saggar_v1_access_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -285,7 +423,7 @@ func (x *CreateAccessKeyRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateAccessKeyRequest.ProtoReflect.Descriptor instead.
 func (*CreateAccessKeyRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_access_proto_rawDescGZIP(), []int{3}
+	return file_saggar_v1_access_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *CreateAccessKeyRequest) GetAccessKey() *AccessKey {
@@ -295,35 +433,298 @@ func (x *CreateAccessKeyRequest) GetAccessKey() *AccessKey {
 	return nil
 }
 
+func (x *CreateAccessKeyRequest) GetParent() string {
+	if x != nil {
+		return x.Parent
+	}
+	return ""
+}
+
+// Request of ListAccessKeys.
+type ListAccessKeysRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// `studios/{studio}`; empty: keys that open every studio.
+	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
+	// At most this many, [0, 1000]; 0 means 100, more is cut to 1000.
+	PageSize int32 `protobuf:"varint,2,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	// From a former answer to the same request.
+	PageToken string `protobuf:"bytes,3,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	// Also those that open nothing any more.
+	ShowEnded     bool `protobuf:"varint,4,opt,name=show_ended,json=showEnded,proto3" json:"show_ended,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListAccessKeysRequest) Reset() {
+	*x = ListAccessKeysRequest{}
+	mi := &file_saggar_v1_access_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListAccessKeysRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListAccessKeysRequest) ProtoMessage() {}
+
+func (x *ListAccessKeysRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_access_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListAccessKeysRequest.ProtoReflect.Descriptor instead.
+func (*ListAccessKeysRequest) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_access_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *ListAccessKeysRequest) GetParent() string {
+	if x != nil {
+		return x.Parent
+	}
+	return ""
+}
+
+func (x *ListAccessKeysRequest) GetPageSize() int32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+func (x *ListAccessKeysRequest) GetPageToken() string {
+	if x != nil {
+		return x.PageToken
+	}
+	return ""
+}
+
+func (x *ListAccessKeysRequest) GetShowEnded() bool {
+	if x != nil {
+		return x.ShowEnded
+	}
+	return false
+}
+
+// Response of ListAccessKeys.
+type ListAccessKeysResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Newest first.
+	AccessKeys []*AccessKey `protobuf:"bytes,1,rep,name=access_keys,json=accessKeys,proto3" json:"access_keys,omitempty"`
+	// Empty when there are no more.
+	NextPageToken string `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListAccessKeysResponse) Reset() {
+	*x = ListAccessKeysResponse{}
+	mi := &file_saggar_v1_access_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListAccessKeysResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListAccessKeysResponse) ProtoMessage() {}
+
+func (x *ListAccessKeysResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_access_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListAccessKeysResponse.ProtoReflect.Descriptor instead.
+func (*ListAccessKeysResponse) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_access_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *ListAccessKeysResponse) GetAccessKeys() []*AccessKey {
+	if x != nil {
+		return x.AccessKeys
+	}
+	return nil
+}
+
+func (x *ListAccessKeysResponse) GetNextPageToken() string {
+	if x != nil {
+		return x.NextPageToken
+	}
+	return ""
+}
+
+// Request of RevokeAccessKey.
+type RevokeAccessKeyRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Required. `studios/{studio}/accessKeys/{id}` or `accessKeys/{id}`.
+	Name          string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RevokeAccessKeyRequest) Reset() {
+	*x = RevokeAccessKeyRequest{}
+	mi := &file_saggar_v1_access_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RevokeAccessKeyRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RevokeAccessKeyRequest) ProtoMessage() {}
+
+func (x *RevokeAccessKeyRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_access_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RevokeAccessKeyRequest.ProtoReflect.Descriptor instead.
+func (*RevokeAccessKeyRequest) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_access_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *RevokeAccessKeyRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+// Request of ExchangeAccessKey.
+type ExchangeAccessKeyRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What the new key is for, at most 120 characters; empty: as the old one.
+	Label         string `protobuf:"bytes,1,opt,name=label,proto3" json:"label,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ExchangeAccessKeyRequest) Reset() {
+	*x = ExchangeAccessKeyRequest{}
+	mi := &file_saggar_v1_access_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ExchangeAccessKeyRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ExchangeAccessKeyRequest) ProtoMessage() {}
+
+func (x *ExchangeAccessKeyRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_access_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ExchangeAccessKeyRequest.ProtoReflect.Descriptor instead.
+func (*ExchangeAccessKeyRequest) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_access_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *ExchangeAccessKeyRequest) GetLabel() string {
+	if x != nil {
+		return x.Label
+	}
+	return ""
+}
+
 var File_saggar_v1_access_proto protoreflect.FileDescriptor
 
 const file_saggar_v1_access_proto_rawDesc = "" +
 	"\n" +
-	"\x16saggar/v1/access.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"=\n" +
+	"\x16saggar/v1/access.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x9b\x01\n" +
 	"\x06Caller\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12#\n" +
-	"\x04role\x18\x02 \x01(\x0e2\x0f.saggar.v1.RoleR\x04role\"\xca\x01\n" +
+	"\x04role\x18\x02 \x01(\x0e2\x0f.saggar.v1.RoleR\x04role\x127\n" +
+	"\vmemberships\x18\x03 \x03(\v2\x15.saggar.v1.MembershipR\vmemberships\x12#\n" +
+	"\rmust_exchange\x18\x04 \x01(\bR\fmustExchange\"a\n" +
+	"\n" +
+	"Membership\x12\x16\n" +
+	"\x06studio\x18\x01 \x01(\tR\x06studio\x12\x16\n" +
+	"\x06person\x18\x02 \x01(\tR\x06person\x12#\n" +
+	"\x04role\x18\x03 \x01(\x0e2\x0f.saggar.v1.RoleR\x04role\"\xd6\x03\n" +
 	"\tAccessKey\x127\n" +
 	"\x06caller\x18\x01 \x01(\tB\x1f\xbaH\x1cr\x1a\x18?2\x16^[a-z][a-z0-9-]{0,62}$R\x06caller\x12/\n" +
 	"\x04role\x18\x02 \x01(\x0e2\x0f.saggar.v1.RoleB\n" +
 	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04role\x12\x16\n" +
 	"\x06secret\x18\x03 \x01(\tR\x06secret\x12;\n" +
 	"\vcreate_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"createTime\"\x12\n" +
-	"\x10GetCallerRequest\"U\n" +
+	"createTime\x12\x12\n" +
+	"\x04name\x18\x05 \x01(\tR\x04name\x12\x1d\n" +
+	"\x05label\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x18xR\x05label\x12;\n" +
+	"\vexpire_time\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"expireTime\x12;\n" +
+	"\vrevoke_time\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"revokeTime\x12>\n" +
+	"\rlast_use_time\x18\t \x01(\v2\x1a.google.protobuf.TimestampR\vlastUseTime\x12\x1d\n" +
+	"\n" +
+	"single_use\x18\n" +
+	" \x01(\bR\tsingleUse\"\x12\n" +
+	"\x10GetCallerRequest\"\x99\x01\n" +
 	"\x16CreateAccessKeyRequest\x12;\n" +
 	"\n" +
-	"access_key\x18\x01 \x01(\v2\x14.saggar.v1.AccessKeyB\x06\xbaH\x03\xc8\x01\x01R\taccessKey*d\n" +
+	"access_key\x18\x01 \x01(\v2\x14.saggar.v1.AccessKeyB\x06\xbaH\x03\xc8\x01\x01R\taccessKey\x12B\n" +
+	"\x06parent\x18\x02 \x01(\tB*\xbaH'r%\x18G2!^(studios/[a-z][a-z0-9-]{0,62})?$R\x06parent\"\xc9\x01\n" +
+	"\x15ListAccessKeysRequest\x12B\n" +
+	"\x06parent\x18\x01 \x01(\tB*\xbaH'r%\x18G2!^(studios/[a-z][a-z0-9-]{0,62})?$R\x06parent\x12$\n" +
+	"\tpage_size\x18\x02 \x01(\x05B\a\xbaH\x04\x1a\x02(\x00R\bpageSize\x12'\n" +
+	"\n" +
+	"page_token\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x04R\tpageToken\x12\x1d\n" +
+	"\n" +
+	"show_ended\x18\x04 \x01(\bR\tshowEnded\"w\n" +
+	"\x16ListAccessKeysResponse\x125\n" +
+	"\vaccess_keys\x18\x01 \x03(\v2\x14.saggar.v1.AccessKeyR\n" +
+	"accessKeys\x12&\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"y\n" +
+	"\x16RevokeAccessKeyRequest\x12_\n" +
+	"\x04name\x18\x01 \x01(\tBK\xbaHHrF\x18\xa0\x012A^(studios/[a-z][a-z0-9-]{0,62}/)?accessKeys/[a-z][a-z0-9-]{0,62}$R\x04name\"9\n" +
+	"\x18ExchangeAccessKeyRequest\x12\x1d\n" +
+	"\x05label\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18xR\x05label*d\n" +
 	"\x04Role\x12\x14\n" +
 	"\x10ROLE_UNSPECIFIED\x10\x00\x12\x0f\n" +
 	"\vROLE_VIEWER\x10\x01\x12\x0e\n" +
 	"\n" +
 	"ROLE_MAKER\x10\x02\x12\x13\n" +
 	"\x0fROLE_TECHNICIAN\x10\x03\x12\x10\n" +
-	"\fROLE_STEWARD\x10\x042\x98\x01\n" +
+	"\fROLE_STEWARD\x10\x042\x8b\x03\n" +
 	"\rAccessService\x12;\n" +
 	"\tGetCaller\x12\x1b.saggar.v1.GetCallerRequest\x1a\x11.saggar.v1.Caller\x12J\n" +
-	"\x0fCreateAccessKey\x12!.saggar.v1.CreateAccessKeyRequest\x1a\x14.saggar.v1.AccessKeyB\x82\x01\n" +
+	"\x0fCreateAccessKey\x12!.saggar.v1.CreateAccessKeyRequest\x1a\x14.saggar.v1.AccessKey\x12U\n" +
+	"\x0eListAccessKeys\x12 .saggar.v1.ListAccessKeysRequest\x1a!.saggar.v1.ListAccessKeysResponse\x12J\n" +
+	"\x0fRevokeAccessKey\x12!.saggar.v1.RevokeAccessKeyRequest\x1a\x14.saggar.v1.AccessKey\x12N\n" +
+	"\x11ExchangeAccessKey\x12#.saggar.v1.ExchangeAccessKeyRequest\x1a\x14.saggar.v1.AccessKeyB\x82\x01\n" +
 	"\rcom.saggar.v1B\vAccessProtoP\x01Z\x1fsaggar/proto/saggar/v1;saggarv1\xa2\x02\x03SXX\xaa\x02\tSaggar.V1\xca\x02\tSaggar\\V1\xe2\x02\x15Saggar\\V1\\GPBMetadata\xea\x02\n" +
 	"Saggar::V1b\x06proto3"
 
@@ -340,29 +741,46 @@ func file_saggar_v1_access_proto_rawDescGZIP() []byte {
 }
 
 var file_saggar_v1_access_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_saggar_v1_access_proto_msgTypes = make([]protoimpl.MessageInfo, 4)
+var file_saggar_v1_access_proto_msgTypes = make([]protoimpl.MessageInfo, 9)
 var file_saggar_v1_access_proto_goTypes = []any{
-	(Role)(0),                      // 0: saggar.v1.Role
-	(*Caller)(nil),                 // 1: saggar.v1.Caller
-	(*AccessKey)(nil),              // 2: saggar.v1.AccessKey
-	(*GetCallerRequest)(nil),       // 3: saggar.v1.GetCallerRequest
-	(*CreateAccessKeyRequest)(nil), // 4: saggar.v1.CreateAccessKeyRequest
-	(*timestamppb.Timestamp)(nil),  // 5: google.protobuf.Timestamp
+	(Role)(0),                        // 0: saggar.v1.Role
+	(*Caller)(nil),                   // 1: saggar.v1.Caller
+	(*Membership)(nil),               // 2: saggar.v1.Membership
+	(*AccessKey)(nil),                // 3: saggar.v1.AccessKey
+	(*GetCallerRequest)(nil),         // 4: saggar.v1.GetCallerRequest
+	(*CreateAccessKeyRequest)(nil),   // 5: saggar.v1.CreateAccessKeyRequest
+	(*ListAccessKeysRequest)(nil),    // 6: saggar.v1.ListAccessKeysRequest
+	(*ListAccessKeysResponse)(nil),   // 7: saggar.v1.ListAccessKeysResponse
+	(*RevokeAccessKeyRequest)(nil),   // 8: saggar.v1.RevokeAccessKeyRequest
+	(*ExchangeAccessKeyRequest)(nil), // 9: saggar.v1.ExchangeAccessKeyRequest
+	(*timestamppb.Timestamp)(nil),    // 10: google.protobuf.Timestamp
 }
 var file_saggar_v1_access_proto_depIdxs = []int32{
-	0, // 0: saggar.v1.Caller.role:type_name -> saggar.v1.Role
-	0, // 1: saggar.v1.AccessKey.role:type_name -> saggar.v1.Role
-	5, // 2: saggar.v1.AccessKey.create_time:type_name -> google.protobuf.Timestamp
-	2, // 3: saggar.v1.CreateAccessKeyRequest.access_key:type_name -> saggar.v1.AccessKey
-	3, // 4: saggar.v1.AccessService.GetCaller:input_type -> saggar.v1.GetCallerRequest
-	4, // 5: saggar.v1.AccessService.CreateAccessKey:input_type -> saggar.v1.CreateAccessKeyRequest
-	1, // 6: saggar.v1.AccessService.GetCaller:output_type -> saggar.v1.Caller
-	2, // 7: saggar.v1.AccessService.CreateAccessKey:output_type -> saggar.v1.AccessKey
-	6, // [6:8] is the sub-list for method output_type
-	4, // [4:6] is the sub-list for method input_type
-	4, // [4:4] is the sub-list for extension type_name
-	4, // [4:4] is the sub-list for extension extendee
-	0, // [0:4] is the sub-list for field type_name
+	0,  // 0: saggar.v1.Caller.role:type_name -> saggar.v1.Role
+	2,  // 1: saggar.v1.Caller.memberships:type_name -> saggar.v1.Membership
+	0,  // 2: saggar.v1.Membership.role:type_name -> saggar.v1.Role
+	0,  // 3: saggar.v1.AccessKey.role:type_name -> saggar.v1.Role
+	10, // 4: saggar.v1.AccessKey.create_time:type_name -> google.protobuf.Timestamp
+	10, // 5: saggar.v1.AccessKey.expire_time:type_name -> google.protobuf.Timestamp
+	10, // 6: saggar.v1.AccessKey.revoke_time:type_name -> google.protobuf.Timestamp
+	10, // 7: saggar.v1.AccessKey.last_use_time:type_name -> google.protobuf.Timestamp
+	3,  // 8: saggar.v1.CreateAccessKeyRequest.access_key:type_name -> saggar.v1.AccessKey
+	3,  // 9: saggar.v1.ListAccessKeysResponse.access_keys:type_name -> saggar.v1.AccessKey
+	4,  // 10: saggar.v1.AccessService.GetCaller:input_type -> saggar.v1.GetCallerRequest
+	5,  // 11: saggar.v1.AccessService.CreateAccessKey:input_type -> saggar.v1.CreateAccessKeyRequest
+	6,  // 12: saggar.v1.AccessService.ListAccessKeys:input_type -> saggar.v1.ListAccessKeysRequest
+	8,  // 13: saggar.v1.AccessService.RevokeAccessKey:input_type -> saggar.v1.RevokeAccessKeyRequest
+	9,  // 14: saggar.v1.AccessService.ExchangeAccessKey:input_type -> saggar.v1.ExchangeAccessKeyRequest
+	1,  // 15: saggar.v1.AccessService.GetCaller:output_type -> saggar.v1.Caller
+	3,  // 16: saggar.v1.AccessService.CreateAccessKey:output_type -> saggar.v1.AccessKey
+	7,  // 17: saggar.v1.AccessService.ListAccessKeys:output_type -> saggar.v1.ListAccessKeysResponse
+	3,  // 18: saggar.v1.AccessService.RevokeAccessKey:output_type -> saggar.v1.AccessKey
+	3,  // 19: saggar.v1.AccessService.ExchangeAccessKey:output_type -> saggar.v1.AccessKey
+	15, // [15:20] is the sub-list for method output_type
+	10, // [10:15] is the sub-list for method input_type
+	10, // [10:10] is the sub-list for extension type_name
+	10, // [10:10] is the sub-list for extension extendee
+	0,  // [0:10] is the sub-list for field type_name
 }
 
 func init() { file_saggar_v1_access_proto_init() }
@@ -376,7 +794,7 @@ func file_saggar_v1_access_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_saggar_v1_access_proto_rawDesc), len(file_saggar_v1_access_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   4,
+			NumMessages:   9,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -19,8 +19,11 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	AccessService_GetCaller_FullMethodName       = "/saggar.v1.AccessService/GetCaller"
-	AccessService_CreateAccessKey_FullMethodName = "/saggar.v1.AccessService/CreateAccessKey"
+	AccessService_GetCaller_FullMethodName         = "/saggar.v1.AccessService/GetCaller"
+	AccessService_CreateAccessKey_FullMethodName   = "/saggar.v1.AccessService/CreateAccessKey"
+	AccessService_ListAccessKeys_FullMethodName    = "/saggar.v1.AccessService/ListAccessKeys"
+	AccessService_RevokeAccessKey_FullMethodName   = "/saggar.v1.AccessService/RevokeAccessKey"
+	AccessService_ExchangeAccessKey_FullMethodName = "/saggar.v1.AccessService/ExchangeAccessKey"
 )
 
 // AccessServiceClient is the client API for AccessService service.
@@ -33,6 +36,15 @@ type AccessServiceClient interface {
 	GetCaller(ctx context.Context, in *GetCallerRequest, opts ...grpc.CallOption) (*Caller, error)
 	// Makes a key. The secret is in the answer and nowhere else. Errors: PERMISSION_DENIED unless a steward.
 	CreateAccessKey(ctx context.Context, in *CreateAccessKeyRequest, opts ...grpc.CallOption) (*AccessKey, error)
+	// Lists keys, newest first: a steward's answer holds all of the studio or, without a parent, of the whole server; anybody
+	// else's only their own.
+	ListAccessKeys(ctx context.Context, in *ListAccessKeysRequest, opts ...grpc.CallOption) (*ListAccessKeysResponse, error)
+	// Revokes a key for good; every server refuses it within a second. One's own, or as a steward any. Revoking it again
+	// changes nothing. Errors: NOT_FOUND, also for somebody else's.
+	RevokeAccessKey(ctx context.Context, in *RevokeAccessKeyRequest, opts ...grpc.CallOption) (*AccessKey, error)
+	// Makes a new key in place of the one that the call is made with, which ends. It stands for the same caller. This is how a
+	// one-time key becomes one that lasts, and how anybody changes a key.
+	ExchangeAccessKey(ctx context.Context, in *ExchangeAccessKeyRequest, opts ...grpc.CallOption) (*AccessKey, error)
 }
 
 type accessServiceClient struct {
@@ -63,6 +75,36 @@ func (c *accessServiceClient) CreateAccessKey(ctx context.Context, in *CreateAcc
 	return out, nil
 }
 
+func (c *accessServiceClient) ListAccessKeys(ctx context.Context, in *ListAccessKeysRequest, opts ...grpc.CallOption) (*ListAccessKeysResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListAccessKeysResponse)
+	err := c.cc.Invoke(ctx, AccessService_ListAccessKeys_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *accessServiceClient) RevokeAccessKey(ctx context.Context, in *RevokeAccessKeyRequest, opts ...grpc.CallOption) (*AccessKey, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(AccessKey)
+	err := c.cc.Invoke(ctx, AccessService_RevokeAccessKey_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *accessServiceClient) ExchangeAccessKey(ctx context.Context, in *ExchangeAccessKeyRequest, opts ...grpc.CallOption) (*AccessKey, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(AccessKey)
+	err := c.cc.Invoke(ctx, AccessService_ExchangeAccessKey_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // AccessServiceServer is the server API for AccessService service.
 // All implementations must embed UnimplementedAccessServiceServer
 // for forward compatibility.
@@ -73,6 +115,15 @@ type AccessServiceServer interface {
 	GetCaller(context.Context, *GetCallerRequest) (*Caller, error)
 	// Makes a key. The secret is in the answer and nowhere else. Errors: PERMISSION_DENIED unless a steward.
 	CreateAccessKey(context.Context, *CreateAccessKeyRequest) (*AccessKey, error)
+	// Lists keys, newest first: a steward's answer holds all of the studio or, without a parent, of the whole server; anybody
+	// else's only their own.
+	ListAccessKeys(context.Context, *ListAccessKeysRequest) (*ListAccessKeysResponse, error)
+	// Revokes a key for good; every server refuses it within a second. One's own, or as a steward any. Revoking it again
+	// changes nothing. Errors: NOT_FOUND, also for somebody else's.
+	RevokeAccessKey(context.Context, *RevokeAccessKeyRequest) (*AccessKey, error)
+	// Makes a new key in place of the one that the call is made with, which ends. It stands for the same caller. This is how a
+	// one-time key becomes one that lasts, and how anybody changes a key.
+	ExchangeAccessKey(context.Context, *ExchangeAccessKeyRequest) (*AccessKey, error)
 	mustEmbedUnimplementedAccessServiceServer()
 }
 
@@ -88,6 +139,15 @@ func (UnimplementedAccessServiceServer) GetCaller(context.Context, *GetCallerReq
 }
 func (UnimplementedAccessServiceServer) CreateAccessKey(context.Context, *CreateAccessKeyRequest) (*AccessKey, error) {
 	return nil, status.Error(codes.Unimplemented, "method CreateAccessKey not implemented")
+}
+func (UnimplementedAccessServiceServer) ListAccessKeys(context.Context, *ListAccessKeysRequest) (*ListAccessKeysResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListAccessKeys not implemented")
+}
+func (UnimplementedAccessServiceServer) RevokeAccessKey(context.Context, *RevokeAccessKeyRequest) (*AccessKey, error) {
+	return nil, status.Error(codes.Unimplemented, "method RevokeAccessKey not implemented")
+}
+func (UnimplementedAccessServiceServer) ExchangeAccessKey(context.Context, *ExchangeAccessKeyRequest) (*AccessKey, error) {
+	return nil, status.Error(codes.Unimplemented, "method ExchangeAccessKey not implemented")
 }
 func (UnimplementedAccessServiceServer) mustEmbedUnimplementedAccessServiceServer() {}
 func (UnimplementedAccessServiceServer) testEmbeddedByValue()                       {}
@@ -146,6 +206,60 @@ func _AccessService_CreateAccessKey_Handler(srv interface{}, ctx context.Context
 	return interceptor(ctx, in, info, handler)
 }
 
+func _AccessService_ListAccessKeys_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListAccessKeysRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(AccessServiceServer).ListAccessKeys(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: AccessService_ListAccessKeys_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(AccessServiceServer).ListAccessKeys(ctx, req.(*ListAccessKeysRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _AccessService_RevokeAccessKey_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RevokeAccessKeyRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(AccessServiceServer).RevokeAccessKey(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: AccessService_RevokeAccessKey_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(AccessServiceServer).RevokeAccessKey(ctx, req.(*RevokeAccessKeyRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _AccessService_ExchangeAccessKey_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ExchangeAccessKeyRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(AccessServiceServer).ExchangeAccessKey(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: AccessService_ExchangeAccessKey_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(AccessServiceServer).ExchangeAccessKey(ctx, req.(*ExchangeAccessKeyRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // AccessService_ServiceDesc is the grpc.ServiceDesc for AccessService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -160,6 +274,18 @@ var AccessService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "CreateAccessKey",
 			Handler:    _AccessService_CreateAccessKey_Handler,
+		},
+		{
+			MethodName: "ListAccessKeys",
+			Handler:    _AccessService_ListAccessKeys_Handler,
+		},
+		{
+			MethodName: "RevokeAccessKey",
+			Handler:    _AccessService_RevokeAccessKey_Handler,
+		},
+		{
+			MethodName: "ExchangeAccessKey",
+			Handler:    _AccessService_ExchangeAccessKey_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

@@ -16,7 +16,7 @@ func firstKeyFile(path string, say io.Writer) func(secret string) error {
 		if err := writeFirstKey(path, secret, say); err != nil {
 			return fmt.Errorf("keep the first key: %w", err)
 		}
-		_, err := fmt.Fprintln(say, "saggard: first key written to", path)
+		_, err := fmt.Fprintln(say, "saggard: first key, for one use within a day, written to", path)
 		return err
 	}
 }

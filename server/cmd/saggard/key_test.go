@@ -25,7 +25,7 @@ func TestTheFirstKeyIsForItsOwnerOnly(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "data", "first.key")
 	var said bytes.Buffer
 	require.NoError(t, firstKeyFile(path, &said)("s3cret"))
-	assert.Equal(t, "saggard: first key written to "+path+"\n", said.String())
+	assert.Equal(t, "saggard: first key, for one use within a day, written to "+path+"\n", said.String())
 	info, err := os.Stat(path)
 	require.NoError(t, err)
 	assert.Equal(t, os.FileMode(0o600), info.Mode().Perm())

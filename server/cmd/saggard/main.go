@@ -17,8 +17,8 @@ import (
 
 	"saggar/server/app"
 	"saggar/server/config"
+	"saggar/server/openid"
 	"saggar/server/rpc"
-	"saggar/server/store"
 )
 
 func main() {
@@ -49,21 +49,33 @@ func run(ctx context.Context, settings config.Config) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, database.stop()) }()
-	if err := store.Migrate(ctx, database.connString); err != nil {
-		return err
-	}
-	kept, err := store.Open(ctx, database.connString, store.Options{})
+	kept, err := database.open(ctx, logger)
 	if err != nil {
 		return err
 	}
 	defer kept.Close()
 	operations := app.New(kept, settings.Clock(), rand.Reader)
-	if err := operations.FirstKey(ctx, firstKeyFile(settings.KeyFile, os.Stderr)); err != nil {
+	if settings.OpenIDIssuer != "" {
+		operations.TrustTokens(openid.New(openid.Options{
+			Issuer: settings.OpenIDIssuer, Audience: settings.OpenIDAudience, Now: settings.Clock(),
+		}))
+	}
+	stopHeads, err := startHeads(ctx, operations, settings, logger)
+	if err != nil {
+		return err
+	}
+	defer stopHeads()
+	if err := operations.FirstKey(ctx, settings.FirstKey, firstKeyFile(settings.KeyFile, os.Stderr)); err != nil {
+		return err
+	}
+	encrypted, err := encrypt(settings, os.Stderr)
+	if err != nil {
 		return err
 	}
 	server, err := rpc.New(rpc.Options{
-		App: operations, Logger: logger, RequestTimeout: settings.RequestTimeout,
+		App: operations, TLS: encrypted, Logger: logger, RequestTimeout: settings.RequestTimeout,
 		MaxMessageBytes: settings.MaxMessageBytes, Ping: kept.Ping, Now: settings.Clock(),
+		CallsPerSecond: settings.CallsPerSecond,
 	})
 	if err != nil {
 		return err

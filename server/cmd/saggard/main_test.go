@@ -65,5 +65,6 @@ func TestTheFirstKeyOpensAServerAndLastsOverARestart(t *testing.T) {
 				return err == nil && caller.GetRole() == saggarv1.Role_ROLE_STEWARD
 			}, time.Minute, 50*time.Millisecond)
 		})
+		assert.NoFileExists(t, filepath.Join(dir, "trace-heads.jsonl"), "there is no studio yet")
 	}
 }

@@ -10,53 +10,271 @@ import (
 	"time"
 )
 
-const CountAccessKeys = `-- name: CountAccessKeys :one
+const CountServerStewardKeys = `-- name: CountServerStewardKeys :one
 SELECT count(*) FROM access_keys
+WHERE studio_key IS NULL AND role = 'steward' AND revoke_time IS NULL AND (expire_time IS NULL OR expire_time > $1::timestamptz)
 `
 
-func (q *Queries) CountAccessKeys(ctx context.Context) (int64, error) {
-	row := q.db.QueryRow(ctx, CountAccessKeys)
+func (q *Queries) CountServerStewardKeys(ctx context.Context, at time.Time) (int64, error) {
+	row := q.db.QueryRow(ctx, CountServerStewardKeys, at)
 	var count int64
 	err := row.Scan(&count)
 	return count, err
 }
 
 const GetAccessKey = `-- name: GetAccessKey :one
-SELECT secret_sha256, caller_id, role, create_time
-FROM access_keys
-WHERE secret_sha256 = $1
+SELECT k.secret_sha256, k.key_id, k.ordinal, k.studio_key, COALESCE(s.studio_id, '')::text AS studio_id, k.caller_id, k.role,
+    k.label, k.one_time, k.create_time, k.expire_time, k.revoke_time, k.last_use_time, COALESCE(p.role, '')::text AS person_role
+FROM access_keys k
+LEFT JOIN studios s ON s.studio_key = k.studio_key
+LEFT JOIN people p ON p.studio_key = k.studio_key AND p.person_id = k.caller_id
+WHERE k.secret_sha256 = $1
 `
 
-func (q *Queries) GetAccessKey(ctx context.Context, secretSha256 []byte) (AccessKey, error) {
+type GetAccessKeyRow struct {
+	SecretSha256 []byte
+	KeyID        string
+	Ordinal      int64
+	StudioKey    *int64
+	StudioID     string
+	CallerID     string
+	Role         string
+	Label        string
+	OneTime      bool
+	CreateTime   time.Time
+	ExpireTime   *time.Time
+	RevokeTime   *time.Time
+	LastUseTime  *time.Time
+	PersonRole   string
+}
+
+// The one read by which a caller comes in, by primary keys: the key and, for a studio's, what the person may do there now.
+func (q *Queries) GetAccessKey(ctx context.Context, secretSha256 []byte) (GetAccessKeyRow, error) {
 	row := q.db.QueryRow(ctx, GetAccessKey, secretSha256)
-	var i AccessKey
+	var i GetAccessKeyRow
 	err := row.Scan(
 		&i.SecretSha256,
+		&i.KeyID,
+		&i.Ordinal,
+		&i.StudioKey,
+		&i.StudioID,
 		&i.CallerID,
 		&i.Role,
+		&i.Label,
+		&i.OneTime,
 		&i.CreateTime,
+		&i.ExpireTime,
+		&i.RevokeTime,
+		&i.LastUseTime,
+		&i.PersonRole,
+	)
+	return i, err
+}
+
+const GetAccessKeyByID = `-- name: GetAccessKeyByID :one
+SELECT k.secret_sha256, k.key_id, k.ordinal, k.studio_key, COALESCE(s.studio_id, '')::text AS studio_id, k.caller_id, k.role,
+    k.label, k.one_time, k.create_time, k.expire_time, k.revoke_time, k.last_use_time, COALESCE(p.role, '')::text AS person_role
+FROM access_keys k
+LEFT JOIN studios s ON s.studio_key = k.studio_key
+LEFT JOIN people p ON p.studio_key = k.studio_key AND p.person_id = k.caller_id
+WHERE k.key_id = $1 AND k.studio_key IS NOT DISTINCT FROM $2
+`
+
+type GetAccessKeyByIDParams struct {
+	KeyID     string
+	StudioKey *int64
+}
+
+type GetAccessKeyByIDRow struct {
+	SecretSha256 []byte
+	KeyID        string
+	Ordinal      int64
+	StudioKey    *int64
+	StudioID     string
+	CallerID     string
+	Role         string
+	Label        string
+	OneTime      bool
+	CreateTime   time.Time
+	ExpireTime   *time.Time
+	RevokeTime   *time.Time
+	LastUseTime  *time.Time
+	PersonRole   string
+}
+
+func (q *Queries) GetAccessKeyByID(ctx context.Context, arg GetAccessKeyByIDParams) (GetAccessKeyByIDRow, error) {
+	row := q.db.QueryRow(ctx, GetAccessKeyByID, arg.KeyID, arg.StudioKey)
+	var i GetAccessKeyByIDRow
+	err := row.Scan(
+		&i.SecretSha256,
+		&i.KeyID,
+		&i.Ordinal,
+		&i.StudioKey,
+		&i.StudioID,
+		&i.CallerID,
+		&i.Role,
+		&i.Label,
+		&i.OneTime,
+		&i.CreateTime,
+		&i.ExpireTime,
+		&i.RevokeTime,
+		&i.LastUseTime,
+		&i.PersonRole,
 	)
 	return i, err
 }
 
 const InsertAccessKey = `-- name: InsertAccessKey :exec
-INSERT INTO access_keys (secret_sha256, caller_id, role, create_time)
-VALUES ($1, $2, $3, $4)
+INSERT INTO access_keys (secret_sha256, key_id, studio_key, caller_id, role, label, one_time, create_time, expire_time)
+VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)
 `
 
 type InsertAccessKeyParams struct {
 	SecretSha256 []byte
+	KeyID        string
+	StudioKey    *int64
 	CallerID     string
 	Role         string
+	Label        string
+	OneTime      bool
 	CreateTime   time.Time
+	ExpireTime   *time.Time
 }
 
 func (q *Queries) InsertAccessKey(ctx context.Context, arg InsertAccessKeyParams) error {
 	_, err := q.db.Exec(ctx, InsertAccessKey,
 		arg.SecretSha256,
+		arg.KeyID,
+		arg.StudioKey,
 		arg.CallerID,
 		arg.Role,
+		arg.Label,
+		arg.OneTime,
 		arg.CreateTime,
+		arg.ExpireTime,
 	)
+	return err
+}
+
+const ListAccessKeys = `-- name: ListAccessKeys :many
+SELECT k.secret_sha256, k.key_id, k.ordinal, k.studio_key, COALESCE(s.studio_id, '')::text AS studio_id, k.caller_id, k.role,
+    k.label, k.one_time, k.create_time, k.expire_time, k.revoke_time, k.last_use_time, COALESCE(p.role, '')::text AS person_role
+FROM access_keys k
+LEFT JOIN studios s ON s.studio_key = k.studio_key
+LEFT JOIN people p ON p.studio_key = k.studio_key AND p.person_id = k.caller_id
+WHERE k.studio_key IS NOT DISTINCT FROM $1
+    AND ($2::text = '' OR k.caller_id = $2)
+    AND ($3::bigint = 0 OR k.ordinal < $3)
+    AND ($4::boolean OR (k.revoke_time IS NULL AND (k.expire_time IS NULL OR k.expire_time > $5::timestamptz)))
+ORDER BY k.ordinal DESC
+LIMIT NULLIF($6::bigint, 0)
+`
+
+type ListAccessKeysParams struct {
+	StudioKey     *int64
+	CallerID      string
+	BeforeOrdinal int64
+	ShowEnded     bool
+	At            time.Time
+	MaxRows       int64
+}
+
+type ListAccessKeysRow struct {
+	SecretSha256 []byte
+	KeyID        string
+	Ordinal      int64
+	StudioKey    *int64
+	StudioID     string
+	CallerID     string
+	Role         string
+	Label        string
+	OneTime      bool
+	CreateTime   time.Time
+	ExpireTime   *time.Time
+	RevokeTime   *time.Time
+	LastUseTime  *time.Time
+	PersonRole   string
+}
+
+func (q *Queries) ListAccessKeys(ctx context.Context, arg ListAccessKeysParams) ([]ListAccessKeysRow, error) {
+	rows, err := q.db.Query(ctx, ListAccessKeys,
+		arg.StudioKey,
+		arg.CallerID,
+		arg.BeforeOrdinal,
+		arg.ShowEnded,
+		arg.At,
+		arg.MaxRows,
+	)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []ListAccessKeysRow
+	for rows.Next() {
+		var i ListAccessKeysRow
+		if err := rows.Scan(
+			&i.SecretSha256,
+			&i.KeyID,
+			&i.Ordinal,
+			&i.StudioKey,
+			&i.StudioID,
+			&i.CallerID,
+			&i.Role,
+			&i.Label,
+			&i.OneTime,
+			&i.CreateTime,
+			&i.ExpireTime,
+			&i.RevokeTime,
+			&i.LastUseTime,
+			&i.PersonRole,
+		); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
+const LockAccessKey = `-- name: LockAccessKey :exec
+SELECT k.key_id FROM access_keys k WHERE k.key_id = $1 FOR NO KEY UPDATE
+`
+
+// Two exchanges of one key must not both go through.
+func (q *Queries) LockAccessKey(ctx context.Context, keyID string) error {
+	_, err := q.db.Exec(ctx, LockAccessKey, keyID)
+	return err
+}
+
+const RevokeAccessKey = `-- name: RevokeAccessKey :exec
+UPDATE access_keys SET revoke_time = $1::timestamptz
+WHERE key_id = $2 AND revoke_time IS NULL
+`
+
+type RevokeAccessKeyParams struct {
+	RevokeTime time.Time
+	KeyID      string
+}
+
+// What was revoked stays so since then.
+func (q *Queries) RevokeAccessKey(ctx context.Context, arg RevokeAccessKeyParams) error {
+	_, err := q.db.Exec(ctx, RevokeAccessKey, arg.RevokeTime, arg.KeyID)
+	return err
+}
+
+const TouchAccessKey = `-- name: TouchAccessKey :exec
+UPDATE access_keys SET last_use_time = $1::timestamptz
+WHERE secret_sha256 = $2 AND (last_use_time IS NULL OR last_use_time < $1)
+`
+
+type TouchAccessKeyParams struct {
+	At           time.Time
+	SecretSha256 []byte
+}
+
+func (q *Queries) TouchAccessKey(ctx context.Context, arg TouchAccessKeyParams) error {
+	_, err := q.db.Exec(ctx, TouchAccessKey, arg.At, arg.SecretSha256)
 	return err
 }

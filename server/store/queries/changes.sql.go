@@ -11,20 +11,26 @@ import (
 )
 
 const InsertChange = `-- name: InsertChange :exec
-INSERT INTO changes (studio_key, revision, change_time, caller_id, request_id, method, subject, before, after)
-VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)
+INSERT INTO changes (studio_key, revision, change_time, caller_id, request_id, method, subject, before, after,
+    key_id, caller_address, call_id, chain_sha256)
+VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9,
+    $10, $11, $12, $13)
 `
 
 type InsertChangeParams struct {
-	StudioKey  int64
-	Revision   int64
-	ChangeTime time.Time
-	CallerID   string
-	RequestID  *string
-	Method     string
-	Subject    string
-	Before     []byte
-	After      []byte
+	StudioKey     int64
+	Revision      int64
+	ChangeTime    time.Time
+	CallerID      string
+	RequestID     *string
+	Method        string
+	Subject       string
+	Before        []byte
+	After         []byte
+	KeyID         string
+	CallerAddress string
+	CallID        string
+	ChainSha256   []byte
 }
 
 func (q *Queries) InsertChange(ctx context.Context, arg InsertChangeParams) error {
@@ -38,12 +44,17 @@ func (q *Queries) InsertChange(ctx context.Context, arg InsertChangeParams) erro
 		arg.Subject,
 		arg.Before,
 		arg.After,
+		arg.KeyID,
+		arg.CallerAddress,
+		arg.CallID,
+		arg.ChainSha256,
 	)
 	return err
 }
 
 const ListChanges = `-- name: ListChanges :many
-SELECT studio_key, revision, change_time, caller_id, request_id, method, subject, before, after
+SELECT studio_key, revision, change_time, caller_id, request_id, method, subject, before, after,
+    key_id, caller_address, call_id, chain_sha256
 FROM changes
 WHERE studio_key = $1 AND revision > $2
 ORDER BY revision
@@ -75,7 +86,41 @@ func (q *Queries) ListChanges(ctx context.Context, arg ListChangesParams) ([]Cha
 			&i.Subject,
 			&i.Before,
 			&i.After,
+			&i.KeyID,
+			&i.CallerAddress,
+			&i.CallID,
+			&i.ChainSha256,
 		); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
+const TraceHeads = `-- name: TraceHeads :many
+SELECT studio_id, revision, chain_sha256 FROM studios ORDER BY studio_id
+`
+
+type TraceHeadsRow struct {
+	StudioID    string
+	Revision    int64
+	ChainSha256 []byte
+}
+
+func (q *Queries) TraceHeads(ctx context.Context) ([]TraceHeadsRow, error) {
+	rows, err := q.db.Query(ctx, TraceHeads)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []TraceHeadsRow
+	for rows.Next() {
+		var i TraceHeadsRow
+		if err := rows.Scan(&i.StudioID, &i.Revision, &i.ChainSha256); err != nil {
 			return nil, err
 		}
 		items = append(items, i)

@@ -8,23 +8,20 @@ import (
 	"time"
 )
 
-type AccessKey struct {
-	SecretSha256 []byte
-	CallerID     string
-	Role         string
-	CreateTime   time.Time
-}
-
 type Change struct {
-	StudioKey  int64
-	Revision   int64
-	ChangeTime time.Time
-	CallerID   string
-	RequestID  *string
-	Method     string
-	Subject    string
-	Before     []byte
-	After      []byte
+	StudioKey     int64
+	Revision      int64
+	ChangeTime    time.Time
+	CallerID      string
+	RequestID     *string
+	Method        string
+	Subject       string
+	Before        []byte
+	After         []byte
+	KeyID         string
+	CallerAddress string
+	CallID        string
+	ChainSha256   []byte
 }
 
 type Studio struct {
@@ -41,4 +38,5 @@ type Studio struct {
 	OwnRevision       int64
 	CreateTime        time.Time
 	OwnLimits         []byte
+	ChainSha256       []byte
 }

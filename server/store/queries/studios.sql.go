@@ -12,7 +12,7 @@ import (
 
 const GetStudio = `-- name: GetStudio :one
 SELECT studio_key, studio_id, title, time_zone, step_minutes, charge_minutes, draw_minutes, acid_mist_fraction,
-    revision, equipment_revision, own_revision, create_time, own_limits
+    revision, equipment_revision, own_revision, create_time, own_limits, chain_sha256
 FROM studios
 WHERE studio_id = $1
 `
@@ -34,6 +34,7 @@ func (q *Queries) GetStudio(ctx context.Context, studioID string) (Studio, error
 		&i.OwnRevision,
 		&i.CreateTime,
 		&i.OwnLimits,
+		&i.ChainSha256,
 	)
 	return i, err
 }
@@ -88,20 +89,27 @@ func (q *Queries) InsertStudio(ctx context.Context, arg InsertStudioParams) (Ins
 
 const ListStudios = `-- name: ListStudios :many
 SELECT studio_key, studio_id, title, time_zone, step_minutes, charge_minutes, draw_minutes, acid_mist_fraction,
-    revision, equipment_revision, own_revision, create_time, own_limits
+    revision, equipment_revision, own_revision, create_time, own_limits, chain_sha256
 FROM studios
-WHERE studio_id > $1
+WHERE studio_id > $1 AND ($2::boolean OR studio_id = ANY ($3::text[]))
 ORDER BY studio_id
-LIMIT NULLIF($2::bigint, 0)
+LIMIT NULLIF($4::bigint, 0)
 `
 
 type ListStudiosParams struct {
-	AfterID string
-	MaxRows int64
+	AfterID   string
+	Every     bool
+	StudioIds []string
+	MaxRows   int64
 }
 
 func (q *Queries) ListStudios(ctx context.Context, arg ListStudiosParams) ([]Studio, error) {
-	rows, err := q.db.Query(ctx, ListStudios, arg.AfterID, arg.MaxRows)
+	rows, err := q.db.Query(ctx, ListStudios,
+		arg.AfterID,
+		arg.Every,
+		arg.StudioIds,
+		arg.MaxRows,
+	)
 	if err != nil {
 		return nil, err
 	}
@@ -123,6 +131,7 @@ func (q *Queries) ListStudios(ctx context.Context, arg ListStudiosParams) ([]Stu
 			&i.OwnRevision,
 			&i.CreateTime,
 			&i.OwnLimits,
+			&i.ChainSha256,
 		); err != nil {
 			return nil, err
 		}
@@ -136,7 +145,7 @@ func (q *Queries) ListStudios(ctx context.Context, arg ListStudiosParams) ([]Stu
 
 const LockStudio = `-- name: LockStudio :one
 SELECT studio_key, studio_id, title, time_zone, step_minutes, charge_minutes, draw_minutes, acid_mist_fraction,
-    revision, equipment_revision, own_revision, create_time, own_limits
+    revision, equipment_revision, own_revision, create_time, own_limits, chain_sha256
 FROM studios
 WHERE studio_id = $1
 FOR NO KEY UPDATE
@@ -161,20 +170,23 @@ func (q *Queries) LockStudio(ctx context.Context, studioID string) (Studio, erro
 		&i.OwnRevision,
 		&i.CreateTime,
 		&i.OwnLimits,
+		&i.ChainSha256,
 	)
 	return i, err
 }
 
 const SetStudioRevisions = `-- name: SetStudioRevisions :exec
 UPDATE studios
-SET revision = $1, equipment_revision = $2, own_revision = $3
-WHERE studio_key = $4
+SET revision = $1, equipment_revision = $2, own_revision = $3,
+    chain_sha256 = $4
+WHERE studio_key = $5
 `
 
 type SetStudioRevisionsParams struct {
 	Revision          int64
 	EquipmentRevision int64
 	OwnRevision       int64
+	ChainSha256       []byte
 	StudioKey         int64
 }
 
@@ -183,6 +195,7 @@ func (q *Queries) SetStudioRevisions(ctx context.Context, arg SetStudioRevisions
 		arg.Revision,
 		arg.EquipmentRevision,
 		arg.OwnRevision,
+		arg.ChainSha256,
 		arg.StudioKey,
 	)
 	return err
@@ -192,8 +205,9 @@ const UpdateStudio = `-- name: UpdateStudio :execrows
 UPDATE studios
 SET title = $1, time_zone = $2, step_minutes = $3, charge_minutes = $4,
     draw_minutes = $5, acid_mist_fraction = $6, own_limits = $7,
-    revision = $8, equipment_revision = $9, own_revision = $10
-WHERE studio_key = $11
+    revision = $8, equipment_revision = $9, own_revision = $10,
+    chain_sha256 = $11
+WHERE studio_key = $12
 `
 
 type UpdateStudioParams struct {
@@ -207,6 +221,7 @@ type UpdateStudioParams struct {
 	Revision          int64
 	EquipmentRevision int64
 	OwnRevision       int64
+	ChainSha256       []byte
 	StudioKey         int64
 }
 
@@ -222,6 +237,7 @@ func (q *Queries) UpdateStudio(ctx context.Context, arg UpdateStudioParams) (int
 		arg.Revision,
 		arg.EquipmentRevision,
 		arg.OwnRevision,
+		arg.ChainSha256,
 		arg.StudioKey,
 	)
 	if err != nil {

@@ -1,0 +1,73 @@
+package air
+
+import "math"
+
+// run looks, in order of time, at the windows that may come to more than the floor, until the mean has passed the level.
+func (s *sweep) run() {
+	for s.tail.at+1 < len(s.segments) && !s.passed {
+		if s.atMost() > s.floor {
+			s.through()
+			continue
+		}
+		s.over(s.tail.at + 1)
+		s.below = s.segments[s.tail.at].start
+	}
+}
+
+// reached is what some window comes to: the greatest of those that begin in the segment with the highest bound.
+func (s *sweep) reached() float64 {
+	look, at, most := *s, 0, math.Inf(-1)
+	for look.tail.at+1 < len(s.segments) {
+		if bound := look.atMost(); bound > most {
+			at, most = look.tail.at, bound
+		}
+		look.over(look.tail.at + 1)
+	}
+	look = *s
+	if at+1 < len(s.segments) {
+		look.over(at)
+		look.through()
+	}
+	return look.best
+}
+
+// over sets the window to a segment's start without looking at what it holds.
+func (s *sweep) over(at int) {
+	s.tail, s.stale = s.begin(at), true
+	for end := s.segments[at].start + s.window; s.head.at+1 < len(s.segments) && s.segments[s.head.at+1].start <= end; {
+		s.head.at++
+	}
+}
+
+// through looks at the windows that begin in the tail's segment.
+func (s *sweep) through() {
+	if s.stale {
+		s.stale = false
+		s.head = s.onward(edge{at: s.head.at}, s.segments[s.tail.at].start+s.window-s.segments[s.head.at].start)
+		s.consider(s.tail, s.head)
+	}
+	for at := s.tail.at; s.tail.at == at && s.step(); {
+	}
+}
+
+// atMost bounds the means of the windows that begin in the tail's segment, which is not the last: the whole from its start
+// to the breakpoint at or after their last end, less the least that can lie in what no such window holds.
+func (s *sweep) atMost() float64 {
+	first, next := &s.segments[s.tail.at], &s.segments[s.tail.at+1]
+	least, last := first.least(), next.start+s.window
+	at := s.head.at
+	for ; at+1 < len(s.segments) && s.segments[at].start < last; at++ {
+		least = min(least, s.segments[at].least())
+	}
+	until, total := s.segments[at].start, s.segments[at].area
+	if until < last { // the last segment has no end
+		end := &s.segments[at]
+		excess, area := end.after(last - until)
+		least = min(least, end.x0+end.offset, excess+end.offset)
+		until, total = last, total+area+end.offset*(last-until)
+	}
+	return (total - first.area - (until-first.start-s.window)*least) / s.window
+}
+
+// least is the lowest that a segment comes to.
+func (s *segment) least() float64 { return min(s.x0, s.end) + s.offset }

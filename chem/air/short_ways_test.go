@@ -1,0 +1,75 @@
+package air
+
+import (
+	"math"
+	"slices"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+)
+
+// What is left out as forgotten or too late changes nothing while the door is open.
+func TestWhatIsLeftOutBesideAFurnaceIsNotMissed(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		zone, sources := drawZone(t), shifted(drawSources(t, "others"), rapid.Float64Range(-3000, 3000).Draw(t, "shift"))
+		check := NearCheck{Zone: zone, Sources: append(drawSources(t, "own"), sources...), ExchangeCubicMetersPerSecond: 0.2}
+		if len(check.Sources) == 0 || len(check.Sources[0].DoorOpen) == 0 {
+			return
+		}
+		some, err := check.curves()
+		require.NoError(t, err)
+		all, err := NearField(zone, check.Sources, 0, 0.2)
+		require.NoError(t, err)
+		require.Len(t, some, len(all))
+		for _, open := range check.Sources[0].DoorOpen {
+			minute := rapid.Float64Range(open.StartMinute-shortTermMinutes, open.EndMinute+shortTermMinutes).Draw(t, "minute")
+			for i := range all {
+				peak, _ := all[i].Peak()
+				assert.InDelta(t, all[i].At(minute), some[i].At(minute), 1e-9*all[i].At(minute)+1e-15*peak)
+			}
+		}
+	})
+}
+
+// The room after its fan has stopped is that of sources that end, and go on uncaptured, at that minute.
+func TestAFailedFanAgainstSourcesInTwo(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		check := FanFailureCheck{Zone: drawZone(t), Sources: drawSources(t, "sources"),
+			NaturalCubicMetersPerSecond: rapid.SampledFrom([]float64{0, 0.01}).Draw(t, "natural")}
+		fails := float64(rapid.IntRange(-10, 600).Draw(t, "fails"))
+		failing, err := check.failing()
+		require.NoError(t, err)
+		got := failing.curves(fails)
+		zone, halves := check.Zone, slices.Clone(check.Sources)
+		zone.Flow = check.flow(fails)
+		for i, source := range check.Sources {
+			after := Source{Name: source.Name}
+			halves[i].Releases = nil
+			for _, r := range source.Releases {
+				early, late := r, r
+				early.EndMinute, late.StartMinute = math.Min(r.EndMinute, fails), math.Max(r.StartMinute, fails)
+				if early.StartMinute < early.EndMinute {
+					halves[i].Releases = append(halves[i].Releases, early)
+				}
+				if late.StartMinute < late.EndMinute {
+					after.Releases = append(after.Releases, late)
+				}
+			}
+			halves = append(halves, after)
+		}
+		want, err := Curves(zone, halves)
+		require.NoError(t, err)
+		require.Len(t, got, len(want))
+		minute := rapid.Float64Range(-100, 2000).Draw(t, "minute")
+		for i := range want {
+			assert.InDelta(t, want[i].At(minute), got[i].At(minute), 1e-9*want[i].At(minute)+1e-12)
+			window := rapid.SampledFrom([]float64{15, 480}).Draw(t, "window")
+			one, ok := want[i].firstMeanAbove(fails, window, 1)
+			other, also := got[i].firstMeanAbove(fails, window, 1)
+			assert.Equal(t, ok, also)
+			assert.InDelta(t, one, other, 1e-6*math.Abs(one)+1e-6)
+		}
+	})
+}

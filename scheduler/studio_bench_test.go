@@ -1,0 +1,61 @@
+package scheduler_test
+
+import (
+	"context"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"saggar/scheduler"
+	"saggar/scheduler/studio"
+)
+
+// processorTime is what this process has used: on a busy machine it says more than the clock.
+func processorTime() time.Duration {
+	var usage syscall.Rusage
+	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &usage); err != nil {
+		return 0
+	}
+	return time.Duration(usage.Utime.Nano() + usage.Stime.Nano())
+}
+
+// processorLimit is a context that ends when the process has used so much processor time.
+type processorLimit struct {
+	context.Context
+	until time.Duration
+}
+
+func (p processorLimit) Err() error {
+	if processorTime() >= p.until {
+		return context.DeadlineExceeded
+	}
+	return p.Context.Err()
+}
+
+// BenchmarkStudio plans 60 runs of 3 stages on 12 furnaces over 8 weeks, each within three seconds of processor time.
+func BenchmarkStudio(b *testing.B) {
+	p := studio.Draw(1, studio.Size{Runs: 60, Stages: 3, Furnaces: 12, Weeks: 8, Firings: 60})
+	var result scheduler.Result
+	var first time.Duration
+	for b.Loop() {
+		begun := processorTime()
+		first = 0
+		var err error
+		result, err = scheduler.Solve(processorLimit{context.Background(), begun + 6*time.Second}, p, scheduler.Options{
+			SkipWhy: true, OnImprove: func(scheduler.Progress) {
+				if first == 0 {
+					first = processorTime() - begun
+				}
+			},
+		})
+		require.NoError(b, err)
+		require.NotEmpty(b, result.Solution.Tasks)
+	}
+	b.ReportMetric(first.Seconds(), "s-to-first")
+	for _, o := range result.Objectives {
+		b.ReportMetric(float64(o.Value), string(o.Objective))
+	}
+	b.ReportMetric(float64(result.Conflicts), "conflicts/op")
+}

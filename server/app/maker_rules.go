@@ -1,0 +1,111 @@
+package app
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"saggar/chem"
+	"saggar/chem/finding"
+	"saggar/server/domain"
+	"saggar/server/store"
+)
+
+// hotCelsius is from where on a furnace is charged hot: what is below burns nobody who wears gloves (common practice, no
+// source).
+const hotCelsius = 100
+
+// Codes of the findings about trainings.
+const (
+	codeTrainingMissing = "TRAINING_MISSING"
+	codeTrainingLapsed  = "TRAINING_LAPSED"
+)
+
+// checkDepartment holds a run's department against those that the studio keeps, and a maker against their own. A studio
+// that keeps none takes any.
+func checkDepartment(ctx context.Context, tx *store.Tx, studioKey int64, at runAt) error {
+	departments, err := tx.ListDepartments(ctx, studioKey, "", 0)
+	if err != nil || len(departments) == 0 {
+		return err
+	}
+	var ids []string
+	for _, d := range departments {
+		ids = append(ids, d.ID)
+	}
+	wanted := at.request.Department
+	if !slices.Contains(ids, wanted) {
+		return finding.Faults{{
+			Field: at.field + ".department", Message: fmt.Sprintf("there is no department %q", wanted), Cure: "give one of " + strings.Join(ids, ", "),
+		}}
+	}
+	if !at.ownOnly {
+		return nil
+	}
+	maker, err := tx.Person(ctx, studioKey, at.maker)
+	if errors.Is(err, domain.ErrNotFound) || err == nil && (len(maker.Departments) == 0 || slices.Contains(maker.Departments, wanted)) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	return &domain.Error{
+		Kind: domain.ErrForbidden, Subject: "departments/" + wanted,
+		Message: fmt.Sprintf("%s books for %s, not for %s", maker.ID, strings.Join(maker.Departments, " and "), wanted),
+		Cure:    "book for a department of your own, or ask a technician",
+	}
+}
+
+// checkTrainings warns of what the maker of the newest run does without a training that counts on that day: on each furnace,
+// and when it is charged hot. Only subjects are looked at for which the studio keeps trainings, and only makers who are
+// among its people.
+func (p *prepared) checkTrainings(ctx context.Context, tx *store.Tx, at runAt, stages []chem.Stage) error {
+	studioKey := p.site.Studio.Key
+	maker, err := tx.Person(ctx, studioKey, at.maker)
+	if errors.Is(err, domain.ErrNotFound) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	kept, err := tx.TrainingSubjects(ctx, studioKey)
+	if err != nil {
+		return err
+	}
+	for i, load := range p.runs[len(p.runs)-1].Loads {
+		if load.Firing == nil {
+			continue
+		}
+		subjects := []string{string(domain.KindFurnace) + "/" + load.Firing.Furnace}
+		if stages[i].ChargeAtCelsius >= hotCelsius {
+			subjects = append(subjects, "hot-charging")
+		}
+		onDate := load.Window.Start.In(p.site.Zone).Format("2006-01-02")
+		for _, subject := range subjects {
+			if f, wanting := trainingFinding(maker, subject, onDate); wanting && slices.Contains(kept, subject) {
+				f.Field = fmt.Sprintf("%s.stage_windows[%d]", at.field, i)
+				p.findings = append(p.findings, f)
+			}
+		}
+	}
+	return nil
+}
+
+// trainingFinding is what is to be said of somebody's training for a subject on a date, if anything.
+func trainingFinding(maker domain.Person, subject, onDate string) (finding.Finding, bool) {
+	i := slices.IndexFunc(maker.Trainings, func(t domain.Training) bool { return t.Subject == subject })
+	f := finding.Finding{
+		Severity: finding.Warn, Code: codeTrainingMissing, About: maker.ID,
+		Message: fmt.Sprintf("%s has no training for %s on record", maker.ID, subject),
+		Cure:    "be trained before, or have somebody at it who is", Source: "common practice, no source",
+	}
+	if i < 0 {
+		return f, true
+	}
+	training := maker.Trainings[i]
+	f.Code = codeTrainingLapsed
+	f.Message = fmt.Sprintf("%s was trained for %s on %s, which counts until %s and not on %s",
+		maker.ID, subject, training.DoneOn, training.ExpiresOn, onDate)
+	return f, !training.Counts(onDate)
+}

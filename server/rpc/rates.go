@@ -1,0 +1,168 @@
+package rpc
+
+import (
+	"context"
+	"errors"
+	"net"
+	"net/netip"
+	"sync"
+	"time"
+
+	"golang.org/x/time/rate"
+	"google.golang.org/grpc/peer"
+
+	"saggar/server/domain"
+)
+
+const (
+	// mostBuckets bounds the memory for callers and for addresses each; whoever comes on top shares one bucket.
+	mostBuckets = 8192
+	// sweepEvery is how often room is looked for.
+	sweepEvery = time.Second
+	// failuresAtOnce and failuresPerSecond are how often an address may show a key that opens nothing before its failures
+	// are held back. A person mistypes a few times; a guesser of 256 bits gets nowhere in either case, but costs look-ups.
+	failuresAtOnce    = 20
+	failuresPerSecond = 1
+	// holdFailure is how long an answer is held back from an address that goes on.
+	holdFailure = time.Second
+	// mostHeld bounds how many answers are held back at once; more are given at once.
+	mostHeld = 512
+)
+
+// buckets are token buckets by key. Safe for concurrent use.
+type buckets struct {
+	perSecond rate.Limit
+	burst     int
+	mu        sync.Mutex
+	byKey     map[string]*rate.Limiter
+	overflow  *rate.Limiter
+	swept     time.Time // when it was last looked which are full
+}
+
+// newBuckets makes buckets of a burst that fill again at a rate; 0 per second means no limit.
+func newBuckets(perSecond float64, burst int) *buckets {
+	limit := rate.Limit(perSecond)
+	if perSecond == 0 {
+		limit = rate.Inf
+	}
+	return &buckets{perSecond: limit, burst: burst, byKey: map[string]*rate.Limiter{}, overflow: rate.NewLimiter(limit, burst)}
+}
+
+// take takes one token, or reports that there is none.
+func (b *buckets) take(key string, now time.Time) bool {
+	if b.perSecond == rate.Inf {
+		return true
+	}
+	b.mu.Lock()
+	limiter, known := b.byKey[key]
+	if !known {
+		limiter = b.add(key, now)
+	}
+	b.mu.Unlock()
+	return limiter.AllowN(now, 1)
+}
+
+// add makes a bucket. Full ones, of whoever was silent for a while, make room, which is looked at now and then only: it
+// takes a while, and everybody waits.
+func (b *buckets) add(key string, now time.Time) *rate.Limiter {
+	if len(b.byKey) >= mostBuckets && now.Sub(b.swept) >= sweepEvery {
+		b.swept = now
+		for other, limiter := range b.byKey {
+			if limiter.TokensAt(now) >= float64(b.burst) {
+				delete(b.byKey, other)
+			}
+		}
+	}
+	if len(b.byKey) >= mostBuckets {
+		return b.overflow
+	}
+	limiter := rate.NewLimiter(b.perSecond, b.burst)
+	b.byKey[key] = limiter
+	return limiter
+}
+
+// rates holds callers to a number of calls, and addresses to a number of failures. Time is the machine's: a clock that
+// stands still would never let anybody in again.
+type rates struct {
+	calls    *buckets
+	failures *buckets
+	held     chan struct{}
+	now      func() time.Time
+	hold     time.Duration
+}
+
+func newRates(callsPerSecond float64, burst int) *rates {
+	return &rates{
+		calls: newBuckets(callsPerSecond, burst), failures: newBuckets(failuresPerSecond, failuresAtOnce),
+		held: make(chan struct{}, mostHeld), now: time.Now, hold: holdFailure,
+	}
+}
+
+// admit counts a call of somebody who is known.
+func (r *rates) admit(who domain.Identity) error {
+	if r.calls.take(who.ID+" "+who.KeyID, r.now()) {
+		return nil
+	}
+	return &domain.Error{
+		Kind: domain.ErrTooMany, Subject: who.ID, Message: "too many calls at once",
+		Cure: "wait a second, and leave some time between calls",
+	}
+}
+
+// failed counts a call with a key that opens nothing. Once an address has had its failures, each further one is answered
+// late. Keys that open something are never looked at here, so that nobody who has one is locked out by a neighbour.
+func (r *rates) failed(ctx context.Context, err error) error {
+	if !errors.Is(err, domain.ErrUnauthenticated) || r.failures.take(addressOf(ctx), r.now()) {
+		return err
+	}
+	select {
+	case r.held <- struct{}{}:
+		defer func() { <-r.held }()
+		patience := time.NewTimer(r.hold)
+		defer patience.Stop()
+		select {
+		case <-patience.C:
+		case <-ctx.Done():
+		}
+	default:
+	}
+	return &domain.Error{
+		Kind: domain.ErrTooMany, Message: "too many calls without a valid key from this address",
+		Cure: "name the file that holds your key with --key-file or SAGGAR_KEY_FILE; a valid one is let in at once",
+	}
+}
+
+// addressOf is the network address of the caller: of version 6 the half that a site is given. Callers on one Unix socket
+// share one, which is the machine.
+func addressOf(ctx context.Context) string {
+	from, ok := peer.FromContext(ctx)
+	if !ok {
+		return ""
+	}
+	return siteOf(from.Addr)
+}
+
+// hostOf is the address itself, for the trace.
+func hostOf(ctx context.Context) string {
+	from, ok := peer.FromContext(ctx)
+	if !ok {
+		return ""
+	}
+	port, err := netip.ParseAddrPort(from.Addr.String())
+	if err != nil {
+		return from.Addr.Network()
+	}
+	return port.Addr().Unmap().String()
+}
+
+func siteOf(address net.Addr) string {
+	port, err := netip.ParseAddrPort(address.String())
+	if err != nil {
+		return address.Network()
+	}
+	ip := port.Addr().Unmap()
+	if ip.Is6() {
+		return netip.PrefixFrom(ip.WithZone(""), 64).Masked().String()
+	}
+	return ip.String()
+}
