@@ -39,7 +39,8 @@ type Assessment struct {
 	MixtureRatio          float64 `json:"mixture_ratio"`
 	ShiftMixtureRatio     float64 `json:"shift_mixture_ratio"`
 	ShortTermMixtureRatio float64 `json:"short_term_mixture_ratio"`
-	// FlowNeeded is the least steady flow that passes every refusing limit and both mixtures; nil: no flow does.
+	// FlowNeeded is the least steady flow that passes every refusing limit and both mixtures; nil: no flow does, or no
+	// species has such a limit. Limits that only warn are not counted in it.
 	FlowNeeded *float64 `json:"flow_needed_cubic_meters_per_second"`
 	// ChargeShareEnough is the share of all releases, [0, 1], that passes them at the given flow; nil: none does.
 	ChargeShareEnough *float64 `json:"charge_share_enough"`
@@ -67,7 +68,8 @@ type SpeciesAssessment struct {
 	ReentryPPM float64 `json:"reentry_ppm"`
 	// ReentryMinute is when it is below that for good after the last release; nil: never, or no limit.
 	ReentryMinute *float64 `json:"reentry_minute"`
-	// FlowNeeded is the least steady flow that passes this species' refusing limits; nil: no flow does.
+	// FlowNeeded is the least steady flow that passes this species' refusing limits; nil: no flow does, or there is no such
+	// limit and so no flow is known to be enough.
 	FlowNeeded *float64 `json:"flow_needed_cubic_meters_per_second"`
 	// ProtectionEnough is the least class that would be enough at the peak for whoever must be inside while a limit that
 	// refuses is exceeded. It covers its wearer only and clears no finding. Nil: nothing is exceeded, or none is enough.
@@ -102,6 +104,11 @@ func CheckRoom(check RoomCheck) (Assessment, error) {
 	if err != nil {
 		return Assessment{}, err
 	}
+	for _, m := range survey {
+		if err := possible(m.curve.species, m.peak); err != nil {
+			return Assessment{}, err
+		}
+	}
 	excesses, stays, err := check.held(survey, added)
 	if err != nil {
 		return Assessment{}, err
@@ -120,7 +127,9 @@ func CheckRoom(check RoomCheck) (Assessment, error) {
 	mixtures := survey.mixtures()
 	result.ShiftMixtureRatio, result.ShortTermMixtureRatio = mixtures[0].total, mixtures[1].total
 	result.MixtureRatio = max(result.ShiftMixtureRatio, result.ShortTermMixtureRatio)
-	result.FlowNeeded = flowNeeded(&check.Zone, result.Species, mixtures)
+	if slices.ContainsFunc(survey, (*measured).judged) {
+		result.FlowNeeded = flowNeeded(&check.Zone, result.Species, mixtures)
+	}
 	result.cureByRelease(survey, mixtures, check)
 	if result.LaterMinutesEnough, err = check.laterEnough(added); err != nil {
 		return Assessment{}, err
@@ -165,7 +174,9 @@ func (m *measured) assess(zone *Zone) SpeciesAssessment {
 		Limits: make([]LimitCheck, 0, len(m.limits)), Species: m.curve.species, PeakPPM: m.peak,
 		PeakMinute:     m.occupied.clock(m.peakMinute),
 		Max15MinutePPM: m.mean(shortTermMinutes).ppm, Max8HourPPM: m.mean(shiftMinutes).ppm,
-		FlowNeeded: m.flowNeeded(zone, refusing(m.limits)),
+	}
+	if m.judged() {
+		result.FlowNeeded = m.flowNeeded(zone, refusing(m.limits))
 	}
 	for _, limit := range m.limits {
 		greatest := m.mean(limit.AveragingMinutes).ppm
@@ -183,6 +194,11 @@ func (m *measured) assess(zone *Zone) SpeciesAssessment {
 		}
 	}
 	return result
+}
+
+// judged reports whether the species is held to a limit that refuses, or needs none.
+func (m *measured) judged() bool {
+	return len(refusing(m.limits)) > 0 || slices.Contains(harmless, m.curve.species)
 }
 
 // reentryLevel is a tenth of the strictest refusing shift limit, else of the strictest limit at all.

@@ -262,3 +262,19 @@ func TestWarningNamesTheFlowForItsOwnLimit(t *testing.T) {
 	mean, _ := only(t, check.Zone, check.Sources).MaxMean(15)
 	assert.InEpsilon(t, limitOf(t, "SO2", "EU", data.ShortTerm).PPM, mean, 1e-4)
 }
+
+// A room of 100 m3 without flow holds G t 24.45/M/V: 1e6 ppm of SO2 are 262 kg, and more is no room's air.
+func TestMoreGasThanTheRoomHoldsIsRefused(t *testing.T) {
+	zone := Zone{VolumeCubicMeters: 100, MixingFactor: 1}
+	for share, refused := range map[float64]bool{0.999: false, 1.001: true} {
+		sources := []Source{{Name: "pot", Releases: []Release{{"SO2", 0, 100, share * 1e6 * 100 * 64.058 / 24.45 / 1000 / 100}}}}
+		_, err := CheckRoom(RoomCheck{Zone: zone, Sources: sources})
+		_, failed := CheckFanFailure(FanFailureCheck{Zone: zone, Sources: sources})
+		for _, err := range []error{err, failed} {
+			assert.Equal(t, refused, err != nil, share)
+			if refused {
+				assert.Equal(t, "sources", finding.FaultsOf(err)[0].Field)
+			}
+		}
+	}
+}

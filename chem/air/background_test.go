@@ -60,7 +60,7 @@ func TestCarbonDioxideOfTheAirIsNoGasOfAFiring(t *testing.T) {
 }
 
 func TestFlowNeededCountsTheCarbonDioxideOfTheAir(t *testing.T) {
-	check := RoomCheck{Zone: Zone{VolumeCubicMeters: 100, MixingFactor: 1}, Sources: []Source{{Releases: []Release{{"CO2", 0, 2000, 90}}}}}
+	check := RoomCheck{Zone: Zone{VolumeCubicMeters: 100, MixingFactor: 1}, Sources: []Source{{Releases: []Release{{"CO2", 0, 2000, 85}}}}}
 	withAir, err := CheckRoom(check)
 	require.NoError(t, err)
 	check.Zone.BackgroundPPM = map[string]float64{"CO2": 0}

@@ -4,7 +4,8 @@ import (
 	"saggar/chem/finding"
 )
 
-// CaptureCure is the capture of one source that would be enough, each share rounded up to two decimals.
+// CaptureCure is the capture of one source that would be enough, each share rounded up where
+// what it lets escape has two figures.
 type CaptureCure struct {
 	Source           string  `json:"source"`
 	CaptureFraction  float64 `json:"capture_fraction"`

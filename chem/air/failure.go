@@ -70,6 +70,12 @@ func CheckFanFailure(check FanFailureCheck) (FanFailure, error) {
 		return FanFailure{}, err
 	}
 	result.seek(failing)
+	for _, curve := range failing.curves(result.AtMinute) {
+		peak, _ := curve.Peak()
+		if err := possible(curve.species, peak); err != nil {
+			return FanFailure{}, err
+		}
+	}
 	result.Limits = failing.passed(result.AtMinute)
 	for _, passed := range result.Limits {
 		if passed.evacuates() && result.EvacuateMinutes == nil {

@@ -3,6 +3,8 @@ package air
 import (
 	"fmt"
 	"math"
+	"slices"
+	"strings"
 
 	"saggar/chem/finding"
 )
@@ -38,48 +40,113 @@ func (c *FanFailureCheck) assumptions() []string {
 func (c *FanFailureCheck) finding(result *FanFailure) finding.Finding {
 	found := finding.Finding{
 		Severity: finding.Note, Code: "AIR_FAN_FAILURE", About: c.Zone.ID, Source: commonPractice,
-		Message: fmt.Sprintf("if the fan of %s stops at minute %.0f, no limit that refuses is passed", c.Zone.name(),
-			result.AtMinute),
+		Message: fmt.Sprintf("if the fan of %s stops at minute %.0f, ", c.Zone.name(), result.AtMinute),
 		Figures: []finding.Figure{{Name: "fails", Value: result.AtMinute, Unit: "min"}},
 		Cure:    stopSteps,
 	}
-	first := result.firstThatMatters()
-	if first == nil {
-		return found
+	already, next := result.thatMatter()
+	var said []string
+	if len(already) > 0 {
+		found.Severity, found.Source = finding.Warn, already[0].Source
+		said = append(said, overAlready(already))
 	}
-	found.Severity, found.Source = finding.Warn, first.Source
-	found.Message = fmt.Sprintf("if the fan of %s stops at minute %.0f, %s passes the limit %s %s of %s %s", c.Zone.name(),
-		result.AtMinute, first.Species, first.Authority, first.Kind, worded(first.Species, first.PPM), soon(first.AfterMinutes))
-	found.Figures = append(found.Figures, finding.Figure{Name: "time_to_act", Value: first.AfterMinutes, Unit: "min"})
-	if result.LeastMinutes != nil {
-		found.Figures = append(found.Figures, finding.Figure{
-			Name: "no_failure_leaves_less_than", Value: *result.LeastMinutes, Unit: "min",
-		})
+	if next != nil {
+		found.Severity, found.Source = finding.Warn, next.Source
+		said = append(said, next.worded(len(already) > 0))
 	}
+	found.Figures = append(found.Figures, result.times(len(already), next)...)
 	if result.EvacuateMinutes != nil {
-		found.Message += fmt.Sprintf("; what nobody may breathe even for a moment is passed %s", soon(*result.EvacuateMinutes))
-		found.Figures = append(found.Figures, finding.Figure{Name: "evacuate_within", Value: *result.EvacuateMinutes, Unit: "min"})
+		said = append(said, "what nobody may breathe even for a moment is passed "+soon(*result.EvacuateMinutes))
 	}
+	if unknown := c.unjudged(); len(unknown) > 0 {
+		found.Severity = finding.Warn
+		said = append(said, fmt.Sprintf("no limit that refuses is known for %s, so how long people have cannot be said of it",
+			strings.Join(unknown, ", ")))
+	}
+	if len(said) == 0 {
+		said = append(said, "no limit that refuses is passed")
+	}
+	found.Message += strings.Join(said, "; ")
 	return found
 }
 
-// firstThatMatters is the limit passed first of those that refuse or drive people out: of those that the failure brings, else
-// of those that were passed before.
-func (f *FanFailure) firstThatMatters() *PassedLimit {
-	var first *PassedLimit
-	for i := range f.Limits {
-		limit := &f.Limits[i]
-		if limit.Severity != finding.Block && !limit.evacuates() {
-			continue
-		}
-		if limit.AfterMinutes > 0 {
-			return limit
-		}
-		if first == nil {
-			first = limit
+// thatMatter are the limits that refuse or drive people out: those that were passed before the failure, and the first that is
+// passed after it, if there is one.
+func (f *FanFailure) thatMatter() (already []PassedLimit, next *PassedLimit) {
+	for i, limit := range f.Limits {
+		switch {
+		case limit.Severity != finding.Block && !limit.evacuates():
+		case limit.AfterMinutes == 0:
+			already = append(already, limit)
+		case next == nil:
+			next = &f.Limits[i]
 		}
 	}
-	return first
+	return already, next
+}
+
+// overAlready words limits that were passed while the fan still ran, by species.
+func overAlready(limits []PassedLimit) string {
+	var species []string
+	names := map[string][]string{}
+	for _, l := range limits {
+		if names[l.Species] == nil {
+			species = append(species, l.Species)
+		}
+		names[l.Species] = append(names[l.Species], fmt.Sprintf("%s %s of %s", l.Authority, l.Kind, worded(l.Species, l.PPM)))
+	}
+	for i, s := range species {
+		species[i] = fmt.Sprintf("%s is over %s already", s, strings.Join(names[s], " and "))
+	}
+	return strings.Join(species, ", ")
+}
+
+// worded is when a limit is passed, a further one or the first.
+func (l *PassedLimit) worded(further bool) string {
+	limit := "limit"
+	if further {
+		limit = "further limit"
+	}
+	return fmt.Sprintf("%s passes the %s %s %s of %s %s", l.Species, limit, l.Authority, l.Kind, worded(l.Species, l.PPM),
+		soon(l.AfterMinutes))
+}
+
+// times are the figures of how much time there is.
+func (f *FanFailure) times(alreadyCount int, next *PassedLimit) []finding.Figure {
+	if alreadyCount == 0 && next == nil {
+		return nil
+	}
+	figures := []finding.Figure{{Name: "limits_passed_already", Value: float64(alreadyCount), Unit: "1"}}
+	act := 0.0
+	if next != nil {
+		act = next.AfterMinutes
+	}
+	figures = append(figures, finding.Figure{Name: "time_to_act", Value: act, Unit: "min"})
+	if f.LeastMinutes != nil {
+		figures = append(figures, finding.Figure{Name: "no_failure_leaves_less_than", Value: *f.LeastMinutes, Unit: "min"})
+	}
+	if f.EvacuateMinutes != nil {
+		figures = append(figures, finding.Figure{Name: "evacuate_within", Value: *f.EvacuateMinutes, Unit: "min"})
+	}
+	return figures
+}
+
+// unjudged are the species given off for which no limit that refuses is known, and which are not harmless, in order.
+func (c *FanFailureCheck) unjudged() []string {
+	var unknown []string
+	for _, source := range c.Sources {
+		for _, r := range source.Releases {
+			species := countedAs(r.Species)
+			if r.GramsPerMinute == 0 || slices.Contains(harmless, species) || slices.Contains(unknown, species) {
+				continue
+			}
+			if limits, err := applicable(species, c.Own); err == nil && len(refusing(limits)) == 0 {
+				unknown = append(unknown, species)
+			}
+		}
+	}
+	slices.Sort(unknown)
+	return unknown
 }
 
 // soon words a time rounded down, so that it never promises more than there is.

@@ -66,6 +66,37 @@ func TestAFailureThatPassesNothingIsANote(t *testing.T) {
 	assert.False(t, finding.Blocks(got.Findings))
 }
 
+// The room is over NIOSH's values with the fan running: that is said first, then the first limit that the failure adds.
+func TestLimitsPassedBeforeTheFailureAreNamedFirst(t *testing.T) {
+	minute := 55.0
+	got, err := CheckFanFailure(FanFailureCheck{
+		Zone: Zone{VolumeCubicMeters: 60, Flow: ConstantFlow(0.2)}, AtMinute: &minute,
+		Sources: []Source{{Name: "pot", Releases: []Release{{"SO2", 0, 240, 0.5}}}},
+	})
+	require.NoError(t, err)
+	after, passed := passedAt(got, data.ShortTerm)
+	require.True(t, passed)
+	require.Zero(t, after)
+	message := got.Findings[0].Message
+	assert.Contains(t, message, "minute 55, SO2 is over NIOSH TWA of 2 ppm and NIOSH STEL of 5 ppm already; "+
+		"SO2 passes the further limit OSHA TWA of 5 ppm after")
+	assert.Equal(t, finding.Warn, got.Findings[0].Severity)
+}
+
+func TestAGasWithoutALimitIsNoAllClear(t *testing.T) {
+	check := drawnAway()
+	check.Sources[0].Releases = []Release{{"CH4", 0, 120, 1}, {"COS", 0, 120, 1e-6}, {"H2O", 0, 120, 1}}
+	got, err := CheckFanFailure(check)
+	require.NoError(t, err)
+	assert.Equal(t, finding.Warn, got.Findings[0].Severity)
+	assert.Contains(t, got.Findings[0].Message, "no limit that refuses is known for CH4, COS")
+	assert.NotContains(t, got.Findings[0].Message, "is passed")
+	check.Own = []OwnLimit{{"CH4", "studio", data.Ceiling, 0, 1e5, "x"}, {"COS", "studio", data.Ceiling, 0, 1, "x"}}
+	got, err = CheckFanFailure(check)
+	require.NoError(t, err)
+	assert.Equal(t, finding.Note, got.Findings[0].Severity, "a limit of the studio's own is one")
+}
+
 func TestOnlyTheFailingSourcesLoseTheirCapture(t *testing.T) {
 	check := drawnAway()
 	minute := 150.0

@@ -95,7 +95,7 @@ func (s survey) cure(f *finding.Finding, excess Excess, check *RoomCheck, result
 	if excess.Limit.Severity != finding.Block {
 		at := slices.IndexFunc(s, func(m *measured) bool { return m.curve.species == excess.Limit.Species })
 		flow = s[at].flowNeeded(&check.Zone, []Limit{excess.Limit})
-		share, ok = s[at].shareWithin([]Limit{excess.Limit})
+		share, ok = s.shareFor(excess.Limit)
 	}
 	var ways []string
 	if flow != nil {
@@ -107,7 +107,55 @@ func (s survey) cure(f *finding.Finding, excess Excess, check *RoomCheck, result
 		ways = append(ways, fmt.Sprintf("%.2g of the charge", roundDown(share)), captureWay(check.Sources, excess, share))
 	}
 	ways = append(ways, result.laterWay())
-	f.Cure = strings.Join(ways, "; or ")
+	f.Cure = s.together(excess, result) + strings.Join(ways, "; or ") + result.inside(excess)
+}
+
+// inside says what whoever must be in the room needs while the limit is exceeded: it covers its wearer and cures nothing.
+func (a *Assessment) inside(excess Excess) string {
+	at := slices.IndexFunc(a.Species, func(s SpeciesAssessment) bool { return s.Species == excess.Limit.Species })
+	if excess.Limit.Severity != finding.Block || at < 0 {
+		return ""
+	}
+	species := a.Species[at]
+	switch {
+	case species.ProtectionEnough != nil:
+		return fmt.Sprintf(". Whoever must be inside meanwhile needs at least %s, fitted, which covers its wearer only and clears "+
+			"nothing", species.ProtectionEnough.worded())
+	case species.PeakPPM > dangerous(limitsOf(species.Species)):
+		return ". Nobody enters meanwhile: it is dangerous to life"
+	default:
+		return ". No respirator is enough for whoever is inside meanwhile"
+	}
+}
+
+// together says that a cure is for more than its own finding, which alone would ask for less.
+func (s survey) together(excess Excess, result *Assessment) string {
+	if excess.Limit.Severity != finding.Block {
+		return ""
+	}
+	alone, ok := s.shareFor(excess.Limit)
+	if all := result.ChargeShareEnough; ok && all != nil && roundDown(alone) == roundDown(*all) {
+		return ""
+	}
+	with := "for all limits that refuse together"
+	if len(s) > 1 && above(result.MixtureRatio, 1) {
+		with = fmt.Sprintf("for all limits that refuse and the mixture (%.3g, 1 is allowed) together", result.MixtureRatio)
+	}
+	if ok {
+		with += fmt.Sprintf(" (this limit alone: %.2g of the charge)", roundDown(alone))
+	}
+	return with + ": "
+}
+
+// shareFor is the share of the releases at which one limit is met, also that of a mixture.
+func (s survey) shareFor(limit Limit) (float64, bool) {
+	if limit.Species == mixtureSpecies {
+		x := s.mixture(limit.Kind)
+		ratio, _ := x.ratio()
+		return shareOf(ratio, 1, x.background())
+	}
+	at := slices.IndexFunc(s, func(m *measured) bool { return m.curve.species == limit.Species })
+	return s[at].shareWithin([]Limit{limit})
 }
 
 // captureWay words the capture that is enough for the source that lets the most escape while the limit is exceeded; all
@@ -118,8 +166,8 @@ func captureWay(sources []Source, excess Excess, share float64) string {
 	}
 	most := slices.MaxFunc(sources, func(a, b Source) int { return cmp.Compare(a.escaping(excess), b.escaping(excess)) })
 	need := captures([]Source{most}, share)[0]
-	return fmt.Sprintf("capture that lets at most %.2g of what now escapes escape (%s: %.2f closed, %.2f with the door open)",
-		roundDown(share), most.Name, need.CaptureFraction, need.DoorOpenFraction)
+	return fmt.Sprintf("capture that lets at most %.2g of what now escapes escape (%s: %s closed, %s with the door open)",
+		roundDown(share), most.Name, captureWorded(need.CaptureFraction), captureWorded(need.DoorOpenFraction))
 }
 
 // escaping is the mass in g that escapes from the closed source over the window of an excess: of its species, or of

@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"math"
 	"slices"
+
+	"saggar/chem/finding"
 )
 
 // Bounds of the search for a flow: how finely a crossing is found, as a share; by which power of a half of itself a flow goes on
@@ -59,12 +61,16 @@ func (m *measured) flowNeeded(zone *Zone, limits []Limit) *float64 {
 	return leastFlow(zone, 0, m.demands(limits))
 }
 
-// flowNeeded is the least steady flow at which all species pass what refuses them, and so do the mixtures. More flow never
+// flowNeeded is the least steady flow at which all species pass what refuses them, and so do the mixtures; one without such
+// a limit counts for nothing. More flow never
 // makes anything worse, so that it is no less than any species needs.
 func flowNeeded(zone *Zone, species []SpeciesAssessment, mixtures []mixed) *float64 {
 	least := 0.0
 	for _, one := range species {
 		if one.FlowNeeded == nil {
+			if !slices.ContainsFunc(one.Limits, func(l LimitCheck) bool { return l.Severity == finding.Block }) {
+				continue // it is held to no limit that refuses
+			}
 			return nil
 		}
 		least = max(least, *one.FlowNeeded)

@@ -94,8 +94,9 @@ var limitTable = sync.OnceValue(func() map[string][]Limit {
 	return table
 })
 
-// limitedByMass reports whether the limits of a species are set in mg/m3 and none of them in ppm.
-func limitedByMass(species string) bool { return massLimited()[countedAs(species)] }
+// LimitedByMass reports whether the limits of a species are set in mg/m3 and none of them in ppm, as those of dust, fume and
+// mist are.
+func LimitedByMass(species string) bool { return massLimited()[countedAs(species)] }
 
 var massLimited = sync.OnceValue(func() map[string]bool {
 	byMass := map[string]bool{}

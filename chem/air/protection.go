@@ -18,10 +18,12 @@ type ProtectionClass struct {
 	// life; 0 where the class gets no credit.
 	MaximumUsePPM float64 `json:"maximum_use_ppm"`
 	// NeedsGoggles: it is enough only together with gas-tight goggles.
-	NeedsGoggles bool   `json:"needs_goggles"`
-	Enough       bool   `json:"enough"`
-	Reason       string `json:"reason"`
-	Source       string `json:"source"`
+	NeedsGoggles bool `json:"needs_goggles"`
+	Enough       bool `json:"enough"`
+	// Unknown: no limit that refuses is known, so whether it would be enough cannot be said; Enough is false then.
+	Unknown bool   `json:"unknown"`
+	Reason  string `json:"reason"`
+	Source  string `json:"source"`
 }
 
 // cartridge says what filters and cartridges are worth against a species (common practice, no source, save that
@@ -53,10 +55,12 @@ var cartridges = map[string]cartridge{
 
 // ProtectionCheck is every class of respirator against one concentration, with the limits that it rests on.
 type ProtectionCheck struct {
-	Species                 string            `json:"species"`
-	PPM                     float64           `json:"ppm"`
-	MilligramsPerCubicMeter float64           `json:"milligrams_per_cubic_meter"`
-	Classes                 []ProtectionClass `json:"classes"`
+	Species                 string  `json:"species"`
+	PPM                     float64 `json:"ppm"`
+	MilligramsPerCubicMeter float64 `json:"milligrams_per_cubic_meter"`
+	// Entry says what going in would take where the concentration is dangerous to life; empty where it is not.
+	Entry   string            `json:"entry"`
+	Classes []ProtectionClass `json:"classes"`
 	// Limits are the published ones, the strictest first.
 	Limits      []Limit  `json:"limits"`
 	Assumptions []string `json:"assumptions"`
@@ -80,6 +84,7 @@ func CheckProtection(species string, ppm float64) (ProtectionCheck, error) {
 	}
 	result := ProtectionCheck{
 		Species: species, PPM: ppm, MilligramsPerCubicMeter: ppm * gramsPerMole / MolarVolumeLiters,
+		Entry:   entry(species, ppm),
 		Classes: Protection(species, ppm), Limits: StrictestFirst(species), Caution: Caution, Assumptions: []string{
 			"maximum use concentration: assigned protection factor times the strictest limit that refuses, never above what is " +
 				"dangerous to life (29 CFR 1910.134(d)(3)(i))",
@@ -118,6 +123,18 @@ func Protection(species string, ppm float64) []ProtectionClass {
 	return classes
 }
 
+// entry says who may go into air that is dangerous to life (29 CFR 1910.134(d)(2)); empty where it is not.
+func entry(species string, ppm float64) string {
+	danger := dangerous(limitsOf(species))
+	if !(ppm > danger) {
+		return ""
+	}
+	return fmt.Sprintf("%s is above %s, dangerous to life: nobody enters. What 29 CFR 1910.134(d)(2) asks of those who must "+
+		"all the same is a full facepiece pressure demand SCBA for at least 30 minutes, or a full facepiece pressure demand "+
+		"supplied-air respirator with auxiliary self-contained air, and more than equipment; this tool gives no clearance for it",
+		worded(species, ppm), worded(species, danger))
+}
+
 // maximumUse is the maximum use concentration: factor times limit, never above what is dangerous to life
 // (29 CFR 1910.134(d)(3)(i)(B)).
 func maximumUse(factor, limit, dangerous float64) float64 { return min(factor*limit, dangerous) }
@@ -154,11 +171,12 @@ func (p *ProtectionClass) judge(species string, ppm float64, limit Limit, danger
 	switch {
 	case p.Reason != "":
 	case limit.PPM == 0:
-		p.Reason = "no limit that refuses is known, so no maximum use concentration"
+		p.Unknown = true
+		p.Reason = "cannot be said: no limit that refuses is known, so no maximum use concentration"
 	case !atLeastZero(ppm):
 		p.Reason = fmt.Sprintf("%v ppm is no concentration", ppm)
 	case ppm > danger:
-		p.Reason = fmt.Sprintf("%s is above %s, dangerous to life", there, worded(species, danger))
+		p.Reason = fmt.Sprintf("%s is above %s, dangerous to life: no clearance for entry is given here", there, worded(species, danger))
 	case above(ppm, p.MaximumUsePPM):
 		p.Reason = fmt.Sprintf("%s is above the maximum use concentration of %s", there, worded(species, p.MaximumUsePPM))
 	default:

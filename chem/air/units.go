@@ -61,6 +61,18 @@ func countedAs(species string) string {
 	return species
 }
 
+// wholePPM is a room of nothing but the gas.
+const wholePPM = 1e6
+
+// possible refuses a peak that is more gas than the room holds: the sums take the gas for thin in the air.
+func possible(species string, peakPPM float64) error {
+	if peakPPM <= wholePPM {
+		return nil
+	}
+	return fault("sources", fmt.Sprintf("%s would come to %.3g ppm, and no room holds more than %.0f ppm of a gas", species, peakPPM,
+		wholePPM), "look at the masses and minutes of the releases, and at the room's volume")
+}
+
 func convertible(unit string, value, gramsPerMole float64) error {
 	if !(gramsPerMole > 0) || math.IsInf(gramsPerMole, 0) {
 		return fmt.Errorf("molar mass %v g/mol: give a number above zero", gramsPerMole)

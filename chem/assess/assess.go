@@ -154,7 +154,7 @@ func (s Site) firstFit(charge Charge, index int) (StageAssessment, []finding.Fin
 			Cure:    "add a furnace, or name one that stands in the stage's furnaces",
 		})
 	}
-	return stage, refused
+	return stage, append(refused, s.unjudgedAir(charge, index, candidates)...)
 }
 
 // Candidates lists the furnaces on which a stage may be tried, by id: those that it names, or all heated ones for a heat

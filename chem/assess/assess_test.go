@@ -273,3 +273,30 @@ func TestRecipeFaults(t *testing.T) {
 	_, err = site(pot()).NewCharge(recipe(fired(chem.Calcine, 900, add("quartz", 10))), materials(), chem.Scale{Factor: -1})
 	require.NotEmpty(t, finding.FaultsOf(err))
 }
+
+// 1000 g of CaCO3 (100.086 g/mol) hold 439.7 g of CO2 (44.009 g/mol); no furnace goes to 1500 C.
+func TestAStageThatFitsNoFurnaceStillSaysWhatLeavesIt(t *testing.T) {
+	hot := fired(chem.Sinter, 1500, add("calcite", 1000), add("kaolin", 10))
+	got, err := site(pot(), gasPot()).Recipe(recipe(hot), materials(), chem.Scale{})
+	require.NoError(t, err)
+	require.Nil(t, got.Stages[0].Treatment)
+	found := withCode(got.Findings, CodeAirNotJudged)
+	require.Len(t, found, 1, "one a stage, not one a furnace")
+	assert.Equal(t, finding.Note, found[0].Severity)
+	assert.Regexp(t, `gives off 439\.7 g of CO2 in the cautious case; no furnace fits it, so the air of bay was not judged`, found[0].Message)
+	require.Len(t, found[0].Figures, 1, "water is left out")
+	assert.InDelta(t, 1000*44.009/100.086, found[0].Figures[0].Value, 0.1)
+
+	for name, c := range map[string]struct {
+		site  Site
+		stage chem.Stage
+	}{
+		"nothing comes off": {site(pot()), fired(chem.Sinter, 1500, add("corundum", 10))},
+		"no such furnace":   {site(bench()), fired(chem.Sinter, 1500, add("calcite", 1000))},
+		"it fits":           {site(pot()), fired(chem.Sinter, 1000, add("calcite", 1000))},
+	} {
+		got, err := c.site.Recipe(recipe(c.stage), materials(), chem.Scale{})
+		require.NoError(t, err, name)
+		assert.Empty(t, withCode(got.Findings, CodeAirNotJudged), name)
+	}
+}

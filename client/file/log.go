@@ -134,10 +134,13 @@ func (r *logReader) header() bool {
 		return false
 	}
 	line, _ := r.csv.FieldPos(0)
+	if !r.isHeader(line, record) {
+		return false
+	}
 	columns := map[string]int{}
 	for i, column := range record {
 		column = strings.ToLower(strings.TrimSpace(column))
-		if _, twice := columns[column]; twice && slices.Contains([]string{"minute", "time", "celsius", "millivolts"}, column) {
+		if _, twice := columns[column]; twice && isLogColumn(column) {
 			r.fault(line, "", "has two columns "+column, "leave one out")
 		}
 		columns[column] = i
@@ -161,6 +164,41 @@ func (r *logReader) header() bool {
 		r.note("left out: %s", counted(more, "further column"))
 	}
 	return len(r.faults) == 0
+}
+
+// isHeader reports whether a line has commas and names at least one column that is read; the fault says what it is else.
+func (r *logReader) isHeader(line int, record []string) bool {
+	if problem := NoCommas(record); problem != "" {
+		r.fault(line, "", problem, NoCommasCure)
+		return false
+	}
+	if slices.ContainsFunc(record, isLogColumn) {
+		return true
+	}
+	r.fault(line, "", "has no column minute or time, nor celsius or millivolts: "+shown(strings.Join(record, ","))+
+		" is no header", logHeaderCure)
+	return false
+}
+
+// isLogColumn reports whether a header's cell names a column that is read.
+func isLogColumn(cell string) bool {
+	return slices.Contains([]string{"minute", "time", "celsius", "millivolts"}, strings.ToLower(strings.TrimSpace(cell)))
+}
+
+// NoCommasCure is what makes a file comma-separated.
+const NoCommasCure = "separate the columns with commas, and write numbers with a decimal point"
+
+// NoCommas says that a header, as it was split at commas, has its columns separated by something else; empty when it has not.
+func NoCommas(header []string) string {
+	if len(header) != 1 {
+		return ""
+	}
+	for _, separator := range []struct{ sign, name string }{{";", "semicolons"}, {"\t", "tabs"}, {"|", "bars"}} {
+		if strings.Contains(header[0], separator.sign) {
+			return "separates its columns with " + separator.name + ", not with commas"
+		}
+	}
+	return ""
 }
 
 // oneOf finds the column with one of two names.

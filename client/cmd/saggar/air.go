@@ -1,6 +1,10 @@
 package main
 
 import (
+	"fmt"
+	"slices"
+	"strings"
+
 	"github.com/spf13/cobra"
 
 	"saggar/chem/air"
@@ -9,16 +13,20 @@ import (
 	"saggar/client/render"
 )
 
-// roomAir is the predicted air of one room.
+// roomAir is the predicted air of one room. The flow is nil where none does, or no species has a limit that refuses.
 type roomAir struct {
-	Species      []speciesAir      `json:"species"`
-	MixtureRatio float64           `json:"mixture_ratio"`
-	Series       []air.SeriesPoint `json:"series"`
-	Assumptions  []string          `json:"assumptions"`
-	Caution      string            `json:"caution"`
+	Species                        []speciesAir      `json:"species"`
+	MixtureRatio                   float64           `json:"mixture_ratio"`
+	ShiftMixtureRatio              float64           `json:"shift_mixture_ratio"`
+	ShortTermMixtureRatio          float64           `json:"short_term_mixture_ratio"`
+	FlowNeededCubicMetersPerSecond *float64          `json:"flow_needed_cubic_meters_per_second"`
+	Findings                       []finding.Finding `json:"findings"`
+	Series                         []air.SeriesPoint `json:"series"`
+	Assumptions                    []string          `json:"assumptions"`
+	Caution                        string            `json:"caution"`
 }
 
-// speciesAir is one gas of it. The minute and the flow are nil where there is none.
+// speciesAir is one gas of it. The minute and the flow are nil where there is none or none is known.
 type speciesAir struct {
 	Species                        string       `json:"species"`
 	PeakPPM                        float64      `json:"peak_ppm"`
@@ -46,6 +54,12 @@ func (s *shell) airCommand() *cobra.Command {
 		s.airFanFailureCommand(), s.airLimitsCommand(), s.airProtectionCommand())
 }
 
+// Bounds of a room: nobody stands in less, and a flow that is smaller is a slip of the pen.
+const (
+	leastRoomCubicMeters = 1
+	leastFlow            = 1e-6 // m3/s
+)
+
 // roomFlags say what a room is and what is given off in it.
 type roomFlags struct {
 	volume, flow, mixing, capture *numberFlag
@@ -55,11 +69,12 @@ type roomFlags struct {
 // roomFlagsOf adds the flags of a room to a command.
 func roomFlagsOf(command *cobra.Command) *roomFlags {
 	r := &roomFlags{
-		volume: aboveZero(1e6), flow: between(0, 1e4, 0), mixing: between(1, 100, air.DefaultMixingFactor), capture: between(0, 1, 0),
+		volume: between(leastRoomCubicMeters, 1e6, 0), flow: zeroOrBetween(leastFlow, 1e4),
+		mixing: between(1, 100, air.DefaultMixingFactor), capture: between(0, 1, 0),
 	}
 	flags := command.Flags()
-	flags.Var(r.volume, "volume-cubic-meters", "air volume of the room in m3, above 0")
-	flags.Var(r.flow, "flow-cubic-meters-per-second", "fresh air through the room in m3/s, at least 0")
+	flags.Var(r.volume, "volume-cubic-meters", "air volume of the room in m3, at least 1")
+	flags.Var(r.flow, "flow-cubic-meters-per-second", "fresh air through the room in m3/s, 0 or at least 0.000001")
 	flags.Var(r.mixing, "mixing-factor", "K, at least 1: the share 1/K of the flow counts (common practice, no source)")
 	flags.Var(r.capture, "capture-efficiency", "share of the release that is drawn away at its source, 0 to 1")
 	flags.StringVar(&r.path, "release", "", "release file, - for standard input")
@@ -126,7 +141,9 @@ func (s *shell) releases(path string) ([]air.Release, error) {
 
 func newRoomAir(a air.Assessment) roomAir {
 	answer := roomAir{
-		Species: []speciesAir{}, MixtureRatio: a.MixtureRatio, Series: a.Series, Assumptions: a.Assumptions, Caution: a.Caution,
+		Species: []speciesAir{}, MixtureRatio: a.MixtureRatio, ShiftMixtureRatio: a.ShiftMixtureRatio,
+		ShortTermMixtureRatio: a.ShortTermMixtureRatio, FlowNeededCubicMetersPerSecond: a.FlowNeeded, Findings: a.Findings,
+		Series: a.Series, Assumptions: a.Assumptions, Caution: a.Caution,
 	}
 	for _, species := range a.Species {
 		one := speciesAir{
@@ -147,9 +164,9 @@ func newRoomAir(a air.Assessment) roomAir {
 
 func roomAirGrids(a roomAir) []render.Grid {
 	peaks := render.Grid{
-		Title: "Air of the room, mixture ratio " + render.Number(a.MixtureRatio),
+		Title: "Air of the room, " + a.mixtureWords(),
 		Columns: []string{
-			"species", "peak ppm", "at minute", "15 min ppm", "8 h ppm", "re-entry minute", "flow needed m3/s",
+			"species", "peak", "at minute", "over 15 min", "over 8 h", "re-entry minute", "flow needed m3/s",
 		},
 	}
 	limits := render.Grid{
@@ -159,22 +176,99 @@ func roomAirGrids(a roomAir) []render.Grid {
 	var sources sourceList
 	for _, species := range a.Species {
 		peaks.Rows = append(peaks.Rows, []string{
-			species.Species, render.Number(species.PeakPPM), render.Number(species.PeakMinute), render.Number(species.Max15MinutePPM),
-			render.Number(species.Max8HourPPM), orNone(species.ReentryMinute, "never"),
-			orNone(species.FlowNeededCubicMetersPerSecond, "no flow does"),
+			species.Species, concentration(species.Species, species.PeakPPM), render.Number(species.PeakMinute),
+			concentration(species.Species, species.Max15MinutePPM), concentration(species.Species, species.Max8HourPPM), orNone(species.ReentryMinute, species.noReentry()),
+			orNone(species.FlowNeededCubicMetersPerSecond, noFlow(species.judged())),
 		})
 		for _, l := range species.Limits {
-			limits.Rows = append(limits.Rows, append([]string{species.Species}, l.cells(&sources)...))
+			limits.Rows = append(limits.Rows, append([]string{species.Species}, l.cells(species.Species, &sources)...))
 		}
 	}
-	return append([]render.Grid{peaks, limits, sources.grid()}, notes(a.Assumptions, a.Caution)...)
+	return append([]render.Grid{peaks, a.flowGrid(), {Columns: []string{"findings"}, Rows: findingLines(a.Findings)}, limits,
+		sources.grid()}, notes(a.Assumptions, a.Caution)...)
+}
+
+// judged reports whether a limit that refuses is known for the gas, or it needs none.
+func (s speciesAir) judged() bool {
+	return s.FlowNeededCubicMetersPerSecond != nil ||
+		slices.ContainsFunc(s.Limits, func(l limitRatio) bool { return l.Severity == finding.Block })
+}
+
+// judged reports whether any gas has a limit that refuses, or needs none.
+func (a roomAir) judged() bool {
+	return slices.ContainsFunc(a.Species, func(s speciesAir) bool { return s.judged() })
+}
+
+// mixtureWords say both mixtures and which is over.
+func (a roomAir) mixtureWords() string {
+	if a.MixtureRatio == 0 && !a.judged() && len(a.Species) > 0 {
+		return "mixture ratio not known: no limit that refuses is known"
+	}
+	over := func(ratio float64) string {
+		if ratio > 1 {
+			return " (over)"
+		}
+		return ""
+	}
+	return fmt.Sprintf("mixture ratio over a shift %s%s, over a short term %s%s", render.Number(a.ShiftMixtureRatio),
+		over(a.ShiftMixtureRatio), render.Number(a.ShortTermMixtureRatio), over(a.ShortTermMixtureRatio))
+}
+
+// flowGrid says the flow for all gases together, and what it does not count.
+func (a roomAir) flowGrid() render.Grid {
+	text := "flow needed for all that refuses, both mixtures among it: " +
+		orNone(a.FlowNeededCubicMetersPerSecond, noFlow(a.judged()))
+	if a.FlowNeededCubicMetersPerSecond != nil {
+		text += " m3/s"
+	}
+	text += "; limits that only warn are not counted in it"
+	var unknown []string
+	for _, species := range a.Species {
+		if !species.judged() {
+			unknown = append(unknown, species.Species)
+		}
+	}
+	if len(unknown) > 0 {
+		text += ", nor is " + strings.Join(unknown, ", ") + ", for which no limit that refuses is known"
+	}
+	return render.Grid{Rows: paragraph("", text)}
+}
+
+// noFlow words why no flow is named.
+func noFlow(judged bool) string {
+	if judged {
+		return "no flow does"
+	}
+	return "not known"
+}
+
+// noReentry words why no minute is named.
+func (s speciesAir) noReentry() string {
+	if len(s.Limits) == 0 {
+		return "not known"
+	}
+	return "never"
+}
+
+// findingLines are findings as a table tells them, each with its cure.
+func findingLines(findings []finding.Finding) [][]string {
+	var rows [][]string
+	for _, found := range findings {
+		for _, line := range wrap(fmt.Sprintf("%s %s: %s", found.Severity, found.Code, found.Message), tableWidth) {
+			rows = append(rows, []string{line})
+		}
+		for _, line := range wrap(found.Cure, tableWidth-2) {
+			rows = append(rows, []string{"  " + line})
+		}
+	}
+	return rows
 }
 
 // limitColumns head the cells of a limit.
-var limitColumns = []string{"authority", "kind", "over min", "limit ppm", "ratio", "", "above it", "source"}
+var limitColumns = []string{"authority", "kind", "over min", "limit", "ratio", "", "above it", "source"}
 
 // cells are a limit as a table shows it, with the number of its source.
-func (l limitRatio) cells(sources *sourceList) []string {
+func (l limitRatio) cells(species string, sources *sourceList) []string {
 	mark := ""
 	if l.Ratio > 1 {
 		mark = "over"
@@ -184,7 +278,7 @@ func (l limitRatio) cells(sources *sourceList) []string {
 		averaging = render.Number(l.AveragingMinutes)
 	}
 	return []string{
-		l.Authority, string(l.Kind), averaging, render.Number(l.LimitPPM), render.Number(l.Ratio), mark, string(l.Severity),
+		l.Authority, string(l.Kind), averaging, concentration(species, l.LimitPPM), render.Number(l.Ratio), mark, string(l.Severity),
 		sources.number(l.Source),
 	}
 }

@@ -1,8 +1,6 @@
 package main
 
 import (
-	"fmt"
-
 	"github.com/spf13/cobra"
 
 	"saggar/chem/air"
@@ -46,9 +44,9 @@ func (s *shell) airFanFailureCommand() *cobra.Command {
 			releaseFileHelp + " Without --at-minute the minute that leaves the\nleast time is sought. From the failure on nothing is captured.",
 	}
 	given := roomFlagsOf(command)
-	natural, at := between(0, 1e4, 0), between(-1e7, 1e7, 0)
-	command.Flags().Var(natural, "natural-cubic-meters-per-second", "what still flows by itself then, in m3/s, at least 0")
-	command.Flags().Var(at, "at-minute", "when it stops; not given: at the worst minute")
+	natural, at := zeroOrBetween(leastFlow, 1e4), between(0, maxReleaseMinute, 0)
+	command.Flags().Var(natural, "natural-cubic-meters-per-second", "what still flows by itself then, in m3/s, 0 or at least 0.000001")
+	command.Flags().Var(at, "at-minute", "when it stops, at least 0; not given: at the worst minute")
 	command.RunE = func(c *cobra.Command, _ []string) error {
 		zone, sources, err := given.room(s)
 		if err != nil {
@@ -88,7 +86,7 @@ func (f fanFailure) grids() []render.Grid {
 		title += ", the worst"
 	}
 	passed := render.Grid{Title: title + ": the limits passed", Columns: []string{
-		"species", "authority", "kind", "over min", "limit ppm", "passed after min", "greatest ppm", "source",
+		"species", "authority", "kind", "over min", "limit", "passed after min", "greatest", "source",
 	}}
 	var sources sourceList
 	for _, p := range f.Passed {
@@ -97,18 +95,10 @@ func (f fanFailure) grids() []render.Grid {
 			averaging = render.Number(p.AveragingMinutes)
 		}
 		passed.Rows = append(passed.Rows, []string{
-			p.Species, p.Authority, p.Kind, averaging, render.Number(p.LimitPPM), render.Number(p.AfterMinutes),
-			render.Number(p.GreatestPPM), sources.number(p.Source),
+			p.Species, p.Authority, p.Kind, averaging, concentration(p.Species, p.LimitPPM), render.Number(p.AfterMinutes),
+			concentration(p.Species, p.GreatestPPM), sources.number(p.Source),
 		})
 	}
-	said := render.Grid{Columns: []string{"findings"}}
-	for _, found := range f.Findings {
-		for _, line := range wrap(fmt.Sprintf("%s %s: %s", found.Severity, found.Code, found.Message), tableWidth) {
-			said.Rows = append(said.Rows, []string{line})
-		}
-		for _, line := range wrap(found.Cure, tableWidth-2) {
-			said.Rows = append(said.Rows, []string{"  " + line})
-		}
-	}
+	said := render.Grid{Columns: []string{"findings"}, Rows: findingLines(f.Findings)}
 	return append([]render.Grid{passed, said, sources.grid()}, notes(f.Assumptions, f.Caution)...)
 }

@@ -3,7 +3,6 @@ package main
 import (
 	"errors"
 	"fmt"
-	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -46,6 +45,10 @@ func (s *shell) airProtectionCommand() *cobra.Command {
 // concentrationOf is the concentration that the flags give, in ppm.
 func concentrationOf(c *cobra.Command, species string, ppm, milligrams *numberFlag) (float64, error) {
 	if c.Flags().Changed("ppm") {
+		if air.LimitedByMass(species) {
+			return 0, fmt.Errorf("--ppm: the limits of %s are set in mg/m3 only, as those of dust, fume and mist are: give "+
+				"--milligrams-per-cubic-meter", species)
+		}
 		return ppm.value, nil
 	}
 	if !c.Flags().Changed("milligrams-per-cubic-meter") {
@@ -59,34 +62,65 @@ func concentrationOf(c *cobra.Command, species string, ppm, milligrams *numberFl
 }
 
 func protectionGrids(p air.ProtectionCheck) []render.Grid {
-	classes := render.Grid{
-		Title: fmt.Sprintf("Respirators against %s ppm (%s mg/m3) of %s", render.Number(p.PPM),
-			render.Number(p.MilligramsPerCubicMeter), p.Species),
-		Columns: []string{"class", "factor", "at most ppm", "goggles", "enough", "source"},
+	there := render.Number(p.PPM) + " ppm (" + render.Number(p.MilligramsPerCubicMeter) + " mg/m3)"
+	if air.LimitedByMass(p.Species) {
+		there = render.Number(p.MilligramsPerCubicMeter) + " mg/m3"
 	}
-	limits := render.Grid{Title: "Limits, the strictest first", Columns: []string{
-		"authority", "kind", "over min", "ppm", "mg/m3", "above it", "read", "source",
-	}}
 	var sources sourceList
-	why := render.Grid{Columns: []string{"why"}}
-	for _, c := range p.Classes {
-		classes.Rows = append(classes.Rows, []string{
-			c.Class, render.Number(c.AssignedProtectionFactor), render.Number(c.MaximumUsePPM), yes(c.NeedsGoggles), yes(c.Enough),
-			sources.number(c.Source),
-		})
-		if line := []string{"- " + c.Reason}; !slices.ContainsFunc(why.Rows, func(row []string) bool { return row[0] == line[0] }) {
-			why.Rows = append(why.Rows, line)
-		}
+	classes := render.Grid{
+		Title:   fmt.Sprintf("Respirators against %s of %s", there, p.Species),
+		Columns: []string{"class, and why", "factor", "at most", "goggles", "enough", "source"},
 	}
-	for _, l := range p.Limits {
+	for _, c := range p.Classes {
+		classes.Rows = append(classes.Rows, classRows(c, p.Species, &sources)...)
+	}
+	grids := []render.Grid{classes}
+	if p.Entry != "" {
+		grids = []render.Grid{{Title: "Dangerous to life", Rows: paragraph("", p.Entry)}, classes}
+	}
+	return append(append(grids, limitsGrid(p.Limits, &sources), sources.grid()), notes(p.Assumptions, p.Caution)...)
+}
+
+// whyWidth is how wide a class's reason is set, below the longest class.
+const whyWidth = 68
+
+// classRows are a class with its reason below it.
+func classRows(c air.ProtectionClass, species string, sources *sourceList) [][]string {
+	most, enough := concentration(species, c.MaximumUsePPM), yes(c.Enough)
+	switch {
+	case c.Unknown:
+		most, enough = "not known", "cannot be said"
+	case c.MaximumUsePPM == 0:
+		most = "none"
+	}
+	rows := [][]string{{
+		c.Class, render.Number(c.AssignedProtectionFactor), most, yes(c.NeedsGoggles), enough, sources.number(c.Source),
+	}}
+	for _, line := range wrap(c.Reason, whyWidth) {
+		rows = append(rows, []string{"  " + line})
+	}
+	return rows
+}
+
+// concentration is one as a table shows it, with its unit.
+func concentration(species string, ppm float64) string {
+	value, unit := air.Shown(species, ppm)
+	return render.Number(value) + " " + unit
+}
+
+func limitsGrid(listed []air.Limit, sources *sourceList) render.Grid {
+	limits := render.Grid{Title: "Limits, the strictest first", Columns: []string{
+		"authority", "kind", "over min", "limit", "mg/m3 as set", "above it", "read", "source",
+	}}
+	for _, l := range listed {
 		averaging := "any moment"
 		if l.AveragingMinutes > 0 {
 			averaging = render.Number(l.AveragingMinutes)
 		}
 		limits.Rows = append(limits.Rows, []string{
-			l.Authority, string(l.Kind), averaging, render.Number(l.PPM), stated(l.MilligramsPerCubicMeter), string(l.Severity),
-			string(l.Read), sources.number(l.Source),
+			l.Authority, string(l.Kind), averaging, concentration(l.Species, l.PPM), stated(l.MilligramsPerCubicMeter),
+			string(l.Severity), string(l.Read), sources.number(l.Source),
 		})
 	}
-	return append([]render.Grid{classes, why, limits, sources.grid()}, notes(p.Assumptions, p.Caution)...)
+	return limits
 }

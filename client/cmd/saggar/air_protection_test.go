@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/json"
 	"slices"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -66,4 +67,46 @@ func TestAFailureAtAGivenMinute(t *testing.T) {
 	assert.False(t, given.Worst)
 	assert.Equal(t, 10.0, given.AtMinute)
 	assert.NotEmpty(t, given.Findings)
+}
+
+func TestDustIsSpokenOfByMass(t *testing.T) {
+	r := at(t, "", "air", "protection", "--species", "SiO2", "--milligrams-per-cubic-meter", "0.3")
+	require.Equal(t, api.ExitOK, r.code, r.errOut)
+	assert.Contains(t, r.out, "Respirators against 0.3 mg/m3 of SiO2")
+	assert.NotContains(t, strings.Split(r.out, "assumptions")[0], " ppm")
+	for _, species := range []string{"Pb", "SO3", "H2SO4"} {
+		r = at(t, "", "air", "protection", "--species", species, "--ppm", "12")
+		assert.Equal(t, api.ExitBadInput, r.code)
+		assert.Contains(t, r.errOut, "give --milligrams-per-cubic-meter")
+	}
+	r = at(t, "species,start_minute,end_minute,grams_per_minute\nPb,0,60,0.01\n", "air", "room", "--volume-cubic-meters", "50",
+		"--release", "-", "--flow-cubic-meters-per-second", "0.5")
+	assert.Contains(t, r.out, "0.05 mg/m3")
+	assert.NotRegexp(t, `Pb .* ppm`, r.out)
+}
+
+// 100 ppm of SO2 is dangerous to life (NIOSH 1994): at it classes are named, above it nobody is let in.
+func TestAboveWhatIsDangerousToLifeNobodyEnters(t *testing.T) {
+	for ppm, above := range map[string]bool{"100": false, "100.1": true} {
+		r := at(t, "", "air", "protection", "--species", "SO2", "--ppm", ppm)
+		assert.Equal(t, above, strings.Contains(r.out, "nobody enters"), ppm)
+		assert.Equal(t, above, strings.Contains(r.out, "29 CFR 1910.134(d)(2)"), ppm)
+		answer := decoded[air.ProtectionCheck](t, "", "air", "protection", "--species", "SO2", "--ppm", ppm)
+		assert.Equal(t, above, answer.Entry != "", ppm)
+		assert.Equal(t, !above, slices.ContainsFunc(answer.Classes, func(c air.ProtectionClass) bool { return c.Enough }), ppm)
+	}
+}
+
+func TestWithoutALimitThatRefusesNothingIsSaidOfAClass(t *testing.T) {
+	answer := decoded[air.ProtectionCheck](t, "", "air", "protection", "--species", "COS", "--ppm", "1")
+	for _, class := range answer.Classes {
+		assert.False(t, class.Enough)
+		if strings.HasPrefix(class.Class, "scba") {
+			assert.True(t, class.Unknown)
+			assert.Contains(t, class.Reason, "cannot be said: no limit that refuses is known")
+		}
+	}
+	r := at(t, "", "air", "protection", "--species", "COS", "--ppm", "1")
+	assert.Regexp(t, `scba/demand/half_mask +10 +not known +no +cannot be said`, r.out)
+	assert.NotContains(t, r.out, "0 ppm")
 }

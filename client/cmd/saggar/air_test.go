@@ -82,3 +82,58 @@ func TestLinesOfAReleaseAddUpInAnyOrderOfColumns(t *testing.T) {
 	assert.InDelta(t, once.Species[0].Max8HourPPM, twice.Species[0].Max8HourPPM, 1e-9)
 	assert.Equal(t, len(once.Series), len(twice.Series))
 }
+
+const mixedRelease = "species,start_minute,end_minute,grams_per_minute\nSO2,0,10000,0.02\nHCl,0,10000,0.02\nCO,0,10000,0.1\nHF,0,10000,0.01\n"
+
+// What has no limit gets no flow, no all-clear and a finding that says so.
+func TestAGasWithoutALimitIsSaidToBeJudgedByNone(t *testing.T) {
+	const methane = "species,start_minute,end_minute,grams_per_minute\nCH4,0,60,1\n"
+	answer := inRoom(t, methane)
+	assert.Nil(t, answer.FlowNeededCubicMetersPerSecond)
+	assert.Nil(t, answer.Species[0].FlowNeededCubicMetersPerSecond)
+	require.Len(t, answer.Findings, 1)
+	assert.Equal(t, "AIR_NO_LIMIT", answer.Findings[0].Code)
+	args := []string{"air", "room", "--volume-cubic-meters", "50", "--release", "-", "--flow-cubic-meters-per-second", "0.5"}
+	table := at(t, methane, args...)
+	for _, words := range []string{"mixture ratio not known", "WARN AIR_NO_LIMIT: CH4", "flow needed for all that refuses, both mixtures among it: not known"} {
+		assert.Contains(t, table.out, words)
+	}
+	assert.NotContains(t, table.out, "never")
+	assert.Nil(t, inRoom(t, "species,start_minute,end_minute,grams_per_minute\nCOS,0,60,1\n").Species[0].FlowNeededCubicMetersPerSecond,
+		"limits that only warn name no flow that is enough")
+	water := inRoom(t, "species,start_minute,end_minute,grams_per_minute\nH2O,0,60,1\n")
+	require.NotNil(t, water.FlowNeededCubicMetersPerSecond, "water needs no limit")
+	assert.Empty(t, water.Findings)
+}
+
+// 29 CFR 1910.1000 and NIOSH hold limits for these, so that a flow is named and too much of them refuses.
+func TestToxicGasesOfFurnaceChargesAreHeldToALimit(t *testing.T) {
+	for _, species := range []string{"HCN", "PH3", "HBr", "HNO3", "Br2", "I2"} {
+		answer := inRoom(t, "species,start_minute,end_minute,grams_per_minute\n"+species+",0,60,5\n")
+		require.NotNil(t, answer.FlowNeededCubicMetersPerSecond, species)
+		assert.Greater(t, *answer.FlowNeededCubicMetersPerSecond, 0.5, species)
+		require.NotEmpty(t, answer.Findings, species)
+		assert.Equal(t, finding.Block, answer.Findings[0].Severity, species)
+	}
+}
+
+// Each gas by itself is within its limits, together they are not: only the flow for all of them clears the mixture.
+func TestTheFlowForTheMixtureIsSaid(t *testing.T) {
+	over := inRoom(t, mixedRelease)
+	require.Greater(t, over.MixtureRatio, 1.0)
+	assert.Equal(t, over.MixtureRatio, max(over.ShiftMixtureRatio, over.ShortTermMixtureRatio))
+	needed := over.FlowNeededCubicMetersPerSecond
+	require.NotNil(t, needed)
+	for _, species := range over.Species {
+		assert.Less(t, *species.FlowNeededCubicMetersPerSecond, 0.5, "%s by itself is within", species.Species)
+	}
+	assert.Greater(t, *needed, 0.5)
+	for share, passes := range map[float64]bool{1.001: true, 0.98: false} {
+		again := inRoom(t, mixedRelease, "--flow-cubic-meters-per-second", plain(*needed*share))
+		assert.Equal(t, passes, again.MixtureRatio <= 1, "%g of the flow needed", share)
+	}
+	table := at(t, mixedRelease, "air", "room", "--volume-cubic-meters", "50", "--release", "-", "--flow-cubic-meters-per-second", "0.5")
+	assert.Contains(t, table.out, "(over)")
+	assert.Contains(t, strings.Join(strings.Fields(table.out), " "), "limits that only warn are not counted in it")
+	assert.Contains(t, table.out, "BLOCK AIR_MIXTURE")
+}

@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"saggar/client/api"
+	"saggar/client/file"
 )
 
 var update = flag.Bool("update", false, "write the golden files of the bench verbs anew")
@@ -121,17 +122,25 @@ var badCommands = map[string]badCommand{
 	"every bad line":            {"formula mass --input -", "\"Xx\"\n\"NaCl\"\n\"Yy\"", []string{"standard input:1", "standard input:3"}},
 	"endless line":              {"formula mass --input -", `"` + strings.Repeat("Na", maxLineBytes), []string{"line 1", "too long"}},
 	"no volume":                 {"air room --flow-cubic-meters-per-second 1 --release -", "", []string{"volume-cubic-meters"}},
-	"volume zero":               {badRoom + "--volume-cubic-meters 0", badHead, []string{"--volume-cubic-meters", "above 0"}},
-	"volume no number":          {badRoom + "--volume-cubic-meters NaN", badHead, []string{"--volume-cubic-meters", "above 0"}},
-	"flow below zero":           {badRoom + "--flow-cubic-meters-per-second -1", badHead, []string{"--flow-cubic-meters-per-second", "from 0"}},
-	"flow without end":          {badRoom + "--flow-cubic-meters-per-second Inf", badHead, []string{"--flow-cubic-meters-per-second", "from 0"}},
+	"volume zero":               {badRoom + "--volume-cubic-meters 0", badHead, []string{"--volume-cubic-meters", "from 1 to 1000000"}},
+	"volume of nothing":         {badRoom + "--volume-cubic-meters 1e-300", badHead, []string{"--volume-cubic-meters", "from 1 to 1000000"}},
+	"flow of nothing":           {badRoom + "--flow-cubic-meters-per-second 1e-300", badHead, []string{"--flow-cubic-meters-per-second", "0.000001", "or 0"}},
+	"more gas than room":        {badRoom, badHead + "SO2,0,527040,100000\n", []string{"sources", "SO2", "1000000 ppm", "volume"}},
+	"failure before the start":  {strings.Replace(badRoom, "room", "fan-failure", 1) + "--at-minute -5", badHead, []string{"--at-minute", "from 0"}},
+	"failure fills the room":    {strings.Replace(badRoom, "room", "fan-failure", 1), badHead + "SO2,0,527040,0.1\n", []string{"sources", "SO2", "1000000 ppm", "volume"}},
+	"volume no number":          {badRoom + "--volume-cubic-meters NaN", badHead, []string{"--volume-cubic-meters", "from 1"}},
+	"flow below zero":           {badRoom + "--flow-cubic-meters-per-second -1", badHead, []string{"--flow-cubic-meters-per-second", "or 0"}},
+	"flow without end":          {badRoom + "--flow-cubic-meters-per-second Inf", badHead, []string{"--flow-cubic-meters-per-second", "or 0"}},
 	"mixing below one":          {badRoom + "--mixing-factor 0.9", badHead, []string{"--mixing-factor", "from 1"}},
 	"capture above one":         {badRoom + "--capture-efficiency 1.1", badHead, []string{"--capture-efficiency", "from 0 to 1"}},
 	"capture a word":            {badRoom + "--capture-efficiency most", badHead, []string{"--capture-efficiency", "from 0 to 1"}},
 	"no release file":           {"air room --volume-cubic-meters 10 --flow-cubic-meters-per-second 1 --release absent.csv", "", []string{"absent.csv"}},
 	"empty release":             {badRoom, "", []string{"standard input:1", "is empty", "species,start_minute"}},
 	"header only":               {badRoom, badHead, []string{"standard input:2", "at least one line"}},
-	"no header":                 {badRoom, "SO2,0,60,1\n", []string{"standard input:1", "column 1", "species,start_minute"}},
+	"no header":                 {badRoom, "SO2,0,60,1\n", []string{"standard input:1", `"SO2,0,60,1" is no header`, "species,start_minute"}},
+	"semicolons":                {badRoom, strings.ReplaceAll(badHead, ",", ";") + "SO2;0;60;1,5\n", []string{"standard input:1", "semicolons", "commas"}},
+	"log with semicolons":       {"heat fit --log - --full-power 0-9", "minute;celsius\n0;20\n", []string{"standard input:1", "semicolons", "commas"}},
+	"log with tabs":             {"heat fit --log - --full-power 0-9", "minute\tcelsius\n0\t20\n", []string{"standard input:1", "tabs", "commas"}},
 	"column twice":              {badRoom, "species,species,start_minute,end_minute,grams_per_minute\n", []string{"column 2"}},
 	"cell missing":              {badRoom, badHead + "SO2,0,60\n", []string{"standard input:2", "wrong number of fields"}},
 	"quote open":                {badRoom, badHead + "\"SO2,0,60,1\n", []string{"standard input:", "quote"}},
@@ -223,5 +232,21 @@ func TestBadInputIsNamedWithItsPlaceAndWhatWouldBeRight(t *testing.T) {
 		for _, words := range c.says {
 			assert.Contains(t, r.errOut, words, name)
 		}
+	}
+}
+
+func TestAFileWithoutAHeaderOrCommasIsOneFault(t *testing.T) {
+	const header = "species;start_minute;end_minute;grams_per_minute\n"
+	for name, in := range map[string]string{
+		"no header": "SO2,0,60,1\nSO2,60,90,1\n", "semicolons": header + "SO2;0;60;1\n", "a mark before": "\ufeff" + header,
+	} {
+		_, err := readReleases("release.csv", strings.NewReader(in))
+		require.Error(t, err, name)
+		assert.Len(t, strings.Split(strings.TrimSpace(err.Error()), "\n"), 1, name)
+	}
+	for name, in := range map[string]string{"no header": "0,20\n1,30\n", "semicolons": "minute;celsius\n0;20\n"} {
+		_, err := file.DecodeLog("log.csv", []byte(in), file.LogOptions{})
+		require.Error(t, err, name)
+		assert.Len(t, strings.Split(strings.TrimSpace(err.Error()), "\n"), 1, name)
 	}
 }

@@ -11,6 +11,7 @@ type numberFlag struct {
 	value     float64
 	low, high float64
 	aboveLow  bool // low itself is refused
+	orZero    bool // 0 is taken too
 }
 
 // between is a flag with a default; the range includes both ends.
@@ -21,10 +22,16 @@ func between(low, high, byDefault float64) *numberFlag {
 // aboveZero is a flag without a default, for numbers above zero.
 func aboveZero(high float64) *numberFlag { return &numberFlag{high: high, aboveLow: true} }
 
+// zeroOrBetween is a flag without a default, for 0 or numbers of a range.
+func zeroOrBetween(low, high float64) *numberFlag {
+	return &numberFlag{low: low, high: high, orZero: true}
+}
+
 // Set reads the number.
 func (n *numberFlag) Set(text string) error {
 	value, err := strconv.ParseFloat(text, 64)
-	if err != nil || math.IsNaN(value) || value < n.low || value > n.high || n.aboveLow && value == n.low {
+	outside := value < n.low || value > n.high || n.aboveLow && value == n.low
+	if err != nil || math.IsNaN(value) || outside && !(n.orZero && value == 0) {
 		return fmt.Errorf("give a number %s", n.right())
 	}
 	n.value = value
@@ -34,6 +41,9 @@ func (n *numberFlag) Set(text string) error {
 func (n *numberFlag) right() string {
 	if n.aboveLow {
 		return fmt.Sprintf("above %s, at most %s", plain(n.low), plain(n.high))
+	}
+	if n.orZero {
+		return fmt.Sprintf("from %s to %s, or 0", plain(n.low), plain(n.high))
 	}
 	return fmt.Sprintf("from %s to %s", plain(n.low), plain(n.high))
 }

@@ -213,13 +213,13 @@ func (a recipeCheck) airGrids(title string) []render.Grid {
 	var sources sourceList
 	grid := render.Grid{
 		Title:   title,
-		Columns: append([]string{"stage", "room", "species", "peak ppm"}, limitColumns...),
+		Columns: append([]string{"stage", "room", "species", "peak"}, limitColumns...),
 	}
 	for _, room := range a.Air {
 		for _, species := range room.Species {
-			first := []string{room.Stage, room.Room, species.Species, render.Number(species.PeakPPM)}
+			first := []string{room.Stage, room.Room, species.Species, concentration(species.Species, species.PeakPPM)}
 			for _, l := range nearest(species.Limits) {
-				grid.Rows = append(grid.Rows, append(first, l.cells(&sources)...))
+				grid.Rows = append(grid.Rows, append(first, l.cells(species.Species, &sources)...))
 				first = []string{"", "", "", ""}
 			}
 			if len(species.Limits) == 0 && species.Species != "H2O" { // steam harms nobody in the room

@@ -160,7 +160,7 @@ const nearRatioShown = 0.01
 func (a recipeCheck) nearGrid() render.Grid {
 	grid := render.Grid{
 		Title:   "Beside the open furnace, cautious case",
-		Columns: []string{"stage", "furnace", "species", "peak ppm", "15 min ppm", "times the limit", "protection for its wearer"},
+		Columns: []string{"stage", "furnace", "species", "peak", "over 15 min", "times the limit", "protection for its wearer"},
 	}
 	for _, near := range a.Near {
 		for _, s := range near.GetSpecies() {
@@ -168,8 +168,8 @@ func (a recipeCheck) nearGrid() render.Grid {
 				continue
 			}
 			grid.Rows = append(grid.Rows, []string{
-				near.GetStage(), near.GetFurnace(), s.GetSpecies(), render.Number(s.GetPeakPpm()),
-				render.Number(s.GetMax_15MinutePpm()), render.Number(s.GetRatio()), leastProtection(s),
+				near.GetStage(), near.GetFurnace(), s.GetSpecies(), concentration(s.GetSpecies(), s.GetPeakPpm()),
+				concentration(s.GetSpecies(), s.GetMax_15MinutePpm()), render.Number(s.GetRatio()), leastProtection(s),
 			})
 		}
 	}
@@ -202,7 +202,7 @@ const fanLimitsShown = 2
 func (a recipeCheck) fanGrid() render.Grid {
 	grid := render.Grid{
 		Title:   "If the extraction stops at the worst moment, cautious case: the first refusing limits passed",
-		Columns: []string{"stage", "room", "stops in minute", "species", "limit", "ppm", "passed after min"},
+		Columns: []string{"stage", "room", "stops in minute", "species", "authority and kind", "limit", "passed after min"},
 	}
 	for _, f := range a.FanFailures {
 		first := []string{f.GetStage(), f.GetRoom(), render.Number(f.GetFailureMinute())}
@@ -213,7 +213,7 @@ func (a recipeCheck) fanGrid() render.Grid {
 			}
 			shown[p.GetSpecies()]++
 			grid.Rows = append(grid.Rows, append(first, p.GetSpecies(), p.GetAuthority()+" "+p.GetKind(),
-				render.Number(p.GetLimitPpm()), render.Number(p.GetAfterMinutes())))
+				concentration(p.GetSpecies(), p.GetLimitPpm()), render.Number(p.GetAfterMinutes())))
 			first = []string{"", "", ""}
 		}
 	}

@@ -75,8 +75,17 @@ func (r *releaseReader) header() bool {
 		r.broken(err)
 		return false
 	}
+	record[0] = strings.TrimPrefix(record[0], "\ufeff")
+	if problem := file.NoCommas(record); problem != "" {
+		r.fault(1, "", problem, file.NoCommasCure+"; "+cure)
+		return false
+	}
+	if !slices.ContainsFunc(record, func(c string) bool { return slices.Contains(releaseColumns, strings.TrimSpace(c)) }) {
+		r.fault(1, "", fmt.Sprintf("%q is no header", strings.Join(record, ",")), cure)
+		return false
+	}
 	for i, column := range record {
-		column = strings.TrimSpace(strings.TrimPrefix(column, "\ufeff"))
+		column = strings.TrimSpace(column)
 		_, twice := r.columns[column]
 		if twice || !slices.Contains(releaseColumns, column) {
 			r.fault(1, fmt.Sprintf("column %d", i+1), fmt.Sprintf("%q is no column that is needed here", column), cure)
