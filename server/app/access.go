@@ -202,13 +202,10 @@ func (a *App) newKey(in NewKey) (string, domain.AccessKey, error) {
 // keyDo makes a change to the keys of one studio, 0: of the whole server, and returns what it changed.
 type keyDo func(ctx context.Context, tx *store.Tx, studioKey int64) (before, after *domain.AccessKey, err error)
 
-// keyChange runs a change to keys. One of a studio is an entry of the studio's log; nothing is changed when both are nil.
+// keyChange runs a change to keys, which is an entry of the studio's log, or of the server's for keys that open every studio;
+// nothing is changed when both are nil.
 func (a *App) keyChange(ctx context.Context, call Call, studioID string, do keyDo) error {
 	return a.store.InTx(ctx, func(ctx context.Context, tx *store.Tx) error {
-		if studioID == "" {
-			_, _, err := do(ctx, tx, 0)
-			return err
-		}
 		studio, err := tx.LockStudio(ctx, studioID)
 		if err != nil {
 			return err
@@ -339,7 +336,7 @@ func (a *App) ExchangeAccessKey(ctx context.Context, call Call, who domain.Ident
 
 // FirstKey makes the first steward's key when no key opens the server as a whole, or when anew asks for one although. It
 // is good for nothing but its exchange, for a day. keep puts the secret where its owner finds it before the key counts, so
-// that no crash leaves a database whose only key nobody has.
+// that no crash leaves a database whose only key nobody has. The trace says that the server itself made it.
 func (a *App) FirstKey(ctx context.Context, anew bool, keep func(secret string) error) error {
 	var count int
 	err := a.store.InSnapshot(ctx, func(ctx context.Context, tx *store.Tx) (err error) {
@@ -359,5 +356,8 @@ func (a *App) FirstKey(ctx context.Context, anew bool, keep func(secret string) 
 	if err := keep(secret); err != nil {
 		return err
 	}
-	return a.store.InTx(ctx, func(ctx context.Context, tx *store.Tx) error { return tx.InsertAccessKey(ctx, key) })
+	call := Call{Caller: domain.Caller{ID: "saggard"}, Method: "FirstKey"}
+	return a.keyChange(ctx, call, domain.WholeServer, func(ctx context.Context, tx *store.Tx, _ int64) (_, after *domain.AccessKey, err error) {
+		return nil, &key, tx.InsertAccessKey(ctx, key)
+	})
 }

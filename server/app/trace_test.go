@@ -3,6 +3,7 @@ package app_test
 import (
 	"context"
 	"fmt"
+	"slices"
 	"testing"
 	"time"
 
@@ -10,6 +11,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"saggar/server/app"
 	"saggar/server/domain"
 	"saggar/server/pgtest"
 )
@@ -34,6 +36,14 @@ func traced(t *testing.T) (bench, func(statement string)) {
 	}
 }
 
+// headsOf is where one trace ends now.
+func (b bench) headsOf(t *testing.T, studioID string) []domain.TraceHead {
+	t.Helper()
+	heads, err := b.TraceHeads(b.ctx)
+	require.NoError(t, err)
+	return slices.DeleteFunc(heads, func(head domain.TraceHead) bool { return head.StudioID != studioID })
+}
+
 func TestATraceIsWholeAfterEveryKindOfChange(t *testing.T) {
 	t.Parallel()
 	b, _ := traced(t)
@@ -44,8 +54,7 @@ func TestATraceIsWholeAfterEveryKindOfChange(t *testing.T) {
 	studio, err := b.GetStudio(b.ctx, "test")
 	require.NoError(t, err)
 	assert.EqualValues(t, studio.Revision, report.ChangeCount)
-	heads, err := b.TraceHeads(b.ctx)
-	require.NoError(t, err)
+	heads := b.headsOf(t, "test")
 	require.Len(t, heads, 1)
 	assert.Equal(t, report.Head.ChainSHA256, heads[0].ChainSHA256)
 	report, err = b.VerifyTrace(b.ctx, "test", heads)
@@ -59,8 +68,7 @@ func TestATraceIsWholeAfterEveryKindOfChange(t *testing.T) {
 func TestTamperingWithTheTraceShows(t *testing.T) {
 	t.Parallel()
 	b, tamper := traced(t)
-	heads, err := b.TraceHeads(b.ctx)
-	require.NoError(t, err)
+	heads := b.headsOf(t, "test")
 	last := heads[0].Revision
 	for name, c := range map[string]struct {
 		statement, says string
@@ -112,4 +120,58 @@ func TestATraceFromBeforeTheChainGoesOn(t *testing.T) {
 	require.NoError(t, err)
 	assert.Empty(t, report.Faults)
 	assert.Equal(t, report.ChangeCount-1, report.UnlinkedCount, "and says how much no link holds")
+}
+
+// TestKeysOfTheWholeServerAreTraced follows them from the first one, which the server makes itself, before any studio stands.
+func TestKeysOfTheWholeServerAreTraced(t *testing.T) {
+	t.Parallel()
+	b, tamper := traced(t)
+	var first string
+	require.NoError(t, b.FirstKey(b.ctx, false, func(secret string) error { first = secret; return nil }))
+	who, err := b.Authenticate(b.ctx, first)
+	require.NoError(t, err)
+	exchange := call("ExchangeAccessKey")
+	exchange.KeyID, exchange.Address, exchange.ID = who.KeyID, "192.0.2.7", "call-one"
+	lasting, kept, err := b.ExchangeAccessKey(b.ctx, exchange, who, "desk")
+	require.NoError(t, err)
+	secret, made, err := b.CreateAccessKey(b.ctx, call("CreateAccessKey"), app.NewKey{Caller: domain.Caller{ID: "robot", Role: domain.RoleViewer}})
+	require.NoError(t, err)
+	for range 2 {
+		_, err = b.RevokeAccessKey(b.ctx, call("RevokeAccessKey"), domain.WholeServer, made.ID)
+		require.NoError(t, err)
+	}
+	changes, err := b.ListChanges(b.ctx, domain.WholeServer, 0, 0)
+	require.NoError(t, err)
+	var methods []string
+	for _, c := range changes {
+		methods = append(methods, c.Method)
+		for _, s := range []string{first, lasting, secret} {
+			assert.NotContains(t, fmt.Sprintf("%s %s %+v", c.Before, c.After, c), s)
+		}
+	}
+	assert.Equal(t, []string{"FirstKey", "ExchangeAccessKey", "CreateAccessKey", "RevokeAccessKey"}, methods, "nothing that changed nothing")
+	assert.Equal(t, "saggard", changes[0].Caller)
+	assert.Equal(t, []string{kept.Name(), who.KeyID, "192.0.2.7", "call-one"},
+		[]string{changes[1].Subject, changes[1].KeyID, changes[1].Address, changes[1].CallID})
+	assert.Nil(t, changes[2].Before)
+	assert.Contains(t, fmt.Sprintf("%s", changes[3].Before), `"caller": "robot"`)
+
+	heads := b.headsOf(t, domain.WholeServer)
+	report, err := b.VerifyTrace(b.ctx, domain.WholeServer, heads)
+	require.NoError(t, err)
+	assert.Empty(t, report.Faults)
+	assert.Equal(t, 4, report.ChangeCount)
+	assert.Equal(t, heads[0].ChainSHA256, report.Head.ChainSHA256)
+	studios, err := b.ListStudios(b.ctx, domain.Identity{ServerRole: domain.RoleSteward}, app.Page{Limit: 10})
+	require.NoError(t, err)
+	require.Len(t, studios, 1, "the server is no studio")
+	assert.Equal(t, "test", studios[0].ID)
+
+	tamper("DELETE FROM changes WHERE studio_key = 0 AND revision = 3")
+	report, err = b.VerifyTrace(b.ctx, domain.WholeServer, heads)
+	require.NoError(t, err)
+	assert.Contains(t, fmt.Sprint(report.Faults), "revisions 3 to 3 are missing")
+	report, err = b.VerifyTrace(b.ctx, "test", nil)
+	require.NoError(t, err)
+	assert.Empty(t, report.Faults, "each trace stands for itself")
 }

@@ -10,6 +10,10 @@ import (
 	"time"
 )
 
+// WholeServer stands in the place of a studio's id for the trace of the server as a whole, which holds what happens to keys
+// that open every studio. No studio has it.
+const WholeServer = ""
+
 // Change is one entry of the append-only log: what was changed, by whom, when, from where, before and after. Revision has no
 // gaps within a studio and is in commit order.
 type Change struct {

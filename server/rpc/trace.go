@@ -55,8 +55,12 @@ func (s *traceService) VerifyTrace(ctx context.Context, req *saggarv1.VerifyTrac
 }
 
 func changeToProto(studio string, c domain.Change) *saggarv1.Change {
+	name := fmt.Sprintf("changes/%d", c.Revision)
+	if studio != domain.WholeServer {
+		name = convert.Name(studio, "changes", fmt.Sprint(c.Revision))
+	}
 	m := &saggarv1.Change{
-		Name: convert.Name(studio, "changes", fmt.Sprint(c.Revision)), Revision: c.Revision, ChangeTime: instant(c.Time), Caller: c.Caller,
+		Name: name, Revision: c.Revision, ChangeTime: instant(c.Time), Caller: c.Caller,
 		KeyId: c.KeyID, Address: c.Address, CallId: c.CallID, RequestId: c.RequestID, Method: c.Method, Subject: c.Subject,
 		Before: storedJSON(c.Before), After: storedJSON(c.After),
 	}

@@ -1,6 +1,9 @@
 package rpc
 
 import (
+	"fmt"
+	"maps"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -66,4 +69,63 @@ func TestTheTraceSaysWhoFromWhereAndWhat(t *testing.T) {
 	assert.Equal(t, codes.InvalidArgument, status.Code(err))
 	_, err = trace.ListChanges(withKey(t, keys[domain.RoleTechnician]), &saggarv1.ListChangesRequest{Parent: north})
 	assert.Equal(t, codes.PermissionDenied, status.Code(err))
+}
+
+func TestTheTraceOfTheServerIsForItsOwnStewards(t *testing.T) {
+	t.Parallel()
+	s := serve(t)
+	s.load(t, smallStudio())
+	keys := s.people(t)
+	made, err := saggarv1.NewAccessServiceClient(s.connection).CreateAccessKey(s.steward(t), &saggarv1.CreateAccessKeyRequest{
+		AccessKey: &saggarv1.AccessKey{Caller: "robot", Role: saggarv1.Role_ROLE_VIEWER, Label: "board"},
+	})
+	require.NoError(t, err)
+	trace := saggarv1.NewTraceServiceClient(s.connection)
+	page, err := trace.ListChanges(s.steward(t), &saggarv1.ListChangesRequest{})
+	require.NoError(t, err)
+	last := page.GetChanges()[len(page.GetChanges())-1]
+	assert.Equal(t, fmt.Sprintf("changes/%d", len(page.GetChanges())), last.GetName())
+	assert.Equal(t, made.GetName(), last.GetSubject())
+	assert.Equal(t, "bufconn", last.GetAddress())
+	assert.Contains(t, last.GetAfter(), `"label":"board"`)
+	assert.NotContains(t, page.String(), made.GetSecret())
+	report, err := trace.VerifyTrace(s.steward(t), &saggarv1.VerifyTraceRequest{Heads: []*saggarv1.TraceHead{
+		{Revision: last.GetRevision(), ChainSha256: last.GetChainSha256()},
+	}})
+	require.NoError(t, err)
+	assert.Empty(t, report.GetFaults())
+	assert.EqualValues(t, last.GetRevision(), report.GetHead().GetRevision())
+	for _, secret := range append(slices.Collect(maps.Values(keys)), made.GetSecret()) {
+		_, err = trace.ListChanges(withKey(t, secret), &saggarv1.ListChangesRequest{})
+		assert.Equal(t, codes.PermissionDenied, status.Code(err))
+		_, err = trace.VerifyTrace(withKey(t, secret), &saggarv1.VerifyTraceRequest{})
+		assert.Equal(t, codes.PermissionDenied, status.Code(err))
+	}
+}
+
+// serverWide are the methods that answer without the name of a studio; ExchangeAccessKey would end the key in use.
+var serverWide = []string{"ListStudios", "GetCaller", "ListAccessKeys", "ListChanges", "VerifyTrace", "ExchangeAccessKey"}
+
+// TestNoNameReachesTheServersOwnRow asks for what the row that ends the server's trace could be taken for: a studio without a name.
+func TestNoNameReachesTheServersOwnRow(t *testing.T) {
+	t.Parallel()
+	s := serve(t)
+	for _, method := range contractMethods(t) {
+		if slices.Contains(serverWide, string(method.Name())) {
+			continue
+		}
+		for _, name := range []string{"", "studios/", "studios//rooms/hall", "studios//runs/r1"} {
+			request := newMessage(t, method.Input())
+			nameIt(t, request, name)
+			var err error
+			if method.IsStreamingServer() {
+				stream, started := saggarv1.NewRunServiceClient(s.connection).PlanRuns(s.steward(t), request.(*saggarv1.PlanRunsRequest))
+				require.NoError(t, started)
+				_, err = stream.Recv()
+			} else {
+				err = s.connection.Invoke(s.steward(t), fullName(method), request, newMessage(t, method.Output()))
+			}
+			assert.Equal(t, codes.InvalidArgument, status.Code(err), "%s of %q: %v", method.Name(), name, err)
+		}
+	}
 }

@@ -23,11 +23,15 @@ func (s *shell) keyCommand() *cobra.Command {
 		s.keyCreateCommand(), s.keyListCommand(), s.keyRevokeCommand(), s.keyExchangeCommand())
 }
 
-// keyScope is whether a verb is about the keys of one studio or of the whole server.
+// keyScope is whether a verb is about the keys of one studio, or their trace, or about those of the whole server.
 type keyScope struct{ serverWide bool }
 
 func (k *keyScope) flag(c *cobra.Command) {
 	c.Flags().BoolVar(&k.serverWide, "server-wide", false, "keys that open every studio instead of one studio's")
+}
+
+func (k *keyScope) traceFlag(c *cobra.Command) {
+	c.Flags().BoolVar(&k.serverWide, "server-wide", false, "the trace of keys that open every studio instead of one studio's")
 }
 
 // within runs fn with a connection and the studio's name, or an empty one for the whole server.

@@ -12,6 +12,9 @@ import (
 
 // zone is the studio's time zone: local times on the command line are read in it, and answers shown in it.
 func (s *shell) zone(ctx context.Context, connection *api.Connection, parent string) (*time.Location, error) {
+	if parent == "" {
+		return time.UTC, nil
+	}
 	studio, err := connection.Studios.GetStudio(ctx, &saggarv1.GetStudioRequest{Name: parent})
 	if err != nil {
 		return nil, err

@@ -8,6 +8,7 @@ import (
 	"io"
 	"os"
 	"strconv"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -43,10 +44,11 @@ func (s *shell) changes(
 
 func (s *shell) traceListCommand() *cobra.Command {
 	var after int64
+	var scope keyScope
 	list := &cobra.Command{
 		Use: "list", Short: "List the changes of the studio, oldest first; --output json has before and after", Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
-			return s.inStudio(c.Context(), func(connection *api.Connection, parent string) error {
+			return s.within(c, scope, func(connection *api.Connection, parent string) error {
 				zone, err := s.zone(c.Context(), connection, parent)
 				if err != nil {
 					return err
@@ -64,6 +66,7 @@ func (s *shell) traceListCommand() *cobra.Command {
 		},
 	}
 	list.Flags().Int64Var(&after, "after-revision", 0, "only changes after this revision")
+	scope.traceFlag(list)
 	return list
 }
 
@@ -80,6 +83,7 @@ func changeGrid(changes []*saggarv1.Change, zone *time.Location) render.Grid {
 
 func (s *shell) traceVerifyCommand() *cobra.Command {
 	var headFile string
+	var scope keyScope
 	verify := &cobra.Command{
 		Use: "verify", Args: cobra.NoArgs, Example: "  saggar trace verify --head-file trace-heads.jsonl",
 		Short: "Look through the whole trace for what was altered, removed or cut off",
@@ -87,8 +91,8 @@ func (s *shell) traceVerifyCommand() *cobra.Command {
 			"The server compares with the heads that it kept outside the database. Heads that you kept yourself, copied from its file or\n" +
 			"from the last line of an export, hold against whoever could alter that file too.",
 		RunE: func(c *cobra.Command, _ []string) error {
-			return s.inStudio(c.Context(), func(connection *api.Connection, parent string) error {
-				heads, err := readHeads(headFile, s.studio)
+			return s.within(c, scope, func(connection *api.Connection, parent string) error {
+				heads, err := readHeads(headFile, strings.TrimPrefix(parent, "studios/"))
 				if err != nil {
 					return badInput(err)
 				}
@@ -108,6 +112,7 @@ func (s *shell) traceVerifyCommand() *cobra.Command {
 	}
 	verify.Flags().StringVar(&headFile, "head-file", "",
 		"heads kept by you: lines of JSON with revision and chain_sha256, as in the server's file or an export")
+	scope.traceFlag(verify)
 	return verify
 }
 
@@ -136,7 +141,8 @@ func traceGrids(report *saggarv1.TraceReport) []render.Grid {
 // mostHeads is how many heads the server takes; the newest say most.
 const mostHeads = 1000
 
-// readHeads reads kept heads, one JSON object after the other. Those that name another studio are left out.
+// readHeads reads kept heads, one JSON object after the other. Those that name another studio are left out; the server's file
+// names none, in so many words, for the server as a whole.
 func readHeads(path, studio string) ([]*saggarv1.TraceHead, error) {
 	if path == "" {
 		return nil, nil
@@ -150,7 +156,7 @@ func readHeads(path, studio string) ([]*saggarv1.TraceHead, error) {
 	lines := json.NewDecoder(in)
 	for {
 		var line struct {
-			Studio      string      `json:"studio"`
+			Studio      *string     `json:"studio"`
 			Revision    json.Number `json:"revision"`
 			ChainSHA256 string      `json:"chain_sha256"`
 		}
@@ -162,7 +168,7 @@ func readHeads(path, studio string) ([]*saggarv1.TraceHead, error) {
 		if err := errors.Join(err, numberErr); err != nil {
 			return nil, fmt.Errorf("--head-file %s: %w", path, err)
 		}
-		if line.Studio == "" || line.Studio == studio {
+		if line.Studio == nil || *line.Studio == studio {
 			heads = append(heads, &saggarv1.TraceHead{Revision: revision, ChainSha256: line.ChainSHA256})
 		}
 	}
@@ -171,11 +177,12 @@ func readHeads(path, studio string) ([]*saggarv1.TraceHead, error) {
 func (s *shell) traceExportCommand() *cobra.Command {
 	var after int64
 	var path string
+	var scope keyScope
 	export := &cobra.Command{
 		Use: "export", Args: cobra.NoArgs, Example: "  saggar trace export --file trace.jsonl",
 		Short: "Write all changes as lines of JSON, with before, after and links",
 		RunE: func(c *cobra.Command, _ []string) error {
-			return s.inStudio(c.Context(), func(connection *api.Connection, parent string) (err error) {
+			return s.within(c, scope, func(connection *api.Connection, parent string) (err error) {
 				out := s.out
 				if path != "" {
 					file, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
@@ -193,6 +200,7 @@ func (s *shell) traceExportCommand() *cobra.Command {
 	}
 	export.Flags().Int64Var(&after, "after-revision", 0, "only changes after this revision")
 	export.Flags().StringVar(&path, "file", "", "new file, mode 0600; without it standard output")
+	scope.traceFlag(export)
 	return export
 }
 

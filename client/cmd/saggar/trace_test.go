@@ -46,6 +46,21 @@ func TestTheTraceIsListedVerifiedAndExported(t *testing.T) {
 	assert.Equal(t, 3, r.code)
 	assert.Contains(t, r.out, "NOT WHOLE")
 	assert.Len(t, asked[*saggarv1.VerifyTraceRequest](f).GetHeads(), 1)
+
+	require.NoError(t, os.WriteFile(server, []byte(`{"studio":"","revision":3,"chain_sha256":"`+link+`"}`+"\n"+
+		`{"studio":"marl-lane","revision":2,"chain_sha256":"`+link+`"}`+"\n"), 0o600))
+	f.answer("VerifyTrace", &saggarv1.TraceReport{ChangeCount: 3})
+	f.succeed("trace", "verify", "--server-wide", "--head-file", server)
+	verified := asked[*saggarv1.VerifyTraceRequest](f)
+	assert.Empty(t, verified.GetName())
+	require.Len(t, verified.GetHeads(), 1)
+	assert.EqualValues(t, 3, verified.GetHeads()[0].GetRevision(), "the server's heads name no studio")
+	f.answer("ListChanges", &saggarv1.ListChangesResponse{Changes: []*saggarv1.Change{{
+		Name: "changes/1", Revision: 1, Caller: "saggard", Method: "FirstKey", Subject: "accessKeys/k1", ChangeTime: timestamppb.Now(),
+	}}})
+	assert.Contains(t, f.succeed("trace", "list", "--server-wide"), "accessKeys/k1")
+	assert.Empty(t, asked[*saggarv1.ListChangesRequest](f).GetParent())
+
 	require.NoError(t, os.WriteFile(server, []byte("{"), 0o600))
 	assert.Equal(t, 2, f.run("trace", "verify", "--head-file", server).code)
 	assert.Equal(t, 2, f.run("trace", "verify", "--head-file", f.dir+"/none").code)

@@ -23,12 +23,13 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
-// One change in a studio, as it was written when it was made. Changes are never altered and never removed.
+// One change in a studio, or to the keys that open every studio, as it was written when it was made. Changes are never
+// altered and never removed.
 type Change struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// `studios/{studio}/changes/{revision}`.
+	// `studios/{studio}/changes/{revision}`, or `changes/{revision}` of the server as a whole.
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
-	// The studio's revision that the change made. There are no gaps.
+	// The studio's, or the server's, revision that the change made. There are no gaps.
 	Revision int64 `protobuf:"varint,2,opt,name=revision,proto3" json:"revision,omitempty"`
 	// When it was made.
 	ChangeTime *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=change_time,json=changeTime,proto3" json:"change_time,omitempty"`
@@ -42,7 +43,7 @@ type Change struct {
 	CallId string `protobuf:"bytes,7,opt,name=call_id,json=callId,proto3" json:"call_id,omitempty"`
 	// The request id that they gave, if any.
 	RequestId string `protobuf:"bytes,8,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
-	// The method that they called, for example `BookRun`.
+	// The method that they called, for example `BookRun`; `FirstKey` when the server made a first steward's key itself.
 	Method string `protobuf:"bytes,9,opt,name=method,proto3" json:"method,omitempty"`
 	// What was changed, within the studio, for example `rooms/bay`.
 	Subject string `protobuf:"bytes,10,opt,name=subject,proto3" json:"subject,omitempty"`
@@ -318,7 +319,7 @@ func (x *TraceReport) GetFaults() []string {
 // Request of ListChanges.
 type ListChangesRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Required. `studios/{studio}`.
+	// `studios/{studio}`; empty: the server as a whole.
 	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
 	// At most this many, [0, 1000]; 0 means 100, more is cut to 1000.
 	PageSize int32 `protobuf:"varint,2,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
@@ -446,7 +447,7 @@ func (x *ListChangesResponse) GetNextPageToken() string {
 // Request of VerifyTrace.
 type VerifyTraceRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Required. `studios/{studio}`.
+	// `studios/{studio}`; empty: the server as a whole.
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
 	// Heads that the caller kept, besides those that the server exported, at most 1000.
 	Heads         []*TraceHead `protobuf:"bytes,2,rep,name=heads,proto3" json:"heads,omitempty"`
@@ -529,18 +530,18 @@ const file_saggar_v1_trace_proto_rawDesc = "" +
 	"\n" +
 	"head_count\x18\x03 \x01(\x03R\theadCount\x12(\n" +
 	"\x04head\x18\x04 \x01(\v2\x14.saggar.v1.TraceHeadR\x04head\x12\x16\n" +
-	"\x06faults\x18\x05 \x03(\tR\x06faults\"\xd4\x01\n" +
-	"\x12ListChangesRequest\x12?\n" +
-	"\x06parent\x18\x01 \x01(\tB'\xbaH$r\"\x18G2\x1e^studios/[a-z][a-z0-9-]{0,62}$R\x06parent\x12$\n" +
+	"\x06faults\x18\x05 \x03(\tR\x06faults\"\xd7\x01\n" +
+	"\x12ListChangesRequest\x12B\n" +
+	"\x06parent\x18\x01 \x01(\tB*\xbaH'r%\x18G2!^(studios/[a-z][a-z0-9-]{0,62})?$R\x06parent\x12$\n" +
 	"\tpage_size\x18\x02 \x01(\x05B\a\xbaH\x04\x1a\x02(\x00R\bpageSize\x12'\n" +
 	"\n" +
 	"page_token\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x04R\tpageToken\x12.\n" +
 	"\x0eafter_revision\x18\x04 \x01(\x03B\a\xbaH\x04\"\x02(\x00R\rafterRevision\"j\n" +
 	"\x13ListChangesResponse\x12+\n" +
 	"\achanges\x18\x01 \x03(\v2\x11.saggar.v1.ChangeR\achanges\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\x88\x01\n" +
-	"\x12VerifyTraceRequest\x12;\n" +
-	"\x04name\x18\x01 \x01(\tB'\xbaH$r\"\x18G2\x1e^studios/[a-z][a-z0-9-]{0,62}$R\x04name\x125\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\x8b\x01\n" +
+	"\x12VerifyTraceRequest\x12>\n" +
+	"\x04name\x18\x01 \x01(\tB*\xbaH'r%\x18G2!^(studios/[a-z][a-z0-9-]{0,62})?$R\x04name\x125\n" +
 	"\x05heads\x18\x02 \x03(\v2\x14.saggar.v1.TraceHeadB\t\xbaH\x06\x92\x01\x03\x10\xe8\aR\x05heads2\xa2\x01\n" +
 	"\fTraceService\x12L\n" +
 	"\vListChanges\x12\x1d.saggar.v1.ListChangesRequest\x1a\x1e.saggar.v1.ListChangesResponse\x12D\n" +

@@ -27,7 +27,7 @@ const (
 //
 // For semantics around ctx use and closing/ending streaming RPCs, please refer to https://pkg.go.dev/google.golang.org/grpc/?tab=doc#ClientConn.NewStream.
 //
-// The trace of changes of a studio, for its stewards.
+// The trace of changes of a studio, for its stewards, and of the keys that open every studio, for stewards of the server.
 type TraceServiceClient interface {
 	// Lists changes, oldest first.
 	ListChanges(ctx context.Context, in *ListChangesRequest, opts ...grpc.CallOption) (*ListChangesResponse, error)
@@ -68,7 +68,7 @@ func (c *traceServiceClient) VerifyTrace(ctx context.Context, in *VerifyTraceReq
 // All implementations must embed UnimplementedTraceServiceServer
 // for forward compatibility.
 //
-// The trace of changes of a studio, for its stewards.
+// The trace of changes of a studio, for its stewards, and of the keys that open every studio, for stewards of the server.
 type TraceServiceServer interface {
 	// Lists changes, oldest first.
 	ListChanges(context.Context, *ListChangesRequest) (*ListChangesResponse, error)

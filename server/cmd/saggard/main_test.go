@@ -65,6 +65,9 @@ func TestTheFirstKeyOpensAServerAndLastsOverARestart(t *testing.T) {
 				return err == nil && caller.GetRole() == saggarv1.Role_ROLE_STEWARD
 			}, time.Minute, 50*time.Millisecond)
 		})
-		assert.NoFileExists(t, filepath.Join(dir, "trace-heads.jsonl"), "there is no studio yet")
+		heads, err := os.ReadFile(filepath.Join(dir, "trace-heads.jsonl"))
+		require.NoError(t, err)
+		assert.Equal(t, 1, strings.Count(string(heads), "\n"), "the first key is in the server's trace, once")
+		assert.Contains(t, string(heads), `"studio":"","revision":1,`)
 	}
 }
