@@ -134,12 +134,15 @@ func writeCSV(out io.Writer, grids []Grid) error {
 	return w.Error()
 }
 
+// formulaStarts are what spreadsheets take for the begin of a formula, those of full width included, or skip before one.
+const formulaStarts = "=+-@\t\r\n\uff1d\uff0b\uff0d\uff20"
+
 // guarded keeps a spreadsheet from running a cell as a formula.
 func guarded(cell string) string {
 	if cell == nothing {
 		return ""
 	}
-	if cell != "" && strings.ContainsRune("=+-@\t\r", rune(cell[0])) && !plainNumber.MatchString(cell) {
+	if first, _ := utf8.DecodeRuneInString(strings.TrimLeft(cell, " ")); strings.ContainsRune(formulaStarts, first) && !plainNumber.MatchString(cell) {
 		return "'" + cell
 	}
 	return cell

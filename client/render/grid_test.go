@@ -61,6 +61,7 @@ func TestCSVGuardsFormulas(t *testing.T) {
 	for cell, want := range map[string]string{
 		"=1+1": "'=1+1", "+a": "'+a", "-a": "'-a", "@sum": "'@sum", "\tx": "'\tx", "\rx": "'\rx", "-": "", "+1-1": "'+1-1",
 		"-5": "-5", "+1.5e3": "+1.5e3", "-.5": "-.5", "5": "5", "": "", "a=1": "a=1", "-1e": "'-1e",
+		" =1": "' =1", "\n=1": "'\n=1", "\uff1d1+1": "'\uff1d1+1", "\uff20sum": "'\uff20sum", " ": " ", "\xff=": "\xff=", "é": "é",
 	} {
 		text := written(t, render.CSV, nil, render.Grid{Columns: []string{"a", cell}, Rows: [][]string{{"x", cell}}})
 		rows, err := csv.NewReader(strings.NewReader(text)).ReadAll()
