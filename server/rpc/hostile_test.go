@@ -18,6 +18,7 @@ var hostileTexts = map[string]string{
 	"a zero":                "a\x00b",
 	"an escape":             "a\x1b[2Jb",
 	"another direction":     "a\u202etxt.exe",
+	"a mark of direction":   "a\u200fb",
 	"an isolate":            "a\u2066b\u2069",
 	"a line separator":      "a\u2028b",
 	"a way up":              "../../studios/south",

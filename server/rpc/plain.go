@@ -88,11 +88,10 @@ func instantFault(instant *timestamppb.Timestamp) (message, cure string) {
 	return "", ""
 }
 
-// isHidden tells control characters, line and paragraph separators, and the embeddings, overrides and isolates of the
-// Unicode Bidirectional Algorithm (Unicode Standard Annex 9, sections 2.1 to 2.5), by which a text shows other than it reads.
+// isHidden tells control characters, line and paragraph separators, and the embeddings, overrides, isolates and marks of the
+// Unicode Bidirectional Algorithm (Unicode Standard Annex 9, sections 2.1 to 2.6), by which a text shows other than it reads.
 func isHidden(r rune) bool {
-	isDirection := '\u202a' <= r && r <= '\u202e' || '\u2066' <= r && r <= '\u2069'
-	return unicode.IsControl(r) || isDirection || r == '\u2028' || r == '\u2029'
+	return unicode.In(r, unicode.Cc, unicode.Bidi_Control, unicode.Zl, unicode.Zp)
 }
 
 // fieldPath writes a path like `contents.furnaces[2].top_celsius`.
