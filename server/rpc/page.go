@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/base64"
+	"strings"
 
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
@@ -48,7 +49,8 @@ func pageSize(req listRequest) int {
 }
 
 // pagePosition reads where a page token says to go on; empty is the start. A token is tied to the other arguments of its
-// request, so one from another list, another filter or another caller's answer is a fault.
+// request, so one from another list, another filter or another caller's answer is a fault. It gives no right: whoever makes
+// one by hand only begins somewhere else in a list that they may read.
 func pagePosition(ctx context.Context, req listRequest) (string, error) {
 	if req.GetPageToken() == "" {
 		return "", nil
@@ -57,8 +59,15 @@ func pagePosition(ctx context.Context, req listRequest) (string, error) {
 	if err != nil || len(raw) <= tokenHashBytes || string(raw[:tokenHashBytes]) != argumentsHash(ctx, req) {
 		return "", badToken()
 	}
-	return string(raw[tokenHashBytes:]), nil
+	position := string(raw[tokenHashBytes:])
+	if strings.ContainsFunc(position, isNoPosition) {
+		return "", badToken()
+	}
+	return position, nil
 }
+
+// isNoPosition tells what stands in no id and no number, and which the database might not even take for text.
+func isNoPosition(r rune) bool { return r < ' ' || r > '~' }
 
 func badToken() error {
 	return finding.Faults{{

@@ -9,6 +9,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
 	"pgregory.net/rapid"
 
 	"saggar/chem/finding"
@@ -24,7 +26,7 @@ func TestPageSizes(t *testing.T) {
 
 func TestAPageTokenLeadsBackToItsPosition(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		position := rapid.StringN(1, 80, -1).Draw(t, "position")
+		position := rapid.StringMatching(`[ -~]{1,80}`).Draw(t, "position")
 		req := &saggarv1.ListRunsRequest{Parent: "studios/north", Department: "glass", PageSize: 10}
 		req.PageToken = pageToken(context.Background(), req, position)
 		got, err := pagePosition(context.Background(), req)
@@ -48,6 +50,8 @@ func TestForeignPageTokensAreRefused(t *testing.T) {
 		"garbled":            &saggarv1.ListRunsRequest{Parent: "studios/north", Department: "glass", PageToken: "!" + token},
 		"cut":                &saggarv1.ListRunsRequest{Parent: "studios/north", Department: "glass", PageToken: token[:5]},
 		"without a position": &saggarv1.ListRunsRequest{Parent: "studios/north", Department: "glass", PageToken: pageToken(context.Background(), own, "")},
+		"with a zero":        &saggarv1.ListRunsRequest{Parent: "studios/north", Department: "glass", PageToken: pageToken(context.Background(), own, "7\x00")},
+		"that is no text":    &saggarv1.ListRunsRequest{Parent: "studios/north", Department: "glass", PageToken: pageToken(context.Background(), own, "\xff")},
 	}
 	for name, req := range cases {
 		t.Run(name, func(t *testing.T) {
@@ -57,6 +61,30 @@ func TestForeignPageTokensAreRefused(t *testing.T) {
 			assert.Equal(t, "page_token", faults[0].Field)
 		})
 	}
+}
+
+// TestAPageTokenMadeByHandReachesNoFurther forges tokens for every list: the hash in them is no secret.
+func TestAPageTokenMadeByHandReachesNoFurther(t *testing.T) {
+	t.Parallel()
+	s := serve(t)
+	s.load(t, smallStudio())
+	keys := s.people(t)
+	as := context.WithValue(context.Background(), requestKey{}, &request{caller: domain.Caller{ID: memberIDs[domain.RoleSteward]}})
+	forged := 0
+	for _, method := range contractMethods(t) {
+		request, isList := newMessage(t, method.Input()).(parentListRequest)
+		if !isList {
+			continue
+		}
+		setField(request, "parent", north)
+		for _, position := range []string{"\x00", "\xff\xfe", "' OR 1=1 --", "../../south", "-9999999999999999999", " ", "zzzzzzzzzzzzzzzzzzzzzz"} {
+			setField(request, "page_token", pageToken(as, request, position))
+			err := s.connection.Invoke(withKey(t, keys[domain.RoleSteward]), fullName(method), request, newMessage(t, method.Output()))
+			assert.Contains(t, []codes.Code{codes.OK, codes.InvalidArgument}, status.Code(err), "%s at %q: %v", method.Name(), position, err)
+			forged++
+		}
+	}
+	assert.Greater(t, forged, 70)
 }
 
 func FuzzPageTokensNeverBreakTheServer(f *testing.F) {
