@@ -76,6 +76,29 @@ func TestTheRoleThatServesCannotAlterTheTrace(t *testing.T) {
 	require.NoError(t, store.GrantServing(t.Context(), b.connString, address), "granting again changes nothing")
 }
 
+// TestNoStatementAltersTheTrace tries as the schema's owner, as which a server may serve that was given no other role.
+func TestNoStatementAltersTheTrace(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	b.do(func(ctx context.Context, tx *store.Tx) error {
+		return tx.AppendChange(ctx, &b.studio, domain.Change{Revision: 1, Time: at(1), Caller: "ada", Subject: "rooms/bay", After: 1})
+	})
+	for _, statement := range []string{
+		"UPDATE changes SET caller_id = 'eve'", "UPDATE changes SET caller_id = 'eve' WHERE false", "DELETE FROM changes", "TRUNCATE changes",
+		"INSERT INTO changes SELECT * FROM changes ON CONFLICT ON CONSTRAINT changes_pkey DO UPDATE SET caller_id = 'eve'",
+		"MERGE INTO changes c USING changes d ON c.revision = d.revision WHEN MATCHED THEN DELETE",
+	} {
+		_, err := b.conn().Exec(t.Context(), statement)
+		assert.ErrorContains(t, err, "only ever added", statement)
+	}
+	b.do(func(ctx context.Context, tx *store.Tx) error {
+		stands, err := tx.ListChanges(ctx, b.studio.Key, 0, 0)
+		require.Len(t, stands, 1)
+		assert.Equal(t, "ada", stands[0].Caller)
+		return err
+	})
+}
+
 // TestTheLinkOutlastsTheDatabase stores whatever JSON can hold and reckons the link of what comes back.
 func TestTheLinkOutlastsTheDatabase(t *testing.T) {
 	b := newBench(t)
