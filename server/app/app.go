@@ -27,13 +27,15 @@ type App struct {
 	tokens   TokenVerifier // nil: only keys are taken
 	// lookups holds a place for each key that is read at one time, so that guessers leave connections to those who work.
 	lookups chan struct{}
+	// verifying holds a place for each trace that is looked through at one time.
+	verifying chan struct{}
 }
 
 // New returns the operations over a store. now is the clock and random the source of ids and secrets.
 func New(st *store.Store, now func() time.Time, random io.Reader) *App {
 	return &App{
 		store: st, now: now, random: random, planning: make(chan struct{}, runtime.GOMAXPROCS(0)), keys: newKeyCache(),
-		lookups: make(chan struct{}, mostLookups),
+		lookups: make(chan struct{}, mostLookups), verifying: make(chan struct{}, mostVerifications),
 	}
 }
 

@@ -11,6 +11,9 @@ import (
 const (
 	// changesAtOnce are read in one go while a trace is looked through.
 	changesAtOnce = 500
+	// mostVerifications look through a trace at one time: each holds a connection for as long as it takes, of which all
+	// studios share 16.
+	mostVerifications = 2
 	// mostTraceFaults is more than anybody needs to see that a trace was tampered with.
 	mostTraceFaults = 20
 )
@@ -54,8 +57,14 @@ type TraceReport struct {
 
 // VerifyTrace looks through the whole trace of a studio in one snapshot: that no revision is missing, that each link fits
 // what it links, that the last is the studio's, and that every head kept outside the database, or given, still stands in
-// it. Errors: domain.ErrNotFound.
+// it. Few traces at a time are looked through; others wait. Errors: domain.ErrNotFound.
 func (a *App) VerifyTrace(ctx context.Context, studioID string, given []domain.TraceHead) (TraceReport, error) {
+	select {
+	case a.verifying <- struct{}{}:
+		defer func() { <-a.verifying }()
+	case <-ctx.Done():
+		return TraceReport{}, ctx.Err()
+	}
 	heads := given
 	if a.heads != nil {
 		kept, err := a.heads(studioID)

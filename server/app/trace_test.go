@@ -177,3 +177,32 @@ func TestKeysOfTheWholeServerAreTraced(t *testing.T) {
 	require.NoError(t, err)
 	assert.Empty(t, report.Faults, "each trace stands for itself")
 }
+
+func TestFewTracesAreVerifiedAtOnce(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	inside, leave := make(chan struct{}, 8), make(chan struct{})
+	b.KeepHeads(func(string) ([]domain.TraceHead, error) {
+		inside <- struct{}{}
+		<-leave
+		return nil, nil
+	})
+	results := make(chan error, 8)
+	for range 8 {
+		go func() {
+			_, err := b.VerifyTrace(b.ctx, "test", nil)
+			results <- err
+		}()
+	}
+	<-inside
+	<-inside
+	hurried, cancel := context.WithTimeout(b.ctx, 50*time.Millisecond)
+	defer cancel()
+	_, err := b.VerifyTrace(hurried, "test", nil)
+	require.ErrorIs(t, err, context.DeadlineExceeded, "a third waits, and no longer than its caller")
+	assert.Empty(t, inside)
+	close(leave)
+	for range 8 {
+		assert.NoError(t, <-results)
+	}
+}
