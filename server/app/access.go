@@ -88,7 +88,7 @@ func (a *App) readToken(ctx context.Context, token string) (cachedKey, error) {
 	if err != nil {
 		return cachedKey{}, err
 	}
-	who := domain.Identity{ID: subject}
+	who := domain.Identity{ID: subject, Subject: subject}
 	who.Memberships, err = a.store.LookUpMemberships(ctx, subject)
 	if len(who.Memberships) > 0 {
 		who.ID = who.Memberships[0].PersonID

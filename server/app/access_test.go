@@ -235,6 +235,7 @@ func TestATokenOpensTheStudiosOfItsSubject(t *testing.T) {
 	who, err := b.Authenticate(b.ctx, "ada.b.c")
 	require.NoError(t, err)
 	assert.Equal(t, domain.RoleNone, who.In("").Role, "no token opens the server as a whole")
+	assert.Equal(t, "ada", who.Subject)
 	assert.Equal(t, domain.Caller{ID: "ada", Role: domain.RoleMaker}, who.In("test"))
 	assert.Equal(t, domain.Caller{ID: "a-l", Role: domain.RoleSteward}, who.In("south"))
 	stranger, err := b.Authenticate(b.ctx, "stranger.b.c")

@@ -36,6 +36,8 @@ type Identity struct {
 	ID string
 	// KeyID is the key that was used; empty for a token.
 	KeyID string
+	// Subject is how the issuer of a token knows them; empty for a key. Two people of two studios may share an id, never this.
+	Subject string
 	// ServerRole holds in every studio and for the server as a whole; RoleNone for who belongs to studios only.
 	ServerRole Role
 	// Memberships are in studios that stand, each once.

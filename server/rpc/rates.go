@@ -100,7 +100,8 @@ func newRates(callsPerSecond float64, burst int) *rates {
 
 // admit counts a call of somebody who is known.
 func (r *rates) admit(who domain.Identity) error {
-	if r.calls.take(who.ID+" "+who.KeyID, r.now()) {
+	// No id of a key begins with a zero, whatever an issuer takes for a subject.
+	if r.calls.take(who.KeyID+"\x00"+who.Subject, r.now()) {
 		return nil
 	}
 	return &domain.Error{

@@ -34,6 +34,12 @@ func TestACallerIsHeldToItsRateAndNobodyElseForIt(t *testing.T) {
 	}
 	require.ErrorIs(t, r.admit(ada), domain.ErrTooMany, "the sixth at once")
 	require.NoError(t, r.admit(other), "each key has its own")
+	south, north := domain.Identity{ID: "ada", Subject: "s-1"}, domain.Identity{ID: "ada", Subject: "s-2"}
+	for range 5 {
+		require.NoError(t, r.admit(south))
+	}
+	require.ErrorIs(t, r.admit(south), domain.ErrTooMany)
+	require.NoError(t, r.admit(north), "a namesake in another studio is somebody else")
 	clock.at = clock.at.Add(99 * time.Millisecond)
 	require.ErrorIs(t, r.admit(ada), domain.ErrTooMany)
 	clock.at = clock.at.Add(time.Millisecond)
