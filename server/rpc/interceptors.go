@@ -1,6 +1,7 @@
 package rpc
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"log/slog"
@@ -139,14 +140,17 @@ func isPlain(text string, mostBytes int) bool {
 	return text != "" && len(text) <= mostBytes && !strings.ContainsFunc(text, notPlain)
 }
 
-// log writes one line a request. Messages and metadata stay out of it: they hold keys.
+// log writes one line a request. Messages and metadata stay out of it: they hold keys. Whoever calls is named so that no
+// studio can have a hand in it: by the id of the key, or by the issuer's name for the bearer of a token, since a studio may call
+// anybody what it likes.
 func (g *gate) log(ctx context.Context, r *request, next func(context.Context) error) error {
 	start := g.now()
 	err := next(ctx)
 	code := codeOf(err)
 	attrs := []slog.Attr{
 		slog.String("method", strings.TrimPrefix(r.method, "/")), slog.String("code", code.String()),
-		slog.Duration("duration", g.now().Sub(start)), slog.String("caller", r.who.ID), slog.String("request_id", r.id),
+		slog.Duration("duration", g.now().Sub(start)), slog.String("caller", cmp.Or(r.who.Subject, r.who.ID)),
+		slog.String("key", r.who.KeyID), slog.String("address", hostOf(ctx)), slog.String("request_id", r.id),
 	}
 	if r.cause != nil {
 		attrs = append(attrs, slog.Any("cause", r.cause))

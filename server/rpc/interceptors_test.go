@@ -136,6 +136,35 @@ func TestPublicMethodsNeedNoKey(t *testing.T) {
 	assert.Equal(t, "DEBUG", g.line(t)["level"])
 }
 
+func TestTheLogNamesCallersAsNoStudioCan(t *testing.T) {
+	g := newTestGate(t)
+	mallorys := domain.Membership{StudioID: "south", PersonID: "sue", Role: domain.RoleViewer}
+	who := domain.Identity{ID: mallorys.PersonID, Subject: "s-1\ncode=OK", Memberships: []domain.Membership{mallorys}}
+	g.authenticate = func(context.Context, string) (domain.Identity, error) { return who, nil }
+	try := func() map[string]any {
+		g.lines.Reset()
+		_, err := g.call(from(withMetadata("authorization", "Bearer "+goodKey), "192.0.2.1"), saggarv1.AccessService_GetCaller_FullMethodName,
+			&saggarv1.GetCallerRequest{}, func(context.Context, any) (any, error) { return nil, nil })
+		require.NoError(t, err)
+		assert.Equal(t, 1, strings.Count(g.lines.String(), "\n"))
+		return g.line(t)
+	}
+	line := try()
+	assert.Equal(t, "s-1\ncode=OK", line["caller"], "the issuer's name, not the one that studio south gave")
+	assert.Equal(t, "192.0.2.1", line["address"])
+	who.Subject, who.KeyID = "", "k7"
+	line = try()
+	assert.Equal(t, "sue", line["caller"])
+	assert.Equal(t, "k7", line["key"], "which of the Sues it is")
+	g.authenticate = func(context.Context, string) (domain.Identity, error) { return domain.Identity{}, domain.ErrUnauthenticated }
+	g.lines.Reset()
+	_, err := g.call(from(withMetadata("authorization", "Bearer "+goodKey), "192.0.2.9"), saggarv1.AccessService_GetCaller_FullMethodName,
+		&saggarv1.GetCallerRequest{}, func(context.Context, any) (any, error) { return nil, nil })
+	require.Error(t, err)
+	assert.Equal(t, "192.0.2.9", g.line(t)["address"], "where guesses come from")
+	assert.NotContains(t, g.lines.String(), goodKey)
+}
+
 func TestRequestIDsThatCouldForgeTheLogAreReplaced(t *testing.T) {
 	cases := map[string]string{
 		"abc-123": "abc-123", "": "made-here", "two words": "made-here", "line\nbreak": "made-here", "naïve": "made-here",
