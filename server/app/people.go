@@ -169,8 +169,22 @@ func (a *App) DeletePerson(ctx context.Context, call Call, studioID, id string, 
 		if _, err := (Expectation{Revision: expectRevision}).met(name, present.Revision, err); err != nil {
 			return domain.Change{}, err
 		}
-		return a.logged(call, studio.Revision, name, present, nil), tx.DeletePerson(ctx, studio.Key, id, a.now())
+		keys, err := tx.ListAccessKeys(ctx, store.AccessKeysQuery{StudioKey: studio.Key, CallerID: id, At: a.now()})
+		if err != nil {
+			return domain.Change{}, err
+		}
+		left := leaver{Person: present}
+		for _, key := range keys {
+			left.EndedKeys = append(left.EndedKeys, key.ID)
+		}
+		return a.logged(call, studio.Revision, name, left, nil), tx.DeletePerson(ctx, studio.Key, id, a.now())
 	})
+}
+
+// leaver is what the log keeps of somebody who was removed, with the ids of the keys that ended with it.
+type leaver struct {
+	domain.Person
+	EndedKeys []string `json:"ended_keys"`
 }
 
 // rosterDo makes a change at the studio's revision, which is already the new one, and returns the log's entry.

@@ -56,6 +56,15 @@ func TestATraceIsWholeAfterEveryKindOfChange(t *testing.T) {
 	studio, err := b.GetStudio(b.ctx, "test")
 	require.NoError(t, err)
 	assert.EqualValues(t, studio.Revision, report.ChangeCount)
+	changes, err := b.ListChanges(b.ctx, "test", report.Head.Revision-1, 1)
+	require.NoError(t, err)
+	require.Equal(t, "DeletePerson", changes[0].Method)
+	keys, err := b.ListAccessKeys(b.ctx, call("ListAccessKeys"), app.AccessKeysQuery{StudioID: "test", ShowEnded: true})
+	require.NoError(t, err)
+	require.Len(t, keys, 1)
+	for _, told := range []string{`"id": "ada"`, `"ended_keys": ["` + keys[0].ID + `"]`} {
+		assert.Contains(t, fmt.Sprintf("%s", changes[0].Before), told, "who left, and which keys ended with it")
+	}
 	heads := b.headsOf(t, "test")
 	require.Len(t, heads, 1)
 	assert.Equal(t, report.Head.ChainSHA256, heads[0].ChainSHA256)
