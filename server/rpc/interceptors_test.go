@@ -156,7 +156,9 @@ func TestTheLogNamesCallersAsNoStudioCan(t *testing.T) {
 	line = try()
 	assert.Equal(t, "sue", line["caller"])
 	assert.Equal(t, "k7", line["key"], "which of the Sues it is")
-	g.authenticate = func(context.Context, string) (domain.Identity, error) { return domain.Identity{}, domain.ErrUnauthenticated }
+	g.authenticate = func(context.Context, string) (domain.Identity, error) {
+		return domain.Identity{}, domain.ErrUnauthenticated
+	}
 	g.lines.Reset()
 	_, err := g.call(from(withMetadata("authorization", "Bearer "+goodKey), "192.0.2.9"), saggarv1.AccessService_GetCaller_FullMethodName,
 		&saggarv1.GetCallerRequest{}, func(context.Context, any) (any, error) { return nil, nil })
