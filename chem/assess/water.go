@@ -126,5 +126,10 @@ func melting(stage chem.Stage, path string) []finding.Finding {
 		Message: fmt.Sprintf("stage %s melts, and what fume that gives off is not worked out", stage.ID),
 		Cure:    "have it cleared by whoever answers for the room, and acknowledge this code",
 		Source:  commonPractice,
+	}, {
+		Severity: finding.Note, Code: "MELTING_HEAT_NOT_COUNTED", Field: path, About: stage.ID,
+		Message: fmt.Sprintf("the heat that melting itself takes at stage %s is not counted where no table has the liquid (copper "+
+			"takes some 13 kJ a mole): the furnace then needs longer, and gives more, than is worked out", stage.ID),
+		Cure: "time the furnace with such a melt, and put those times into its file", Source: "from memory",
 	}}
 }
