@@ -6,6 +6,8 @@
 package hazard
 
 import (
+	"slices"
+
 	"strings"
 
 	"saggar/chem"
@@ -73,7 +75,11 @@ func Of(formula chem.Formula) []Trait {
 		oxidisers, sulfurs, carbons, metals, waterReactive, reducibleOxides, acids, alkalis, nitrogens, plain,
 		explosives, salts, minerals,
 	} {
-		found = append(found, judge(c)...)
+		for _, trait := range judge(c) { // two elements of one compound may show the same
+			if !slices.Contains(found, trait) {
+				found = append(found, trait)
+			}
+		}
 	}
 	return found
 }
