@@ -72,4 +72,5 @@ done
 say "outside checks"
 checks=$(go test -v -run '^TestPublished' ./chem/... ./server/certificate ./scheduler/race | grep -cE '^ +--- PASS: TestPublished')
 echo "outside checks: $checks"
-echo "each is a value held against a published table or worked example, its source beside it"
+echo "each is a value held against a published table or a worked example, its source beside it; the 77 of the worked balances are"
+echo "batches made up and worked by hand"

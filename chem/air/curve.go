@@ -79,9 +79,6 @@ func (c Curve) StartMinute() float64 {
 	return c.segments[0].start
 }
 
-// LastReleaseMinute is when the last release ends; the curve's start when there is none.
-func (c Curve) LastReleaseMinute() float64 { return c.lastRelease }
-
 // At is the concentration in ppm at a minute; where it jumps, the value just after.
 func (c Curve) At(minute float64) float64 {
 	at := c.find(minute)

@@ -62,8 +62,7 @@ func (m *measured) flowNeeded(zone *Zone, limits []Limit) *float64 {
 }
 
 // flowNeeded is the least steady flow at which all species pass what refuses them, and so do the mixtures; one without such
-// a limit counts for nothing. More flow never
-// makes anything worse, so that it is no less than any species needs.
+// a limit counts for nothing. More flow never makes anything worse, so that it is no less than any species needs.
 func flowNeeded(zone *Zone, species []SpeciesAssessment, mixtures []mixed) *float64 {
 	least := 0.0
 	for _, one := range species {
