@@ -46,6 +46,7 @@ type Connection struct {
 	Studios   saggarv1.StudioServiceClient
 	Equipment saggarv1.EquipmentServiceClient
 	Materials saggarv1.MaterialServiceClient
+	Lots      saggarv1.LotServiceClient
 	Recipes   saggarv1.RecipeServiceClient
 	Runs      saggarv1.RunServiceClient
 	Firings   saggarv1.FiringServiceClient
@@ -77,7 +78,7 @@ func Dial(o Options) (*Connection, error) {
 	}
 	return &Connection{
 		conn: conn, Studios: saggarv1.NewStudioServiceClient(conn), Equipment: saggarv1.NewEquipmentServiceClient(conn),
-		Materials: saggarv1.NewMaterialServiceClient(conn), Recipes: saggarv1.NewRecipeServiceClient(conn),
+		Materials: saggarv1.NewMaterialServiceClient(conn), Lots: saggarv1.NewLotServiceClient(conn), Recipes: saggarv1.NewRecipeServiceClient(conn),
 		Runs: saggarv1.NewRunServiceClient(conn), Firings: saggarv1.NewFiringServiceClient(conn),
 		People: saggarv1.NewPeopleServiceClient(conn), Access: saggarv1.NewAccessServiceClient(conn),
 		Trace: saggarv1.NewTraceServiceClient(conn),

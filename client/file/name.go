@@ -30,8 +30,11 @@ func CheckID(text string) error {
 
 // collectionOf gives the collection in which messages of a type stand, such as extractionCircuits; empty for none.
 func collectionOf(m protoreflect.MessageDescriptor) string {
-	if m.FullName() == (&saggarv1.Run{}).ProtoReflect().Descriptor().FullName() {
+	switch m.FullName() {
+	case (&saggarv1.Run{}).ProtoReflect().Descriptor().FullName():
 		return "runs"
+	case (&saggarv1.Lot{}).ProtoReflect().Descriptor().FullName():
+		return "lots"
 	}
 	lists := (&saggarv1.StudioFile{}).ProtoReflect().Descriptor().Fields()
 	for i := range lists.Len() {

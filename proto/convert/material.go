@@ -1,6 +1,8 @@
 package convert
 
 import (
+	"cmp"
+
 	"saggar/chem"
 	"saggar/chem/finding"
 	saggarv1 "saggar/proto/saggar/v1"
@@ -47,10 +49,10 @@ func StartFromProto(m *saggarv1.CheckRecipeRequest) *chem.Start {
 	return &chem.Start{Stage: m.GetStartStage(), Lot: LotFromProto(m.GetFromLot())}
 }
 
-// LotFromProto converts a lot.
+// LotFromProto converts what a lot is: what is said of one that is kept besides is left out.
 func LotFromProto(m *saggarv1.Lot) chem.Lot {
 	return chem.Lot{
-		ID: m.GetId(), Material: m.GetMaterial(), MassGrams: m.GetMassGrams(), MadeOn: m.GetMadeOn(), Owner: m.GetOwner(),
+		ID: cmp.Or(m.GetId(), ID(m.GetName())), Material: m.GetMaterial(), MassGrams: m.GetMassGrams(), MadeOn: m.GetMadeOn(), Owner: m.GetOwner(),
 		FromRun: m.GetFromRun(), FromStage: m.GetFromStage(), Phases: phasesFromProto(m.GetPhases()),
 		Oxides: oxidesFromProto(m.GetOxides()), LossOnIgnitionFraction: m.GetLossOnIgnitionFraction(),
 		LossOnIgnitionWaterFraction:         m.GetLossOnIgnitionWaterFraction(),
@@ -60,7 +62,7 @@ func LotFromProto(m *saggarv1.Lot) chem.Lot {
 	}
 }
 
-// LotToProto converts a lot.
+// LotToProto converts what a lot is.
 func LotToProto(l chem.Lot) *saggarv1.Lot {
 	return &saggarv1.Lot{
 		Id: l.ID, Material: l.Material, MassGrams: l.MassGrams, MadeOn: l.MadeOn, Owner: l.Owner, FromRun: l.FromRun,

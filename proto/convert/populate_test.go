@@ -38,7 +38,9 @@ func (p *populator) value(field protoreflect.FieldDescriptor, empty func() proto
 	switch field.Kind() {
 	case protoreflect.MessageKind:
 		value := empty()
-		p.fill(value.Message())
+		if field.Message().ParentFile().Package() == "saggar.v1" { // an instant stays as it is
+			p.fill(value.Message())
+		}
 		return value
 	case protoreflect.EnumKind:
 		values := field.Enum().Values()

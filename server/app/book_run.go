@@ -11,11 +11,11 @@ import (
 	"saggar/server/store"
 )
 
-// bookAttempts is how often a booking starts over when equipment changes under it.
+// bookAttempts is how often a booking starts over when what it rests on changes under it.
 const bookAttempts = 3
 
-// errEquipmentChanged ends an attempt whose checks rest on equipment that changed meanwhile.
-var errEquipmentChanged = errors.New("equipment changed meanwhile")
+// errChangedBetween ends an attempt whose checks rest on equipment, firings or lots that changed meanwhile.
+var errChangedBetween = errors.New("changed since it was looked at")
 
 // BookRun books one or several runs, all or none. Everything is worked out before the studio is locked; under the lock
 // only what came in between is looked at again.
@@ -25,7 +25,7 @@ var errEquipmentChanged = errors.New("equipment changed meanwhile")
 func (a *App) BookRun(ctx context.Context, call Call, in BookRunInput) (BookRunResult, error) {
 	for range bookAttempts {
 		result, err := a.bookOnce(ctx, call, in)
-		if !errors.Is(err, errEquipmentChanged) {
+		if !errors.Is(err, errChangedBetween) {
 			return result, err
 		}
 	}
@@ -66,17 +66,24 @@ func (a *App) bookOnce(ctx context.Context, call Call, in BookRunInput) (BookRun
 		booking := a.booking(call, locked.Studio, prepared.runs)
 		booked = booking.NewRuns
 		prepared.revision = booking.Studio.Revision
-		return tx.Book(ctx, booking)
+		return lookAgain(tx.Book(ctx, booking))
 	})
 	switch {
 	case repeated:
 		return a.answerRepeat(ctx, call, in.StudioID, prepared, err)
-	case errors.Is(err, domain.ErrFurnaceTaken):
-		return BookRunResult{}, errEquipmentChanged // only a firing that the checks did not see can be in the way: look again
 	case err != nil:
 		return BookRunResult{}, err
 	}
 	return prepared.result(booked), nil
+}
+
+// lookAgain turns what the database refused into another look: only a firing or a draw on a lot that the checks did not see
+// can be in the way.
+func lookAgain(err error) error {
+	if errors.Is(err, domain.ErrFurnaceTaken) || errors.Is(err, domain.ErrLotDrawn) {
+		return errChangedBetween
+	}
+	return err
 }
 
 // answerRepeat answers a request id that did its work already with the runs as they now stand.
@@ -168,6 +175,7 @@ func (a *App) booking(call Call, studio domain.Studio, runs []domain.Run) store.
 			firing.Revision = studio.Revision
 		}
 		booking.NewRuns = append(booking.NewRuns, run)
+		booking.LotMoves = append(booking.LotMoves, run.LotMoves(nil)...)
 		booking.Changes = append(booking.Changes, a.logged(call, studio.Revision, "runs/"+run.ID, nil, run.Summary()))
 		ids = append(ids, run.ID)
 	}

@@ -3,13 +3,14 @@ package app
 import (
 	"context"
 	"fmt"
+	"slices"
 
 	"saggar/server/domain"
 	"saggar/server/store"
 )
 
-// CancelRun calls a run off and frees the windows of all loads that are not charged yet. A maker cancels only runs of
-// their own. expectRevision is the revision that the caller saw; 0: any.
+// CancelRun calls a run off, frees the windows of all loads that are not charged yet, and gives up what it reserved of lots.
+// A maker cancels only runs of their own. expectRevision is the revision that the caller saw; 0: any.
 // Errors: domain.ErrNotFound, domain.ErrForbidden, domain.ErrChangedMeanwhile, domain.ErrWrongState when it has ended or
 // a load is under fire.
 func (a *App) CancelRun(ctx context.Context, call Call, studioID, runID string, expectRevision int64) (domain.Run, error) {
@@ -43,8 +44,10 @@ func (a *App) CancelRun(ctx context.Context, call Call, studioID, runID string, 
 			return err
 		}
 		run.Revision = studio.Revision
+		draws := slices.Clone(run.Draws)
+		run.Release()
 		booking := store.Booking{
-			Studio: studio, ChangedRuns: []domain.Run{run}, EndedFirings: ended,
+			Studio: studio, ChangedRuns: []domain.Run{run}, EndedFirings: ended, LotMoves: run.LotMoves(draws),
 			Changes: []domain.Change{a.logged(call, studio.Revision, "runs/"+run.ID, before, run.Summary())},
 		}
 		if call.RequestID != "" {

@@ -80,7 +80,7 @@ func TestUnderTheLockNothingNewIsNothingToLookAt(t *testing.T) {
 	p, _ := twoFurnaces(t, 60)
 	require.NoError(t, p.stillHolds(store.LockedStudio{}, nil))
 	locked := store.LockedStudio{Studio: domain.Studio{EquipmentRevision: 1}}
-	require.ErrorIs(t, p.stillHolds(locked, nil), errEquipmentChanged)
+	require.ErrorIs(t, p.stillHolds(locked, nil), errChangedBetween)
 }
 
 // airRiskWith is airRisk with the firings that came in counted among the existing.

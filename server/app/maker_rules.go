@@ -37,7 +37,7 @@ func checkDepartment(ctx context.Context, tx *store.Tx, studioKey int64, at runA
 	wanted := at.request.Department
 	if !slices.Contains(ids, wanted) {
 		return finding.Faults{{
-			Field: at.field + ".department", Message: fmt.Sprintf("there is no department %q", wanted), Cure: "give one of " + strings.Join(ids, ", "),
+			Field: strings.TrimPrefix(at.field+".department", "."), Message: fmt.Sprintf("there is no department %q", wanted), Cure: "give one of " + strings.Join(ids, ", "),
 		}}
 	}
 	if !at.ownOnly {

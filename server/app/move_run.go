@@ -16,7 +16,7 @@ import (
 func (a *App) MoveRun(ctx context.Context, call Call, in MoveRunInput) (domain.Run, []finding.Finding, error) {
 	for range bookAttempts {
 		run, findings, err := a.moveOnce(ctx, call, in)
-		if !errors.Is(err, errEquipmentChanged) {
+		if !errors.Is(err, errChangedBetween) {
 			return run, findings, err
 		}
 	}
@@ -70,11 +70,8 @@ func (a *App) moveOnce(ctx context.Context, call Call, in MoveRunInput) (domain.
 			return err
 		}
 		booking := a.moveBooking(call, locked.Studio, before, &moved)
-		return tx.Book(ctx, booking)
+		return lookAgain(tx.Book(ctx, booking))
 	})
-	if errors.Is(err, domain.ErrFurnaceTaken) {
-		err = errEquipmentChanged
-	}
 	return moved, p.result(nil).Findings, err
 }
 
@@ -111,14 +108,27 @@ func (a *App) prepareMove(ctx context.Context, call Call, in MoveRunInput) (*pre
 		p.revision = studio.Revision
 		request := RunRequest{
 			ID: before.ID, Title: before.Title, RecipeID: before.RecipeID, RecipeVersion: before.RecipeVersion,
-			Scale: before.Scale, Department: before.Department, Windows: in.Windows,
+			Scale: before.Scale, Department: before.Department, StartStage: before.StartStage, FromLot: before.FromLot,
+			Draws: drawRequests(before), Windows: in.Windows,
 		}
-		if err := a.prepareRun(ctx, tx, p, runAt{field: "run", request: request, maker: before.Maker, acknowledged: in.Acknowledged}); err != nil {
+		at := runAt{field: "run", request: request, maker: before.Maker, acknowledged: in.Acknowledged, drawn: before.Draws}
+		if err := a.prepareRun(ctx, tx, p, at); err != nil {
 			return err
 		}
 		return p.meetOthers(ctx, tx, a.now())
 	})
 	return p, before, err
+}
+
+// drawRequests are a run's draws on lots for its additions, as they were asked for.
+func drawRequests(run domain.Run) []DrawRequest {
+	var draws []DrawRequest
+	for _, d := range run.Draws {
+		if d.Material != "" {
+			draws = append(draws, DrawRequest{Lot: d.Lot, Material: d.Material, Stage: d.Stage})
+		}
+	}
+	return draws
 }
 
 // moveBooking ends the old firings and gives the run its new ones.
@@ -129,7 +139,7 @@ func (a *App) moveBooking(call Call, studio domain.Studio, before domain.Run, mo
 	for _, firing := range moved.Firings() {
 		firing.Revision = studio.Revision
 	}
-	booking.ChangedRuns = []domain.Run{*moved}
+	booking.ChangedRuns, booking.LotMoves = []domain.Run{*moved}, moved.LotMoves(before.Draws)
 	booking.Changes = []domain.Change{
 		a.logged(call, studio.Revision, "runs/"+moved.ID, before.Summary(), moved.Summary()),
 	}

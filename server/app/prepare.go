@@ -32,6 +32,7 @@ type prepared struct {
 	revision    int64
 	assumptions []string
 	assessments []assess.Assessment // of each run
+	charges     []runCharge         // of each run
 }
 
 // prepare reads what the runs ask for in one snapshot and works out everything but the writing.
@@ -52,7 +53,9 @@ func (a *App) prepare(ctx context.Context, call Call, in BookRunInput) (*prepare
 			return err
 		}
 		for i, request := range in.Runs {
-			err := a.prepareRun(ctx, tx, p, runAt{fmt.Sprintf("runs[%d]", i), request, call.Caller.ID, in.Acknowledged, call.OwnOnly})
+			err := a.prepareRun(ctx, tx, p, runAt{
+				field: fmt.Sprintf("runs[%d]", i), request: request, maker: call.Caller.ID, acknowledged: in.Acknowledged, ownOnly: call.OwnOnly,
+			})
 			if err != nil && !collect(&faults, err) {
 				return err
 			}
@@ -122,6 +125,8 @@ type runAt struct {
 	acknowledged []string
 	// ownOnly limits the maker to departments of their own.
 	ownOnly bool
+	// drawn is what the run, which stands already, reserves and has taken of lots.
+	drawn []domain.LotDraw
 }
 
 // prepareRun resolves one run and adds it, with the findings that concern it alone.
@@ -129,33 +134,23 @@ func (a *App) prepareRun(ctx context.Context, tx *store.Tx, p *prepared, at runA
 	if err := checkDepartment(ctx, tx, p.site.Studio.Key, at); err != nil {
 		return err
 	}
-	recipe, materials, err := resolveRecipe(ctx, tx, p.site.Studio.Key, at)
-	if err != nil {
-		return err
-	}
-	if err := checkWindows(at.field, recipe, at.request.Windows, a.now()).Err(); err != nil {
-		return err
-	}
 	assessor := assessSite(p.site, a.now())
-	charge, err := assessor.NewCharge(recipe, materials, at.request.Scale)
+	inputs, err := readRun(ctx, tx, p.site.Studio.Key, assessor.Practice, at)
 	if err != nil {
-		return underPath(at.field, err)
+		return err
 	}
-	builder := runBuilder{p: p, at: at, charge: charge, assessor: assessor}
+	if err := checkWindows(at.field, inputs.recipe, at.request.Windows, a.now()).Err(); err != nil {
+		return err
+	}
+	charge, err := inputs.workOut(assessor)
+	if err != nil {
+		return err
+	}
+	builder := runBuilder{p: p, at: at, runCharge: charge, assessor: assessor}
 	if err := builder.build(); err != nil {
 		return err
 	}
-	return p.checkTrainings(ctx, tx, at, charge.Recipe.Stages)
-}
-
-// resolveRecipe reads the recipe's version and its materials.
-func resolveRecipe(ctx context.Context, tx *store.Tx, studioKey int64, at runAt) (chem.Recipe, chem.Materials, error) {
-	recipe, err := tx.Recipe(ctx, studioKey, at.request.RecipeID, at.request.RecipeVersion)
-	if err != nil {
-		return chem.Recipe{}, nil, err
-	}
-	materials, err := withParts(ctx, tx, studioKey, materialIDs(recipe))
-	return recipe, materials, err
+	return p.checkTrainings(ctx, tx, at, charge.charge.Recipe.Stages)
 }
 
 func materialIDs(recipe chem.Recipe) []string {
@@ -185,9 +180,9 @@ func assessSite(site *domain.Site, now time.Time) assess.Site {
 
 // runBuilder turns one request into a run with its firings.
 type runBuilder struct {
+	runCharge
 	p        *prepared
 	at       runAt
-	charge   assess.Charge
 	assessor assess.Site
 	phases   [][]heat.Phase
 	stages   []assess.StageAssessment
@@ -196,15 +191,18 @@ type runBuilder struct {
 func (b *runBuilder) build() error {
 	run := domain.Run{
 		ID: b.at.request.ID, Title: cmp.Or(b.at.request.Title, b.charge.Recipe.Title),
-		RecipeID: b.charge.Recipe.ID, RecipeVersion: b.charge.Recipe.Version, Scale: b.at.request.Scale,
-		Department: b.at.request.Department, Maker: b.at.maker, Acknowledged: b.at.acknowledged, Inputs: domain.RunInputs{
-			Materials: map[string]int{}, Furnaces: map[string]heat.Furnace{}, Constants: map[string]heat.Constants{},
+		RecipeID: b.charge.Recipe.ID, RecipeVersion: b.charge.Recipe.Version, Scale: b.scale,
+		Department: b.at.request.Department, Maker: b.at.maker, StartStage: b.at.request.StartStage, FromLot: b.at.request.FromLot,
+		Draws: b.draws, Acknowledged: b.at.acknowledged, Inputs: domain.RunInputs{
+			Lots: b.keptLots(), Materials: map[string]int{}, Furnaces: map[string]heat.Furnace{}, Constants: map[string]heat.Constants{},
 		},
 	}
 	for id, m := range b.charge.Materials {
-		run.Inputs.Materials[id] = m.Version
+		if m.Version > 0 { // a lot is none of the versions
+			run.Inputs.Materials[id] = m.Version
+		}
 	}
-	b.p.findings = append(b.p.findings, under(b.charge.Findings, b.at.field+".recipe.")...)
+	b.p.findings = append(b.p.findings, b.findings...)
 	for i, window := range b.at.request.Windows {
 		load, err := b.load(i, window, &run)
 		if err != nil {
@@ -219,6 +217,7 @@ func (b *runBuilder) build() error {
 	b.p.assumptions = append(b.p.assumptions, b.charge.Balance.Assumptions...)
 	b.p.runs = append(b.p.runs, run)
 	b.p.assessments = append(b.p.assessments, assess.Assessment{Charge: b.charge, Stages: b.stages})
+	b.p.charges = append(b.p.charges, b.runCharge)
 	return nil
 }
 
@@ -238,7 +237,7 @@ func (b *runBuilder) load(index int, window domain.StageWindow, run *domain.Run)
 	if err != nil {
 		return load, underPath(field, err)
 	}
-	b.p.findings = append(b.p.findings, under(treatment.Findings, b.at.field+".recipe.")...)
+	b.p.findings = append(b.p.findings, b.placed(treatment.Findings)...)
 	b.p.assumptions = append(b.p.assumptions, treatment.Assumptions...)
 	b.phases = append(b.phases, treatment.Phases)
 	assessed := assess.StageAssessment{Stage: stage.ID, Treatment: &treatment, Air: &assess.RoomAir{}}
@@ -259,7 +258,7 @@ func (b *runBuilder) load(index int, window domain.StageWindow, run *domain.Run)
 func newFiring(run *domain.Run, stage chem.Stage, window domain.StageWindow, t assess.Treatment) *domain.Firing {
 	f := &domain.Firing{
 		Furnace: window.Furnace, Title: cmp.Or(run.Title, run.RecipeID), RunID: run.ID, Stage: stage.ID,
-		Department: run.Department, State: domain.LoadConfirmed, Window: window.Window(),
+		Department: run.Department, AttendedBy: cmp.Or(window.AttendedBy, run.Maker), State: domain.LoadConfirmed, Window: window.Window(),
 		TopCelsius: t.PeakCelsius(), Atmosphere: stage.Atmosphere, Releases: mattering(t.Cautious),
 	}
 	for k, phase := range window.Phases {
@@ -285,6 +284,7 @@ func (p *prepared) meetOthers(ctx context.Context, tx *store.Tx, now time.Time) 
 	p.reach = reachOf(p.joint.planned, airReach(p.site))
 	p.joint.site = p.site
 	p.joint.today = now.In(p.site.Zone).Format(time.DateOnly)
+	p.findings = append(p.findings, lotFindings(p.charges)...)
 	if len(p.joint.planned) == 0 {
 		return nil
 	}
@@ -320,7 +320,7 @@ func reachOf(planned []plannedFiring, around time.Duration) domain.Window {
 // stillHolds looks again, under the lock, at what came in since the snapshot.
 func (p *prepared) stillHolds(locked store.LockedStudio, acknowledged []string) error {
 	if locked.Studio.EquipmentRevision > p.site.Studio.Revision {
-		return errEquipmentChanged
+		return errChangedBetween
 	}
 	var added []domain.Firing
 	for _, f := range locked.NewFirings {
@@ -366,13 +366,4 @@ func (p *prepared) result(runs []domain.Run) BookRunResult {
 	return BookRunResult{
 		Runs: runs, Findings: sorted, Revision: p.revision, Assumptions: assumptions, Assessments: p.assessments,
 	}
-}
-
-// under puts findings on a part of the input under the path of the whole.
-func under(findings []finding.Finding, path string) []finding.Finding {
-	placed := slices.Clone(findings)
-	for i := range placed {
-		placed[i].Field = strings.TrimSuffix(path+placed[i].Field, ".")
-	}
-	return placed
 }

@@ -40,7 +40,17 @@ type RunRequest struct {
 	RecipeVersion int // 0: the newest
 	Scale         chem.Scale
 	Department    string
+	StartStage    string        // empty: the first
+	FromLot       string        // id of the lot that it starts from; empty: from its own additions
+	Draws         []DrawRequest // which lots its additions come from
 	Windows       []domain.StageWindow
+}
+
+// DrawRequest says that an addition comes from a lot.
+type DrawRequest struct {
+	Lot      string
+	Material string // empty: the lot's own
+	Stage    string // empty: every one that puts the material in
 }
 
 // BookRunInput is what is to be booked together, all or none.

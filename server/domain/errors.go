@@ -33,6 +33,8 @@ var (
 	ErrTooMany = errors.New("too many calls")
 	// ErrFurnaceTaken: another firing occupies the furnace at that time.
 	ErrFurnaceTaken = errors.New("furnace is taken at that time")
+	// ErrLotDrawn: somebody drew on a lot, or described it anew, so that it does not hold what was asked of it as it was seen.
+	ErrLotDrawn = errors.New("lot does not hold that")
 )
 
 // Error wraps one of the errors above with a sentence for the caller and a cure.
@@ -64,6 +66,7 @@ var words = map[string]string{
 	"studios": "studio", "rooms": "room", "extractionCircuits": "extraction circuit", "supplies": "supply", "furnaces": "furnace",
 	"staffedHours": "set of staffed hours for room", "closures": "closure", "materials": "material", "recipes": "recipe",
 	"departments": "department", "people": "person", "accessKeys": "key", "runs": "run", "firings": "firing", "versions": "version",
+	"lots": "lot", "loads": "stage",
 }
 
 // inWords turns "recipes/blue/versions/9" into "version 9 of recipe blue".

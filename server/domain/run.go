@@ -65,7 +65,10 @@ type Run struct {
 	Scale         chem.Scale
 	Department    string
 	Maker         string
-	Loads         []Load // one for each stage, in the recipe's order
+	StartStage    string // at which it starts; empty: the first
+	FromLot       string // id of the lot that it starts from; empty: from its own additions
+	Draws         []LotDraw
+	Loads         []Load // one for each stage from the start on, in the recipe's order
 	Acknowledged  []string
 	Inputs        RunInputs
 	Revision      int64
@@ -75,6 +78,7 @@ type Run struct {
 // RunInputs is what a run was checked with; it stays as it was when the equipment or a material changes later.
 type RunInputs struct {
 	Materials map[string]int            `json:"materials"` // version by material id
+	Lots      map[string]chem.Lot       `json:"lots,omitempty"`
 	Furnaces  map[string]heat.Furnace   `json:"furnaces"`  // by furnace id
 	Constants map[string]heat.Constants `json:"constants"` // by furnace id
 }
@@ -121,6 +125,8 @@ type Firing struct {
 	RunID      string
 	Stage      string
 	Department string
+	// AttendedBy is who charges it, is there while it needs somebody in the room, and draws it.
+	AttendedBy string
 	State      LoadState
 	Window     Window
 	Phases     []FiringPhase
@@ -144,7 +150,9 @@ type FiringPhase struct {
 type StageWindow struct {
 	Stage   string
 	Furnace string
-	Phases  []PhaseWindow
+	// AttendedBy is who is there while somebody must be; empty: the run's maker.
+	AttendedBy string
+	Phases     []PhaseWindow
 }
 
 // PhaseWindow is when one phase is to take place.
@@ -201,6 +209,9 @@ type RunSummary struct {
 	State        RunState      `json:"state"`
 	Loads        []LoadSummary `json:"loads"`
 	Acknowledged []string      `json:"acknowledged,omitempty"`
+	StartStage   string        `json:"start_stage,omitempty"`
+	FromLot      string        `json:"from_lot,omitempty"`
+	Draws        []LotDraw     `json:"draws,omitempty"`
 }
 
 // LoadSummary is a load as the change log keeps it.
@@ -209,6 +220,7 @@ type LoadSummary struct {
 	State   LoadState `json:"state"`
 	Furnace string    `json:"furnace,omitempty"`
 	Firing  string    `json:"firing,omitempty"`
+	By      string    `json:"by,omitempty"` // who attends it
 	Start   time.Time `json:"start"`
 	End     time.Time `json:"end"`
 }
@@ -217,12 +229,13 @@ type LoadSummary struct {
 func (r Run) Summary() RunSummary {
 	s := RunSummary{
 		Recipe: r.RecipeID, Version: r.RecipeVersion, Department: r.Department, Maker: r.Maker,
-		State: r.State(), Acknowledged: r.Acknowledged,
+		State: r.State(), Acknowledged: r.Acknowledged, StartStage: r.StartStage, FromLot: r.FromLot,
+		Draws: slices.Clone(r.Draws),
 	}
 	for _, l := range r.Loads {
 		load := LoadSummary{Stage: l.Stage, State: l.State, Start: l.Window.Start, End: l.Window.End}
 		if l.Firing != nil {
-			load.Furnace, load.Firing = l.Firing.Furnace, l.Firing.ID
+			load.Furnace, load.Firing, load.By = l.Firing.Furnace, l.Firing.ID, l.Firing.AttendedBy
 		}
 		s.Loads = append(s.Loads, load)
 	}

@@ -17,7 +17,7 @@ import (
 func runRequest(studio, field string, m *saggarv1.Run, windowed bool) (app.RunRequest, finding.Faults) {
 	var faults finding.Faults
 	request := app.RunRequest{
-		Title: m.GetTitle(), Scale: convert.ScaleFromProto(m.GetScale()), Department: m.GetDepartment(),
+		Title: m.GetTitle(), Scale: convert.ScaleFromProto(m.GetScale()), Department: m.GetDepartment(), StartStage: m.GetStartStage(),
 	}
 	recipe, fault := within(studio, field+".recipe", m.GetRecipe())
 	faults = append(faults, fault...)
@@ -27,6 +27,14 @@ func runRequest(studio, field string, m *saggarv1.Run, windowed bool) (app.RunRe
 		faults = append(faults, fault...)
 		request.ID = name.id
 	}
+	if m.GetFromLot() != "" {
+		name, fault := within(studio, field+".from_lot", m.GetFromLot())
+		faults = append(faults, fault...)
+		request.FromLot = name.id
+	}
+	draws, drawFaults := lotDraws(studio, m.GetLotDraws(), m.GetFromLot())
+	faults.AddUnder(field, drawFaults)
+	request.Draws = draws
 	if windowed {
 		windows, fault := stageWindowsFromProto(m.GetStageWindows())
 		faults.AddUnder(field, fault)
@@ -92,7 +100,8 @@ func runToProto(studio string, r domain.Run) *saggarv1.Run {
 	m := &saggarv1.Run{
 		Title: r.Title, Recipe: recipeName(studio, r.RecipeID, r.RecipeVersion), Scale: convert.ScaleToProto(r.Scale),
 		Department: r.Department, Maker: r.Maker, State: runStates.toProto(r.State()),
-		AcknowledgedFindingCodes: r.Acknowledged, CreateTime: instant(r.CreateTime),
+		AcknowledgedFindingCodes: r.Acknowledged, CreateTime: instant(r.CreateTime), StartStage: r.StartStage,
+		FromLot: lotName(studio, r.FromLot), LotDraws: lotDrawsToProto(studio, r.Draws),
 	}
 	if r.ID != "" {
 		m.Name = convert.Name(studio, kindRuns, r.ID)
@@ -110,6 +119,9 @@ func runToProto(studio string, r domain.Run) *saggarv1.Run {
 // withoutState takes the states from a run that was only checked: it stands nowhere.
 func withoutState(m *saggarv1.Run) {
 	m.State = saggarv1.RunState_RUN_STATE_UNSPECIFIED
+	for _, draw := range m.GetLotDraws() {
+		draw.State = saggarv1.LotDrawState_LOT_DRAW_STATE_UNSPECIFIED
+	}
 	for _, load := range m.GetLoads() {
 		load.State = saggarv1.LoadState_LOAD_STATE_UNSPECIFIED
 	}
@@ -178,7 +190,8 @@ func plannedRuns(studio string, a app.PlanAnswer) []*saggarv1.Run {
 	}
 	m := &saggarv1.Run{
 		Title: a.Run.Title, Recipe: recipeName(studio, a.Run.RecipeID, a.Run.RecipeVersion),
-		Scale: convert.ScaleToProto(a.Run.Scale), Department: a.Run.Department,
+		Scale: convert.ScaleToProto(a.Run.Scale), Department: a.Run.Department, StartStage: a.Run.StartStage,
+		FromLot: lotName(studio, a.Run.FromLot), LotDraws: requestedDrawsToProto(studio, a.Run.Draws),
 	}
 	if a.Run.ID != "" {
 		m.Name = convert.Name(studio, kindRuns, a.Run.ID)

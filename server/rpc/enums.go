@@ -68,3 +68,18 @@ var weekdays = newEnumTable(map[saggarv1.Weekday]time.Weekday{
 	saggarv1.Weekday_WEEKDAY_SATURDAY:  time.Saturday,
 	saggarv1.Weekday_WEEKDAY_SUNDAY:    time.Sunday,
 })
+
+var lotEntryKinds = newEnumTable(map[saggarv1.LotEntryKind]domain.LotEntryKind{
+	saggarv1.LotEntryKind_LOT_ENTRY_KIND_CREATED:  domain.LotCreated,
+	saggarv1.LotEntryKind_LOT_ENTRY_KIND_TAKEN:    domain.LotTaken,
+	saggarv1.LotEntryKind_LOT_ENTRY_KIND_RETURNED: domain.LotReturned,
+	saggarv1.LotEntryKind_LOT_ENTRY_KIND_WEIGHED:  domain.LotWeighed,
+	saggarv1.LotEntryKind_LOT_ENTRY_KIND_RESERVED: domain.LotReserved,
+	saggarv1.LotEntryKind_LOT_ENTRY_KIND_RELEASED: domain.LotReleased,
+})
+
+var lotDrawStates = newEnumTable(map[saggarv1.LotDrawState]domain.LotDrawState{
+	saggarv1.LotDrawState_LOT_DRAW_STATE_RESERVED: domain.DrawReserved,
+	saggarv1.LotDrawState_LOT_DRAW_STATE_TAKEN:    domain.DrawTaken,
+	saggarv1.LotDrawState_LOT_DRAW_STATE_RELEASED: domain.DrawReleased,
+})

@@ -78,6 +78,7 @@ func TestEveryDomainErrorHasACode(t *testing.T) {
 		"ErrIssuerAway":       {domain.ErrIssuerAway, codes.Unavailable, ReasonIssuerAway},
 		"ErrTooMany":          {domain.ErrTooMany, codes.ResourceExhausted, ReasonTooMany},
 		"ErrFurnaceTaken":     {domain.ErrFurnaceTaken, codes.FailedPrecondition, ReasonFurnaceTaken},
+		"ErrLotDrawn":         {domain.ErrLotDrawn, codes.FailedPrecondition, ReasonLotDrawn},
 	}
 	names := domainErrorNames(t)
 	require.NotEmpty(t, names)

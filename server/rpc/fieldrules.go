@@ -78,6 +78,7 @@ var patternParts = strings.NewReplacer(
 	"(/versions/[1-9][0-9]{0,8})?", " or with /versions/N",
 	"([01][0-9]|2[0-3]):[0-5][0-9]", "HH:MM",
 	"[0-9]{4}-[0-9]{2}-[0-9]{2}", "YYYY-MM-DD",
+	"https?://[^ ]+", "an address that begins with http:// or https://",
 	"[0-9a-f]{64}", "64 digits of 0-9 and a-f",
 	idPattern, "ID",
 	"$|^", " or ",

@@ -55,6 +55,12 @@ func foreignRequests(booked *saggarv1.Run) map[string]proto.Message {
 	requests["GetDepartment"] = &saggarv1.GetDepartmentRequest{Name: glass}
 	requests["DeleteDepartment"] = &saggarv1.DeleteDepartmentRequest{Name: glass}
 	requests["UpdateDepartment"] = &saggarv1.UpdateDepartmentRequest{Department: &saggarv1.Department{Name: glass, Title: "x"}}
+	clay := "studios/south/lots/clay"
+	requests["GetLot"] = &saggarv1.GetLotRequest{Name: clay}
+	requests["UpdateLot"] = &saggarv1.UpdateLotRequest{Lot: &saggarv1.Lot{Name: clay, Title: "x"}}
+	requests["TakeLot"] = &saggarv1.TakeLotRequest{Name: clay, MassGrams: 1, Reason: "x"}
+	requests["ReturnLot"] = &saggarv1.ReturnLotRequest{Name: clay, MassGrams: 1, Reason: "x"}
+	requests["WeighLot"] = &saggarv1.WeighLotRequest{Name: clay, MassGrams: 1, Reason: "x"}
 	requests["RevokeAccessKey"] = &saggarv1.RevokeAccessKeyRequest{Name: "studios/south/accessKeys/k1"}
 	run := redRun()
 	run.Recipe, run.StageWindows = "studios/south/recipes/red", booked.GetStageWindows()
@@ -68,7 +74,7 @@ var aboutNoResource = map[string]string{
 	"LoadStudio": "makes what it names", "GetStudio": "names a studio only", "ListStudios": "names nothing",
 	"UpdateStudio": "names a studio only", "CreateMaterialVersion": "makes what it names", "CreateRecipeVersion": "makes what it names",
 	"CheckRecipe": "brings its recipe along", "PlanRuns": "reads its recipe as BookRun does", "GetCaller": "names nothing",
-	"CreateAccessKey": "names nobody's thing", "ExchangeAccessKey": "names nothing",
+	"CreateLot": "makes what it names", "CreateAccessKey": "names nobody's thing", "ExchangeAccessKey": "names nothing",
 	"VerifyTrace": "names a studio only", "ListChanges": "names a studio only",
 }
 
@@ -82,7 +88,11 @@ func TestNoMethodReachesIntoAnotherStudio(t *testing.T) {
 	s.load(t, contents)
 	booked := s.book(t, s.plan(t, redRun()))
 	s.people(t)
-	_, err := saggarv1.NewStudioServiceClient(s.connection).LoadStudio(s.steward(t), &saggarv1.LoadStudioRequest{
+	_, err := saggarv1.NewLotServiceClient(s.connection).CreateLot(s.steward(t), &saggarv1.CreateLotRequest{
+		Parent: north, Lot: &saggarv1.Lot{Name: north + "/lots/clay", Material: "goethite", MassGrams: 100},
+	})
+	require.NoError(t, err)
+	_, err = saggarv1.NewStudioServiceClient(s.connection).LoadStudio(s.steward(t), &saggarv1.LoadStudioRequest{
 		Name: "studios/south", Contents: &saggarv1.StudioFile{Studio: &saggarv1.Studio{Name: "studios/south", TimeZone: "UTC"}},
 	})
 	require.NoError(t, err)

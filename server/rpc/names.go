@@ -20,6 +20,7 @@ const (
 	studiosPrefix   = "studios/"
 	kindMaterials   = "materials"
 	kindRecipes     = "recipes"
+	kindLots        = "lots"
 	kindRuns        = "runs"
 	kindFirings     = "firings"
 	versionsSegment = "versions"

@@ -56,6 +56,15 @@ var policy = map[string]policyRow{
 	saggarv1.MaterialService_ListMaterials_FullMethodName:         {least: domain.RoleViewer},
 	saggarv1.MaterialService_CreateMaterialVersion_FullMethodName: {least: domain.RoleSteward},
 
+	saggarv1.LotService_CreateLot_FullMethodName:      {least: domain.RoleMaker, others: domain.RoleTechnician}, // departments
+	saggarv1.LotService_GetLot_FullMethodName:         {least: domain.RoleViewer},
+	saggarv1.LotService_ListLots_FullMethodName:       {least: domain.RoleViewer},
+	saggarv1.LotService_UpdateLot_FullMethodName:      {least: domain.RoleMaker, others: domain.RoleTechnician},
+	saggarv1.LotService_TakeLot_FullMethodName:        {least: domain.RoleMaker, others: domain.RoleTechnician},
+	saggarv1.LotService_ReturnLot_FullMethodName:      {least: domain.RoleMaker, others: domain.RoleTechnician},
+	saggarv1.LotService_WeighLot_FullMethodName:       {least: domain.RoleMaker, others: domain.RoleTechnician},
+	saggarv1.LotService_ListLotEntries_FullMethodName: {least: domain.RoleViewer},
+
 	saggarv1.RecipeService_GetRecipe_FullMethodName:           {least: domain.RoleViewer},
 	saggarv1.RecipeService_ListRecipes_FullMethodName:         {least: domain.RoleViewer},
 	saggarv1.RecipeService_CreateRecipeVersion_FullMethodName: {least: domain.RoleSteward},

@@ -262,5 +262,8 @@ func TestPolicyNamesOwnersOnlyWhereThereAreSome(t *testing.T) {
 		}
 	}
 	slices.Sort(owned)
-	assert.Equal(t, []string{"BookRun", "CancelRun", "CheckRun", "GetPerson", "ListAccessKeys", "ListPeople", "MoveRun", "RevokeAccessKey"}, owned)
+	assert.Equal(t, []string{
+		"BookRun", "CancelRun", "CheckRun", "CreateLot", "GetPerson", "ListAccessKeys", "ListPeople", "MoveRun", "ReturnLot", "RevokeAccessKey",
+		"TakeLot", "UpdateLot", "WeighLot",
+	}, owned)
 }

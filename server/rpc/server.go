@@ -144,6 +144,7 @@ func (s *Server) register(rules *fieldRules) {
 	saggarv1.RegisterStudioServiceServer(s.grpc, &studioService{app: a, rules: rules})
 	saggarv1.RegisterEquipmentServiceServer(s.grpc, &equipmentService{app: a, rules: rules})
 	saggarv1.RegisterMaterialServiceServer(s.grpc, &materialService{app: a})
+	saggarv1.RegisterLotServiceServer(s.grpc, &lotService{app: a, rules: rules})
 	saggarv1.RegisterRecipeServiceServer(s.grpc, &recipeService{app: a})
 	saggarv1.RegisterRunServiceServer(s.grpc, &runService{app: a, now: s.options.Now})
 	saggarv1.RegisterFiringServiceServer(s.grpc, &firingService{app: a})

@@ -15,18 +15,20 @@ type Booking struct {
 	Studio domain.Studio
 	// NewRuns are stored with their loads and firings. Runs and firings need keys from NextKeys.
 	NewRuns []domain.Run
-	// ChangedRuns are stored runs as they now are: title, inputs, acknowledged codes, revision and loads are written. Of
+	// ChangedRuns are stored runs as they now are: title, inputs, acknowledged codes, draws, revision and loads are written. Of
 	// a firing in a load, one that is not stored yet is added, and one that stands gets its state and revision.
 	ChangedRuns []domain.Run
 	// EndedFirings give their furnaces up and get their state and revision. They win over the same firing in a load.
 	EndedFirings []domain.Firing
+	// LotMoves are what runs reserve of lots and give up, each lot once a revision.
+	LotMoves []domain.LotMove
 	// Changes are the log's entries; there is no booking without one.
 	Changes []domain.Change
 	// Remembered is what the request id did, remembered at the time of the first change; nil: nothing to remember.
 	Remembered *domain.Remembered
 }
 
-// Book writes a booking in one round trip, under the studio's lock. Errors: domain.ErrFurnaceTaken;
+// Book writes a booking in one round trip, under the studio's lock. Errors: domain.ErrFurnaceTaken; domain.ErrLotDrawn;
 // domain.ErrAlreadyExists for the id of a run or firing; domain.ErrNotFound for a furnace or a recipe's version;
 // domain.ErrChangedMeanwhile when what it changes does not stand.
 func (t *Tx) Book(ctx context.Context, b Booking) error {
@@ -41,7 +43,7 @@ func (t *Tx) Book(ctx context.Context, b Booking) error {
 			return errors.Join(translate(ctx, err), translateClose(ctx, results.Close(), err))
 		}
 		if s.Rows > 0 && tag.RowsAffected() != s.Rows {
-			err := fmt.Errorf("%w: a booking changes %d rows, and %d stand", domain.ErrChangedMeanwhile, s.Rows, tag.RowsAffected())
+			err := fmt.Errorf("%w: a booking changes %d rows, and %d stand", s.Otherwise, s.Rows, tag.RowsAffected())
 			return errors.Join(err, translate(ctx, results.Close()))
 		}
 	}
@@ -64,7 +66,7 @@ func (b Booking) Statements() ([]Statement, error) {
 		w.changes = append(w.changes, arg)
 	}
 	for _, step := range []func(ctx context.Context) error{
-		w.studio, w.endings, w.runs, w.firings, w.phases, w.releases, w.newLoads, w.changedLoads, w.log,
+		w.studio, w.endings, w.runs, w.lots, w.firings, w.phases, w.releases, w.newLoads, w.changedLoads, w.log,
 	} {
 		if err := step(context.Background()); err != nil {
 			return nil, err
@@ -160,10 +162,15 @@ func (w writer) runs(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
+		draws, err := encodeDraws(r)
+		if err != nil {
+			return err
+		}
 		err = w.q.InsertRun(ctx, queries.InsertRunParams{
 			StudioKey: w.Studio.Key, RunKey: r.Key, RunID: r.ID, Title: r.Title, RecipeID: r.RecipeID,
 			RecipeVersion: int32(r.RecipeVersion), Department: r.Department, Maker: r.Maker, Scale: scale, Inputs: inputs,
 			Acknowledged: noNull(r.Acknowledged), Revision: r.Revision, CreateTime: r.CreateTime,
+			StartStage: r.StartStage, FromLot: r.FromLot, Draws: draws,
 		})
 		if err != nil {
 			return err
@@ -174,8 +181,12 @@ func (w writer) runs(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
+		draws, err := encodeDraws(r)
+		if err != nil {
+			return err
+		}
 		_, err = w.q.UpdateRun(ctx, queries.UpdateRunParams{
-			StudioKey: w.Studio.Key, RunKey: r.Key, Title: r.Title, Inputs: inputs,
+			StudioKey: w.Studio.Key, RunKey: r.Key, Title: r.Title, Inputs: inputs, Draws: draws,
 			Acknowledged: noNull(r.Acknowledged), Revision: r.Revision,
 		})
 		if err != nil {
@@ -184,6 +195,15 @@ func (w writer) runs(ctx context.Context) error {
 		w.record.expect(1)
 	}
 	return nil
+}
+
+// encodeDraws writes what a run takes of lots; none is an empty list.
+func encodeDraws(r domain.Run) ([]byte, error) {
+	return encode("the draws of run "+r.ID, append([]domain.LotDraw{}, r.Draws...))
+}
+
+func (w writer) lots(ctx context.Context) error {
+	return moveLots(ctx, w.q, w.record, lotMoves{w.Studio.Key, w.LotMoves, w.Changes[0]})
 }
 
 func (w writer) firings(ctx context.Context) error {
@@ -203,6 +223,7 @@ func (w writer) firings(ctx context.Context) error {
 		arg.TopCelsius = append(arg.TopCelsius, f.TopCelsius)
 		arg.Atmospheres = append(arg.Atmospheres, string(f.Atmosphere))
 		arg.Revisions = append(arg.Revisions, f.Revision)
+		arg.Attendants = append(arg.Attendants, f.AttendedBy)
 	}
 	if len(arg.FiringKeys) == 0 {
 		return nil

@@ -107,7 +107,7 @@ func attach(firings []*domain.Firing, phases []queries.PhasesOfFiringsRow, relea
 func toFiring(row queries.FiringsOverRow) domain.Firing {
 	return domain.Firing{
 		Key: row.FiringKey, ID: row.FiringID, Furnace: row.FurnaceID, Title: row.Title,
-		RunID: row.RunID, Stage: row.StageID, Department: row.Department,
+		RunID: row.RunID, Stage: row.StageID, Department: row.Department, AttendedBy: row.AttendedBy,
 		State: domain.LoadState(row.State), Window: domain.Window{Start: row.StartTime, End: row.EndTime},
 		TopCelsius: row.TopCelsius, Atmosphere: heat.Atmosphere(row.Atmosphere), Revision: row.Revision,
 	}

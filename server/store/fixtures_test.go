@@ -116,6 +116,10 @@ func (b *bench) run(id string, firings ...*domain.Firing) domain.Run {
 	require.NoError(b.t, err)
 	r := domain.Run{
 		Key: runKeys[0], ID: id, Title: "Run " + id, RecipeID: "blue", RecipeVersion: 1, Scale: chem.Scale{Factor: 2.5},
+		StartStage: "stage-0", FromLot: "reduced-1", Draws: []domain.LotDraw{
+			{Stage: "stage-0", Lot: "reduced-1", Mass: 12, State: domain.DrawReserved},
+			{Stage: "stage-1", Material: "kaolin", Lot: "kaolin-3", Mass: 5, State: domain.DrawTaken},
+		},
 		Department: "glass", Maker: "ada", Acknowledged: []string{"AIR_FLOW_OLD"}, CreateTime: monday,
 		Inputs: domain.RunInputs{
 			Materials: map[string]int{"kaolin": 3}, Furnaces: map[string]heat.Furnace{"muffle": {ID: "muffle", TopCelsius: 1100}},
@@ -125,7 +129,7 @@ func (b *bench) run(id string, firings ...*domain.Firing) domain.Run {
 		load := domain.Load{Stage: fmt.Sprintf("stage-%d", i), State: domain.LoadConfirmed, Window: window(0, 1), Firing: f}
 		if f != nil {
 			f.Key, f.ID = firingKeys[i], fmt.Sprintf("f%d", firingKeys[i])
-			f.RunID, f.Stage, f.Department = r.ID, load.Stage, r.Department
+			f.RunID, f.Stage, f.Department, f.AttendedBy = r.ID, load.Stage, r.Department, "bob"
 			load.Window, load.State = f.Window, f.State
 		}
 		r.Loads = append(r.Loads, load)

@@ -19,6 +19,7 @@ const (
 	codeNotNull       = "23502"
 	codeForeignKey    = "23503"
 	codeUnique        = "23505"
+	codeCheck         = "23514"
 	codeExclusion     = "23P01"
 	codeReadOnly      = "25006" // connected to a standby
 	codeSerialization = "40001"
@@ -79,6 +80,10 @@ func kindOf(err *pgconn.PgError) error {
 			return domain.ErrChangedMeanwhile
 		}
 		return domain.ErrAlreadyExists
+	case codeCheck:
+		if err.ConstraintName == "lots_not_overdrawn" {
+			return domain.ErrLotDrawn
+		}
 	case codeForeignKey:
 		return domain.ErrNotFound
 	case codeNotNull:

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"math"
 
@@ -102,7 +103,15 @@ func toRun(row queries.GetRunRow) (domain.Run, error) {
 	if err != nil {
 		return domain.Run{}, err
 	}
+	draws, err := decode[[]domain.LotDraw]("draws of run "+row.RunID, row.Draws)
+	if err != nil {
+		return domain.Run{}, err
+	}
+	if len(draws) == 0 {
+		draws = nil
+	}
 	return domain.Run{
+		StartStage: row.StartStage, FromLot: row.FromLot, Draws: draws,
 		Key: row.RunKey, ID: row.RunID, Title: row.Title, RecipeID: row.RecipeID, RecipeVersion: int(row.RecipeVersion),
 		Scale: scale, Department: row.Department, Maker: row.Maker, Acknowledged: row.Acknowledged, Inputs: inputs,
 		Revision: row.Revision, CreateTime: row.CreateTime,
@@ -117,7 +126,7 @@ func toLoad(row queries.LoadsOfRunsRow, run *domain.Run) domain.Load {
 	if row.FiringKey != 0 {
 		load.Firing = &domain.Firing{
 			Key: row.FiringKey, ID: row.FiringID, Furnace: row.FurnaceID, Title: row.Title,
-			RunID: run.ID, Stage: row.StageID, Department: run.Department,
+			RunID: run.ID, Stage: row.StageID, Department: run.Department, AttendedBy: cmp.Or(row.AttendedBy, run.Maker),
 			State: domain.LoadState(row.State), Window: domain.Window{Start: row.StartTime, End: row.EndTime},
 			TopCelsius: row.TopCelsius, Atmosphere: heat.Atmosphere(row.Atmosphere), Revision: row.Revision,
 		}

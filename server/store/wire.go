@@ -7,6 +7,7 @@ import (
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgconn"
 
+	"saggar/server/domain"
 	"saggar/server/store/queries"
 )
 
@@ -49,8 +50,9 @@ func (r translatingRow) Scan(dest ...any) error { return translate(r.ctx, r.row.
 type Statement struct {
 	SQL       string
 	Arguments []any
-	// Rows is how many rows it must touch; 0: any number.
-	Rows int64
+	// Rows is how many rows it must touch; 0: any number. Otherwise is the error when it touches another number.
+	Rows      int64
+	Otherwise error
 }
 
 // recorder keeps the statements that generated code would send, and answers each with nothing.
@@ -60,8 +62,14 @@ func (r *recorder) add(sql string, args []any) {
 	r.statements = append(r.statements, Statement{SQL: sql, Arguments: args})
 }
 
-// expect sets how many rows the last statement must touch.
-func (r *recorder) expect(rows int) { r.statements[len(r.statements)-1].Rows = int64(rows) }
+// expect sets how many rows the last statement must touch, else domain.ErrChangedMeanwhile.
+func (r *recorder) expect(rows int) { r.expectOr(rows, domain.ErrChangedMeanwhile) }
+
+// expectOr does so with another error.
+func (r *recorder) expectOr(rows int, otherwise error) {
+	last := &r.statements[len(r.statements)-1]
+	last.Rows, last.Otherwise = int64(rows), otherwise
+}
 
 func (r *recorder) batch() *pgx.Batch {
 	batch := &pgx.Batch{}

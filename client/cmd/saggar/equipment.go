@@ -27,6 +27,7 @@ type equipmentKind struct {
 	field                   string // of the resource in the request of its update
 	empty                   func() proto.Message
 	get                     func(ctx context.Context, c *api.Connection, name string) (proto.Message, error)
+	// list is nil for what is listed and created otherwise.
 	list                    func(ctx context.Context, c *api.Connection, parent, token string) (page proto.Message, next string, err error)
 	update                  func(ctx context.Context, c *api.Connection, x change) (proto.Message, error)
 	columns                 []string
@@ -277,7 +278,9 @@ func (s *shell) equipmentUpdateCommand(k equipmentKind) *cobra.Command {
 		},
 	}
 	command.Flags().StringVarP(&path, "file", "f", "-", "YAML or JSON file, - for standard input")
-	command.Flags().BoolVar(&create, "create", false, "create it when there is none")
+	if k.list != nil {
+		command.Flags().BoolVar(&create, "create", false, "create it when there is none")
+	}
 	return command
 }
 

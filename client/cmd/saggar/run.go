@@ -27,9 +27,11 @@ func (s *shell) runCommand() *cobra.Command {
 
 // wish is what a run is to be and when, as flags say it.
 type wish struct {
-	department, id     idFlag
-	title, from, until string
-	scale              scaleFlags
+	department, id      idFlag
+	startStage, fromLot idFlag
+	title, from, until  string
+	scale               scaleFlags
+	draws               drawsFlag
 }
 
 func (w *wish) flags(command *cobra.Command) {
@@ -37,6 +39,9 @@ func (w *wish) flags(command *cobra.Command) {
 	flags.Var(&w.department, "department", "id of the department that it is for")
 	flags.Var(&w.id, "id", "id for the run (default: given by the server)")
 	flags.StringVar(&w.title, "title", "", "what to call it (default: the recipe's title)")
+	flags.Var(&w.fromLot, "from-lot", "id of the lot that it starts from; the scale is then all of it that is free unless given")
+	flags.Var(&w.startStage, "start-stage", "id of the stage at which it starts from that lot (default: the first)")
+	flags.Var(&w.draws, "lot", "MATERIAL=LOT: from which lot an addition is taken, MATERIAL@STAGE=LOT for one stage; may be repeated")
 	w.scale.flags(command)
 	w.window(command)
 }
@@ -66,6 +71,10 @@ func (w *wish) request(parent string, run *saggarv1.Run, zone *time.Location) (*
 func (w *wish) run(studio, recipe string) *saggarv1.Run {
 	run := &saggarv1.Run{
 		Recipe: convert.Name(studio, "recipes", recipe), Department: string(w.department), Title: w.title, Scale: w.scale.message(),
+		StartStage: string(w.startStage), LotDraws: w.draws.named(studio),
+	}
+	if w.fromLot != "" {
+		run.FromLot = convert.Name(studio, lotKind.collection, string(w.fromLot))
 	}
 	if w.id != "" {
 		run.Name = convert.Name(studio, "runs", string(w.id))
@@ -300,7 +309,9 @@ func (s *shell) runShowCommand() *cobra.Command {
 }
 
 func (s *shell) printRun(run *saggarv1.Run, zone *time.Location) error {
-	return s.print(run, func() []render.Grid { return []render.Grid{runGrid(run), windowGrid(run, zone)} })
+	return s.print(run, func() []render.Grid {
+		return append([]render.Grid{runGrid(run), windowGrid(run, zone)}, drawGrids(run)...)
+	})
 }
 
 func (s *shell) runListCommand() *cobra.Command {
@@ -379,6 +390,7 @@ func (s *shell) windowsForMove(ctx context.Context, connection *api.Connection, 
 	}
 	again := &saggarv1.Run{ // with its name: its own windows are free to it
 		Name: run.GetName(), Recipe: run.GetRecipe(), Department: run.GetDepartment(), Title: run.GetTitle(), Scale: run.GetScale(),
+		StartStage: run.GetStartStage(), FromLot: run.GetFromLot(), LotDraws: run.GetLotDraws(),
 	}
 	answer, zone, err := s.planned(ctx, connection, w, again)
 	if err == nil && answer.GetStatus() == saggarv1.PlanStatus_PLAN_STATUS_INFEASIBLE {

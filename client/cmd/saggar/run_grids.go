@@ -70,9 +70,24 @@ func checkGrids(answer *saggarv1.BookRunResponse, zone *time.Location) []render.
 func bookedGrids(answer *saggarv1.BookRunResponse, zone *time.Location) []render.Grid {
 	grids := []render.Grid{runGrid(answer.GetRuns()...)}
 	for _, run := range answer.GetRuns() {
-		grids = append(grids, windowGrid(run, zone))
+		grids = append(append(grids, windowGrid(run, zone)), drawGrids(run)...)
 	}
 	return append(grids, findingGrids(answer.GetFindings())...)
+}
+
+// drawGrids show what a run takes of lots.
+func drawGrids(run *saggarv1.Run) []render.Grid {
+	if len(run.GetLotDraws()) == 0 {
+		return nil
+	}
+	grid := render.Grid{Columns: []string{"lot", "for", "at stage", "g", "state"}}
+	for _, d := range run.GetLotDraws() {
+		grid.Rows = append(grid.Rows, []string{
+			shortName(d.GetLot()), cmp.Or(d.GetMaterial(), "what it starts from"), d.GetStage(), render.Number(d.GetMassGrams()),
+			render.Enum(d.GetState()),
+		})
+	}
+	return []render.Grid{grid}
 }
 
 func runGrid(runs ...*saggarv1.Run) render.Grid {

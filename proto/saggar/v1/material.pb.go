@@ -438,187 +438,6 @@ func (x *Material) GetLossOnIgnitionOrganicFraction() float64 {
 	return 0
 }
 
-// One delivery of a material, or one intermediate that a load made.
-type Lot struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// Required. Id, such as what stands on its label.
-	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
-	// Id of the material that was delivered, in the same studio; empty for an intermediate, which describes itself.
-	Material string `protobuf:"bytes,2,opt,name=material,proto3" json:"material,omitempty"`
-	// Required, above 0. What is at hand, in g, as last weighed.
-	MassGrams float64 `protobuf:"fixed64,3,opt,name=mass_grams,json=massGrams,proto3" json:"mass_grams,omitempty"`
-	// Required. Day on which it was made, received, or last dried and weighed, YYYY-MM-DD.
-	MadeOn string `protobuf:"bytes,4,opt,name=made_on,json=madeOn,proto3" json:"made_on,omitempty"`
-	// Whose it is, at most 120 characters.
-	Owner string `protobuf:"bytes,5,opt,name=owner,proto3" json:"owner,omitempty"`
-	// Id of the run that made it; empty for a delivery.
-	FromRun string `protobuf:"bytes,6,opt,name=from_run,json=fromRun,proto3" json:"from_run,omitempty"`
-	// Id of the stage that made it; empty for a delivery.
-	FromStage string `protobuf:"bytes,7,opt,name=from_stage,json=fromStage,proto3" json:"from_stage,omitempty"`
-	// Its own compounds by mass of the dry lot; either these or `oxides`, and none for a delivery that is what its material is.
-	Phases []*Phase `protobuf:"bytes,8,rep,name=phases,proto3" json:"phases,omitempty"`
-	// Its own oxide analysis, as in `Material`.
-	Oxides []*Oxide `protobuf:"bytes,9,rep,name=oxides,proto3" json:"oxides,omitempty"`
-	// Loss on ignition that goes with the oxides, as in `Material`, [0, 1].
-	LossOnIgnitionFraction float64 `protobuf:"fixed64,10,opt,name=loss_on_ignition_fraction,json=lossOnIgnitionFraction,proto3" json:"loss_on_ignition_fraction,omitempty"`
-	// Of it, bound water, [0, 1].
-	LossOnIgnitionWaterFraction float64 `protobuf:"fixed64,11,opt,name=loss_on_ignition_water_fraction,json=lossOnIgnitionWaterFraction,proto3" json:"loss_on_ignition_water_fraction,omitempty"`
-	// Of it, carbon dioxide, [0, 1].
-	LossOnIgnitionCarbonDioxideFraction float64 `protobuf:"fixed64,12,opt,name=loss_on_ignition_carbon_dioxide_fraction,json=lossOnIgnitionCarbonDioxideFraction,proto3" json:"loss_on_ignition_carbon_dioxide_fraction,omitempty"`
-	// Of it, organic matter, [0, 1]; counts as CH2.
-	LossOnIgnitionOrganicFraction float64 `protobuf:"fixed64,13,opt,name=loss_on_ignition_organic_fraction,json=lossOnIgnitionOrganicFraction,proto3" json:"loss_on_ignition_organic_fraction,omitempty"`
-	// Free water by mass as weighed, [0, 1); absent: the material's.
-	MoistureFraction *float64 `protobuf:"fixed64,14,opt,name=moisture_fraction,json=moistureFraction,proto3,oneof" json:"moisture_fraction,omitempty"`
-	// The described part of the dry mass, (0, 1]; 0 means 1. Goes with an analysis of its own.
-	PurityFraction float64 `protobuf:"fixed64,15,opt,name=purity_fraction,json=purityFraction,proto3" json:"purity_fraction,omitempty"`
-	// Classes of danger besides its material's.
-	Hazards       []Hazard `protobuf:"varint,16,rep,packed,name=hazards,proto3,enum=saggar.v1.Hazard" json:"hazards,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *Lot) Reset() {
-	*x = Lot{}
-	mi := &file_saggar_v1_material_proto_msgTypes[4]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *Lot) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*Lot) ProtoMessage() {}
-
-func (x *Lot) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_material_proto_msgTypes[4]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use Lot.ProtoReflect.Descriptor instead.
-func (*Lot) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_material_proto_rawDescGZIP(), []int{4}
-}
-
-func (x *Lot) GetId() string {
-	if x != nil {
-		return x.Id
-	}
-	return ""
-}
-
-func (x *Lot) GetMaterial() string {
-	if x != nil {
-		return x.Material
-	}
-	return ""
-}
-
-func (x *Lot) GetMassGrams() float64 {
-	if x != nil {
-		return x.MassGrams
-	}
-	return 0
-}
-
-func (x *Lot) GetMadeOn() string {
-	if x != nil {
-		return x.MadeOn
-	}
-	return ""
-}
-
-func (x *Lot) GetOwner() string {
-	if x != nil {
-		return x.Owner
-	}
-	return ""
-}
-
-func (x *Lot) GetFromRun() string {
-	if x != nil {
-		return x.FromRun
-	}
-	return ""
-}
-
-func (x *Lot) GetFromStage() string {
-	if x != nil {
-		return x.FromStage
-	}
-	return ""
-}
-
-func (x *Lot) GetPhases() []*Phase {
-	if x != nil {
-		return x.Phases
-	}
-	return nil
-}
-
-func (x *Lot) GetOxides() []*Oxide {
-	if x != nil {
-		return x.Oxides
-	}
-	return nil
-}
-
-func (x *Lot) GetLossOnIgnitionFraction() float64 {
-	if x != nil {
-		return x.LossOnIgnitionFraction
-	}
-	return 0
-}
-
-func (x *Lot) GetLossOnIgnitionWaterFraction() float64 {
-	if x != nil {
-		return x.LossOnIgnitionWaterFraction
-	}
-	return 0
-}
-
-func (x *Lot) GetLossOnIgnitionCarbonDioxideFraction() float64 {
-	if x != nil {
-		return x.LossOnIgnitionCarbonDioxideFraction
-	}
-	return 0
-}
-
-func (x *Lot) GetLossOnIgnitionOrganicFraction() float64 {
-	if x != nil {
-		return x.LossOnIgnitionOrganicFraction
-	}
-	return 0
-}
-
-func (x *Lot) GetMoistureFraction() float64 {
-	if x != nil && x.MoistureFraction != nil {
-		return *x.MoistureFraction
-	}
-	return 0
-}
-
-func (x *Lot) GetPurityFraction() float64 {
-	if x != nil {
-		return x.PurityFraction
-	}
-	return 0
-}
-
-func (x *Lot) GetHazards() []Hazard {
-	if x != nil {
-		return x.Hazards
-	}
-	return nil
-}
-
 // Request of GetMaterial.
 type GetMaterialRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -630,7 +449,7 @@ type GetMaterialRequest struct {
 
 func (x *GetMaterialRequest) Reset() {
 	*x = GetMaterialRequest{}
-	mi := &file_saggar_v1_material_proto_msgTypes[5]
+	mi := &file_saggar_v1_material_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -642,7 +461,7 @@ func (x *GetMaterialRequest) String() string {
 func (*GetMaterialRequest) ProtoMessage() {}
 
 func (x *GetMaterialRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_material_proto_msgTypes[5]
+	mi := &file_saggar_v1_material_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -655,7 +474,7 @@ func (x *GetMaterialRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetMaterialRequest.ProtoReflect.Descriptor instead.
 func (*GetMaterialRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_material_proto_rawDescGZIP(), []int{5}
+	return file_saggar_v1_material_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *GetMaterialRequest) GetName() string {
@@ -680,7 +499,7 @@ type ListMaterialsRequest struct {
 
 func (x *ListMaterialsRequest) Reset() {
 	*x = ListMaterialsRequest{}
-	mi := &file_saggar_v1_material_proto_msgTypes[6]
+	mi := &file_saggar_v1_material_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -692,7 +511,7 @@ func (x *ListMaterialsRequest) String() string {
 func (*ListMaterialsRequest) ProtoMessage() {}
 
 func (x *ListMaterialsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_material_proto_msgTypes[6]
+	mi := &file_saggar_v1_material_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -705,7 +524,7 @@ func (x *ListMaterialsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListMaterialsRequest.ProtoReflect.Descriptor instead.
 func (*ListMaterialsRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_material_proto_rawDescGZIP(), []int{6}
+	return file_saggar_v1_material_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *ListMaterialsRequest) GetParent() string {
@@ -742,7 +561,7 @@ type ListMaterialsResponse struct {
 
 func (x *ListMaterialsResponse) Reset() {
 	*x = ListMaterialsResponse{}
-	mi := &file_saggar_v1_material_proto_msgTypes[7]
+	mi := &file_saggar_v1_material_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -754,7 +573,7 @@ func (x *ListMaterialsResponse) String() string {
 func (*ListMaterialsResponse) ProtoMessage() {}
 
 func (x *ListMaterialsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_material_proto_msgTypes[7]
+	mi := &file_saggar_v1_material_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -767,7 +586,7 @@ func (x *ListMaterialsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListMaterialsResponse.ProtoReflect.Descriptor instead.
 func (*ListMaterialsResponse) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_material_proto_rawDescGZIP(), []int{7}
+	return file_saggar_v1_material_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *ListMaterialsResponse) GetMaterials() []*Material {
@@ -797,7 +616,7 @@ type CreateMaterialVersionRequest struct {
 
 func (x *CreateMaterialVersionRequest) Reset() {
 	*x = CreateMaterialVersionRequest{}
-	mi := &file_saggar_v1_material_proto_msgTypes[8]
+	mi := &file_saggar_v1_material_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -809,7 +628,7 @@ func (x *CreateMaterialVersionRequest) String() string {
 func (*CreateMaterialVersionRequest) ProtoMessage() {}
 
 func (x *CreateMaterialVersionRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_material_proto_msgTypes[8]
+	mi := &file_saggar_v1_material_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -822,7 +641,7 @@ func (x *CreateMaterialVersionRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateMaterialVersionRequest.ProtoReflect.Descriptor instead.
 func (*CreateMaterialVersionRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_material_proto_rawDescGZIP(), []int{8}
+	return file_saggar_v1_material_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *CreateMaterialVersionRequest) GetMaterial() *Material {
@@ -868,29 +687,7 @@ const file_saggar_v1_material_proto_rawDesc = "" +
 	"\x05parts\x18\v \x03(\v2\x16.saggar.v1.MixturePartB\b\xbaH\x05\x92\x01\x02\x10 R\x05parts\x12]\n" +
 	"\x1floss_on_ignition_water_fraction\x18\f \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00\xf0?)\x00\x00\x00\x00\x00\x00\x00\x00R\x1blossOnIgnitionWaterFraction\x12n\n" +
 	"(loss_on_ignition_carbon_dioxide_fraction\x18\r \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00\xf0?)\x00\x00\x00\x00\x00\x00\x00\x00R#lossOnIgnitionCarbonDioxideFraction\x12a\n" +
-	"!loss_on_ignition_organic_fraction\x18\x0e \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00\xf0?)\x00\x00\x00\x00\x00\x00\x00\x00R\x1dlossOnIgnitionOrganicFraction\"\xaa\b\n" +
-	"\x03Lot\x12/\n" +
-	"\x02id\x18\x01 \x01(\tB\x1f\xbaH\x1cr\x1a\x18?2\x16^[a-z][a-z0-9-]{0,62}$R\x02id\x12>\n" +
-	"\bmaterial\x18\x02 \x01(\tB\"\xbaH\x1fr\x1d\x18?2\x19^([a-z][a-z0-9-]{0,62})?$R\bmaterial\x126\n" +
-	"\n" +
-	"mass_grams\x18\x03 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\xd0\x12cA!\x00\x00\x00\x00\x00\x00\x00\x00R\tmassGrams\x12>\n" +
-	"\amade_on\x18\x04 \x01(\tB%\xbaH\"r \x18\n" +
-	"2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\x06madeOn\x12\x1d\n" +
-	"\x05owner\x18\x05 \x01(\tB\a\xbaH\x04r\x02\x18xR\x05owner\x12\"\n" +
-	"\bfrom_run\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x18?R\afromRun\x12&\n" +
-	"\n" +
-	"from_stage\x18\a \x01(\tB\a\xbaH\x04r\x02\x18?R\tfromStage\x122\n" +
-	"\x06phases\x18\b \x03(\v2\x10.saggar.v1.PhaseB\b\xbaH\x05\x92\x01\x02\x10@R\x06phases\x122\n" +
-	"\x06oxides\x18\t \x03(\v2\x10.saggar.v1.OxideB\b\xbaH\x05\x92\x01\x02\x10 R\x06oxides\x12R\n" +
-	"\x19loss_on_ignition_fraction\x18\n" +
-	" \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00\xf0?)\x00\x00\x00\x00\x00\x00\x00\x00R\x16lossOnIgnitionFraction\x12]\n" +
-	"\x1floss_on_ignition_water_fraction\x18\v \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00\xf0?)\x00\x00\x00\x00\x00\x00\x00\x00R\x1blossOnIgnitionWaterFraction\x12n\n" +
-	"(loss_on_ignition_carbon_dioxide_fraction\x18\f \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00\xf0?)\x00\x00\x00\x00\x00\x00\x00\x00R#lossOnIgnitionCarbonDioxideFraction\x12a\n" +
-	"!loss_on_ignition_organic_fraction\x18\r \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00\xf0?)\x00\x00\x00\x00\x00\x00\x00\x00R\x1dlossOnIgnitionOrganicFraction\x12I\n" +
-	"\x11moisture_fraction\x18\x0e \x01(\x01B\x17\xbaH\x14\x12\x12\x11\x00\x00\x00\x00\x00\x00\xf0?)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\x10moistureFraction\x88\x01\x01\x12@\n" +
-	"\x0fpurity_fraction\x18\x0f \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00\xf0?)\x00\x00\x00\x00\x00\x00\x00\x00R\x0epurityFraction\x12>\n" +
-	"\ahazards\x18\x10 \x03(\x0e2\x11.saggar.v1.HazardB\x11\xbaH\x0e\x92\x01\v\x10\x10\"\a\x82\x01\x04\x10\x01 \x00R\ahazardsB\x14\n" +
-	"\x12_moisture_fraction\"\x8d\x01\n" +
+	"!loss_on_ignition_organic_fraction\x18\x0e \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00\xf0?)\x00\x00\x00\x00\x00\x00\x00\x00R\x1dlossOnIgnitionOrganicFraction\"\x8d\x01\n" +
 	"\x12GetMaterialRequest\x12w\n" +
 	"\x04name\x18\x01 \x01(\tBc\xbaH`r^\x18\xb4\x012Y^studios/[a-z][a-z0-9-]{0,62}/materials/[a-z][a-z0-9-]{0,62}(/versions/[1-9][0-9]{0,8})?$R\x04name\"\xa6\x01\n" +
 	"\x14ListMaterialsRequest\x12?\n" +
@@ -937,40 +734,36 @@ func file_saggar_v1_material_proto_rawDescGZIP() []byte {
 }
 
 var file_saggar_v1_material_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_saggar_v1_material_proto_msgTypes = make([]protoimpl.MessageInfo, 9)
+var file_saggar_v1_material_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
 var file_saggar_v1_material_proto_goTypes = []any{
 	(Hazard)(0),                          // 0: saggar.v1.Hazard
 	(*Phase)(nil),                        // 1: saggar.v1.Phase
 	(*Oxide)(nil),                        // 2: saggar.v1.Oxide
 	(*MixturePart)(nil),                  // 3: saggar.v1.MixturePart
 	(*Material)(nil),                     // 4: saggar.v1.Material
-	(*Lot)(nil),                          // 5: saggar.v1.Lot
-	(*GetMaterialRequest)(nil),           // 6: saggar.v1.GetMaterialRequest
-	(*ListMaterialsRequest)(nil),         // 7: saggar.v1.ListMaterialsRequest
-	(*ListMaterialsResponse)(nil),        // 8: saggar.v1.ListMaterialsResponse
-	(*CreateMaterialVersionRequest)(nil), // 9: saggar.v1.CreateMaterialVersionRequest
+	(*GetMaterialRequest)(nil),           // 5: saggar.v1.GetMaterialRequest
+	(*ListMaterialsRequest)(nil),         // 6: saggar.v1.ListMaterialsRequest
+	(*ListMaterialsResponse)(nil),        // 7: saggar.v1.ListMaterialsResponse
+	(*CreateMaterialVersionRequest)(nil), // 8: saggar.v1.CreateMaterialVersionRequest
 }
 var file_saggar_v1_material_proto_depIdxs = []int32{
-	1,  // 0: saggar.v1.Material.phases:type_name -> saggar.v1.Phase
-	2,  // 1: saggar.v1.Material.oxides:type_name -> saggar.v1.Oxide
-	0,  // 2: saggar.v1.Material.hazards:type_name -> saggar.v1.Hazard
-	3,  // 3: saggar.v1.Material.parts:type_name -> saggar.v1.MixturePart
-	1,  // 4: saggar.v1.Lot.phases:type_name -> saggar.v1.Phase
-	2,  // 5: saggar.v1.Lot.oxides:type_name -> saggar.v1.Oxide
-	0,  // 6: saggar.v1.Lot.hazards:type_name -> saggar.v1.Hazard
-	4,  // 7: saggar.v1.ListMaterialsResponse.materials:type_name -> saggar.v1.Material
-	4,  // 8: saggar.v1.CreateMaterialVersionRequest.material:type_name -> saggar.v1.Material
-	6,  // 9: saggar.v1.MaterialService.GetMaterial:input_type -> saggar.v1.GetMaterialRequest
-	7,  // 10: saggar.v1.MaterialService.ListMaterials:input_type -> saggar.v1.ListMaterialsRequest
-	9,  // 11: saggar.v1.MaterialService.CreateMaterialVersion:input_type -> saggar.v1.CreateMaterialVersionRequest
-	4,  // 12: saggar.v1.MaterialService.GetMaterial:output_type -> saggar.v1.Material
-	8,  // 13: saggar.v1.MaterialService.ListMaterials:output_type -> saggar.v1.ListMaterialsResponse
-	4,  // 14: saggar.v1.MaterialService.CreateMaterialVersion:output_type -> saggar.v1.Material
-	12, // [12:15] is the sub-list for method output_type
-	9,  // [9:12] is the sub-list for method input_type
-	9,  // [9:9] is the sub-list for extension type_name
-	9,  // [9:9] is the sub-list for extension extendee
-	0,  // [0:9] is the sub-list for field type_name
+	1, // 0: saggar.v1.Material.phases:type_name -> saggar.v1.Phase
+	2, // 1: saggar.v1.Material.oxides:type_name -> saggar.v1.Oxide
+	0, // 2: saggar.v1.Material.hazards:type_name -> saggar.v1.Hazard
+	3, // 3: saggar.v1.Material.parts:type_name -> saggar.v1.MixturePart
+	4, // 4: saggar.v1.ListMaterialsResponse.materials:type_name -> saggar.v1.Material
+	4, // 5: saggar.v1.CreateMaterialVersionRequest.material:type_name -> saggar.v1.Material
+	5, // 6: saggar.v1.MaterialService.GetMaterial:input_type -> saggar.v1.GetMaterialRequest
+	6, // 7: saggar.v1.MaterialService.ListMaterials:input_type -> saggar.v1.ListMaterialsRequest
+	8, // 8: saggar.v1.MaterialService.CreateMaterialVersion:input_type -> saggar.v1.CreateMaterialVersionRequest
+	4, // 9: saggar.v1.MaterialService.GetMaterial:output_type -> saggar.v1.Material
+	7, // 10: saggar.v1.MaterialService.ListMaterials:output_type -> saggar.v1.ListMaterialsResponse
+	4, // 11: saggar.v1.MaterialService.CreateMaterialVersion:output_type -> saggar.v1.Material
+	9, // [9:12] is the sub-list for method output_type
+	6, // [6:9] is the sub-list for method input_type
+	6, // [6:6] is the sub-list for extension type_name
+	6, // [6:6] is the sub-list for extension extendee
+	0, // [0:6] is the sub-list for field type_name
 }
 
 func init() { file_saggar_v1_material_proto_init() }
@@ -978,14 +771,13 @@ func file_saggar_v1_material_proto_init() {
 	if File_saggar_v1_material_proto != nil {
 		return
 	}
-	file_saggar_v1_material_proto_msgTypes[4].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_saggar_v1_material_proto_rawDesc), len(file_saggar_v1_material_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   9,
+			NumMessages:   8,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

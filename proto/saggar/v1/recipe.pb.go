@@ -1114,7 +1114,7 @@ var File_saggar_v1_recipe_proto protoreflect.FileDescriptor
 
 const file_saggar_v1_recipe_proto_rawDesc = "" +
 	"\n" +
-	"\x16saggar/v1/recipe.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1asaggar/v1/assessment.proto\x1a\x1csaggar/v1/heat_program.proto\x1a\x18saggar/v1/material.proto\"\xeb\x01\n" +
+	"\x16saggar/v1/recipe.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1asaggar/v1/assessment.proto\x1a\x1csaggar/v1/heat_program.proto\x1a\x13saggar/v1/lot.proto\"\xeb\x01\n" +
 	"\bAddition\x12;\n" +
 	"\bmaterial\x18\x01 \x01(\tB\x1f\xbaH\x1cr\x1a\x18?2\x16^[a-z][a-z0-9-]{0,62}$R\bmaterial\x126\n" +
 	"\n" +
@@ -1309,7 +1309,7 @@ func file_saggar_v1_recipe_proto_init() {
 	}
 	file_saggar_v1_assessment_proto_init()
 	file_saggar_v1_heat_program_proto_init()
-	file_saggar_v1_material_proto_init()
+	file_saggar_v1_lot_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

@@ -88,6 +88,63 @@ func (RunState) EnumDescriptor() ([]byte, []int) {
 	return file_saggar_v1_run_proto_rawDescGZIP(), []int{0}
 }
 
+// State of what a run takes of a lot.
+type LotDrawState int32
+
+const (
+	// Not set.
+	LotDrawState_LOT_DRAW_STATE_UNSPECIFIED LotDrawState = 0
+	// Will be taken; nobody else gets it.
+	LotDrawState_LOT_DRAW_STATE_RESERVED LotDrawState = 1
+	// Taken out of the lot.
+	LotDrawState_LOT_DRAW_STATE_TAKEN LotDrawState = 2
+	// Given up.
+	LotDrawState_LOT_DRAW_STATE_RELEASED LotDrawState = 3
+)
+
+// Enum value maps for LotDrawState.
+var (
+	LotDrawState_name = map[int32]string{
+		0: "LOT_DRAW_STATE_UNSPECIFIED",
+		1: "LOT_DRAW_STATE_RESERVED",
+		2: "LOT_DRAW_STATE_TAKEN",
+		3: "LOT_DRAW_STATE_RELEASED",
+	}
+	LotDrawState_value = map[string]int32{
+		"LOT_DRAW_STATE_UNSPECIFIED": 0,
+		"LOT_DRAW_STATE_RESERVED":    1,
+		"LOT_DRAW_STATE_TAKEN":       2,
+		"LOT_DRAW_STATE_RELEASED":    3,
+	}
+)
+
+func (x LotDrawState) Enum() *LotDrawState {
+	p := new(LotDrawState)
+	*p = x
+	return p
+}
+
+func (x LotDrawState) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (LotDrawState) Descriptor() protoreflect.EnumDescriptor {
+	return file_saggar_v1_run_proto_enumTypes[1].Descriptor()
+}
+
+func (LotDrawState) Type() protoreflect.EnumType {
+	return &file_saggar_v1_run_proto_enumTypes[1]
+}
+
+func (x LotDrawState) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use LotDrawState.Descriptor instead.
+func (LotDrawState) EnumDescriptor() ([]byte, []int) {
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{1}
+}
+
 // How good an answer is.
 type PlanStatus int32
 
@@ -129,11 +186,11 @@ func (x PlanStatus) String() string {
 }
 
 func (PlanStatus) Descriptor() protoreflect.EnumDescriptor {
-	return file_saggar_v1_run_proto_enumTypes[1].Descriptor()
+	return file_saggar_v1_run_proto_enumTypes[2].Descriptor()
 }
 
 func (PlanStatus) Type() protoreflect.EnumType {
-	return &file_saggar_v1_run_proto_enumTypes[1]
+	return &file_saggar_v1_run_proto_enumTypes[2]
 }
 
 func (x PlanStatus) Number() protoreflect.EnumNumber {
@@ -142,7 +199,7 @@ func (x PlanStatus) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use PlanStatus.Descriptor instead.
 func (PlanStatus) EnumDescriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{1}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{2}
 }
 
 // One making of a recipe, at a scale, by one person for one department.
@@ -171,7 +228,15 @@ type Run struct {
 	// Output only. Changes with every change; given back on cancel and move to detect a change in between.
 	Etag string `protobuf:"bytes,11,opt,name=etag,proto3" json:"etag,omitempty"`
 	// Output only. When it was booked.
-	CreateTime    *timestamppb.Timestamp `protobuf:"bytes,12,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
+	CreateTime *timestamppb.Timestamp `protobuf:"bytes,12,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
+	// Id of the stage at which it starts; empty: the first. Goes with `from_lot`; the stages before have neither window nor load.
+	StartStage string `protobuf:"bytes,13,opt,name=start_stage,json=startStage,proto3" json:"start_stage,omitempty"`
+	// The intermediate that it starts from: `studios/{studio}/lots/{id}`. No scale then means all of it that is free. Additions as
+	// a fraction of the intermediate are worked out from what is taken of it.
+	FromLot string `protobuf:"bytes,14,opt,name=from_lot,json=fromLot,proto3" json:"from_lot,omitempty"`
+	// Which lots its additions come from. Of what is named the mass is reserved, and its own analysis and moisture count; of what
+	// is not, nothing is reserved and the material counts as described. On output with masses, `from_lot` included.
+	LotDraws      []*LotDraw `protobuf:"bytes,15,rep,name=lot_draws,json=lotDraws,proto3" json:"lot_draws,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -290,6 +355,110 @@ func (x *Run) GetCreateTime() *timestamppb.Timestamp {
 	return nil
 }
 
+func (x *Run) GetStartStage() string {
+	if x != nil {
+		return x.StartStage
+	}
+	return ""
+}
+
+func (x *Run) GetFromLot() string {
+	if x != nil {
+		return x.FromLot
+	}
+	return ""
+}
+
+func (x *Run) GetLotDraws() []*LotDraw {
+	if x != nil {
+		return x.LotDraws
+	}
+	return nil
+}
+
+// What a run takes of one lot at one stage.
+type LotDraw struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Required. `studios/{studio}/lots/{id}`.
+	Lot string `protobuf:"bytes,1,opt,name=lot,proto3" json:"lot,omitempty"`
+	// Id of the material for which it is put in; empty on output for the intermediate that the run starts from. On input empty
+	// means the lot's own.
+	Material string `protobuf:"bytes,2,opt,name=material,proto3" json:"material,omitempty"`
+	// Id of the stage at which it is put in; on input empty means every one that puts the material in.
+	Stage string `protobuf:"bytes,3,opt,name=stage,proto3" json:"stage,omitempty"`
+	// Output only. How much, in g as weighed.
+	MassGrams float64 `protobuf:"fixed64,4,opt,name=mass_grams,json=massGrams,proto3" json:"mass_grams,omitempty"`
+	// Output only. Where it stands.
+	State         LotDrawState `protobuf:"varint,5,opt,name=state,proto3,enum=saggar.v1.LotDrawState" json:"state,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LotDraw) Reset() {
+	*x = LotDraw{}
+	mi := &file_saggar_v1_run_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LotDraw) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LotDraw) ProtoMessage() {}
+
+func (x *LotDraw) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_run_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LotDraw.ProtoReflect.Descriptor instead.
+func (*LotDraw) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *LotDraw) GetLot() string {
+	if x != nil {
+		return x.Lot
+	}
+	return ""
+}
+
+func (x *LotDraw) GetMaterial() string {
+	if x != nil {
+		return x.Material
+	}
+	return ""
+}
+
+func (x *LotDraw) GetStage() string {
+	if x != nil {
+		return x.Stage
+	}
+	return ""
+}
+
+func (x *LotDraw) GetMassGrams() float64 {
+	if x != nil {
+		return x.MassGrams
+	}
+	return 0
+}
+
+func (x *LotDraw) GetState() LotDrawState {
+	if x != nil {
+		return x.State
+	}
+	return LotDrawState_LOT_DRAW_STATE_UNSPECIFIED
+}
+
 // One stage of one run placed in a firing.
 type Load struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -305,7 +474,7 @@ type Load struct {
 
 func (x *Load) Reset() {
 	*x = Load{}
-	mi := &file_saggar_v1_run_proto_msgTypes[1]
+	mi := &file_saggar_v1_run_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -317,7 +486,7 @@ func (x *Load) String() string {
 func (*Load) ProtoMessage() {}
 
 func (x *Load) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[1]
+	mi := &file_saggar_v1_run_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -330,7 +499,7 @@ func (x *Load) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Load.ProtoReflect.Descriptor instead.
 func (*Load) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{1}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *Load) GetName() string {
@@ -375,7 +544,7 @@ type BookRunRequest struct {
 
 func (x *BookRunRequest) Reset() {
 	*x = BookRunRequest{}
-	mi := &file_saggar_v1_run_proto_msgTypes[2]
+	mi := &file_saggar_v1_run_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -387,7 +556,7 @@ func (x *BookRunRequest) String() string {
 func (*BookRunRequest) ProtoMessage() {}
 
 func (x *BookRunRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[2]
+	mi := &file_saggar_v1_run_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -400,7 +569,7 @@ func (x *BookRunRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BookRunRequest.ProtoReflect.Descriptor instead.
 func (*BookRunRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{2}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *BookRunRequest) GetParent() string {
@@ -458,7 +627,7 @@ type CheckRunRequest struct {
 
 func (x *CheckRunRequest) Reset() {
 	*x = CheckRunRequest{}
-	mi := &file_saggar_v1_run_proto_msgTypes[3]
+	mi := &file_saggar_v1_run_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -470,7 +639,7 @@ func (x *CheckRunRequest) String() string {
 func (*CheckRunRequest) ProtoMessage() {}
 
 func (x *CheckRunRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[3]
+	mi := &file_saggar_v1_run_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -483,7 +652,7 @@ func (x *CheckRunRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CheckRunRequest.ProtoReflect.Descriptor instead.
 func (*CheckRunRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{3}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *CheckRunRequest) GetParent() string {
@@ -521,7 +690,7 @@ type BookRunResponse struct {
 
 func (x *BookRunResponse) Reset() {
 	*x = BookRunResponse{}
-	mi := &file_saggar_v1_run_proto_msgTypes[4]
+	mi := &file_saggar_v1_run_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -533,7 +702,7 @@ func (x *BookRunResponse) String() string {
 func (*BookRunResponse) ProtoMessage() {}
 
 func (x *BookRunResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[4]
+	mi := &file_saggar_v1_run_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -546,7 +715,7 @@ func (x *BookRunResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BookRunResponse.ProtoReflect.Descriptor instead.
 func (*BookRunResponse) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{4}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *BookRunResponse) GetRuns() []*Run {
@@ -612,7 +781,7 @@ type MoveRunRequest struct {
 
 func (x *MoveRunRequest) Reset() {
 	*x = MoveRunRequest{}
-	mi := &file_saggar_v1_run_proto_msgTypes[5]
+	mi := &file_saggar_v1_run_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -624,7 +793,7 @@ func (x *MoveRunRequest) String() string {
 func (*MoveRunRequest) ProtoMessage() {}
 
 func (x *MoveRunRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[5]
+	mi := &file_saggar_v1_run_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -637,7 +806,7 @@ func (x *MoveRunRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MoveRunRequest.ProtoReflect.Descriptor instead.
 func (*MoveRunRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{5}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *MoveRunRequest) GetName() string {
@@ -697,7 +866,7 @@ type CancelRunRequest struct {
 
 func (x *CancelRunRequest) Reset() {
 	*x = CancelRunRequest{}
-	mi := &file_saggar_v1_run_proto_msgTypes[6]
+	mi := &file_saggar_v1_run_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -709,7 +878,7 @@ func (x *CancelRunRequest) String() string {
 func (*CancelRunRequest) ProtoMessage() {}
 
 func (x *CancelRunRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[6]
+	mi := &file_saggar_v1_run_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -722,7 +891,7 @@ func (x *CancelRunRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CancelRunRequest.ProtoReflect.Descriptor instead.
 func (*CancelRunRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{6}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *CancelRunRequest) GetName() string {
@@ -757,7 +926,7 @@ type GetRunRequest struct {
 
 func (x *GetRunRequest) Reset() {
 	*x = GetRunRequest{}
-	mi := &file_saggar_v1_run_proto_msgTypes[7]
+	mi := &file_saggar_v1_run_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -769,7 +938,7 @@ func (x *GetRunRequest) String() string {
 func (*GetRunRequest) ProtoMessage() {}
 
 func (x *GetRunRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[7]
+	mi := &file_saggar_v1_run_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -782,7 +951,7 @@ func (x *GetRunRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetRunRequest.ProtoReflect.Descriptor instead.
 func (*GetRunRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{7}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *GetRunRequest) GetName() string {
@@ -809,7 +978,7 @@ type ListRunsRequest struct {
 
 func (x *ListRunsRequest) Reset() {
 	*x = ListRunsRequest{}
-	mi := &file_saggar_v1_run_proto_msgTypes[8]
+	mi := &file_saggar_v1_run_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -821,7 +990,7 @@ func (x *ListRunsRequest) String() string {
 func (*ListRunsRequest) ProtoMessage() {}
 
 func (x *ListRunsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[8]
+	mi := &file_saggar_v1_run_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -834,7 +1003,7 @@ func (x *ListRunsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListRunsRequest.ProtoReflect.Descriptor instead.
 func (*ListRunsRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{8}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *ListRunsRequest) GetParent() string {
@@ -878,7 +1047,7 @@ type ListRunsResponse struct {
 
 func (x *ListRunsResponse) Reset() {
 	*x = ListRunsResponse{}
-	mi := &file_saggar_v1_run_proto_msgTypes[9]
+	mi := &file_saggar_v1_run_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -890,7 +1059,7 @@ func (x *ListRunsResponse) String() string {
 func (*ListRunsResponse) ProtoMessage() {}
 
 func (x *ListRunsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[9]
+	mi := &file_saggar_v1_run_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -903,7 +1072,7 @@ func (x *ListRunsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListRunsResponse.ProtoReflect.Descriptor instead.
 func (*ListRunsResponse) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{9}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *ListRunsResponse) GetRuns() []*Run {
@@ -938,7 +1107,7 @@ type PlanRunsRequest struct {
 
 func (x *PlanRunsRequest) Reset() {
 	*x = PlanRunsRequest{}
-	mi := &file_saggar_v1_run_proto_msgTypes[10]
+	mi := &file_saggar_v1_run_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -950,7 +1119,7 @@ func (x *PlanRunsRequest) String() string {
 func (*PlanRunsRequest) ProtoMessage() {}
 
 func (x *PlanRunsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[10]
+	mi := &file_saggar_v1_run_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -963,7 +1132,7 @@ func (x *PlanRunsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanRunsRequest.ProtoReflect.Descriptor instead.
 func (*PlanRunsRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{10}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *PlanRunsRequest) GetParent() string {
@@ -1012,7 +1181,7 @@ type PlanReason struct {
 
 func (x *PlanReason) Reset() {
 	*x = PlanReason{}
-	mi := &file_saggar_v1_run_proto_msgTypes[11]
+	mi := &file_saggar_v1_run_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1024,7 +1193,7 @@ func (x *PlanReason) String() string {
 func (*PlanReason) ProtoMessage() {}
 
 func (x *PlanReason) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[11]
+	mi := &file_saggar_v1_run_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1037,7 +1206,7 @@ func (x *PlanReason) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanReason.ProtoReflect.Descriptor instead.
 func (*PlanReason) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{11}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *PlanReason) GetStage() string {
@@ -1097,7 +1266,7 @@ type PlanRunsResponse struct {
 
 func (x *PlanRunsResponse) Reset() {
 	*x = PlanRunsResponse{}
-	mi := &file_saggar_v1_run_proto_msgTypes[12]
+	mi := &file_saggar_v1_run_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1109,7 +1278,7 @@ func (x *PlanRunsResponse) String() string {
 func (*PlanRunsResponse) ProtoMessage() {}
 
 func (x *PlanRunsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[12]
+	mi := &file_saggar_v1_run_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1122,7 +1291,7 @@ func (x *PlanRunsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanRunsResponse.ProtoReflect.Descriptor instead.
 func (*PlanRunsResponse) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{12}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *PlanRunsResponse) GetStatus() PlanStatus {
@@ -1199,7 +1368,7 @@ var File_saggar_v1_run_proto protoreflect.FileDescriptor
 
 const file_saggar_v1_run_proto_rawDesc = "" +
 	"\n" +
-	"\x13saggar/v1/run.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1asaggar/v1/assessment.proto\x1a\x17saggar/v1/finding.proto\x1a\x16saggar/v1/firing.proto\x1a\x16saggar/v1/recipe.proto\"\xaa\x05\n" +
+	"\x13saggar/v1/run.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1asaggar/v1/assessment.proto\x1a\x17saggar/v1/finding.proto\x1a\x16saggar/v1/firing.proto\x1a\x16saggar/v1/recipe.proto\"\x8c\a\n" +
 	"\x03Run\x12Y\n" +
 	"\x04name\x18\x01 \x01(\tBE\xbaHBr@\x18\xa0\x012;^(studios/[a-z][a-z0-9-]{0,62}/runs/[a-z][a-z0-9-]{0,62})?$R\x04name\x12\x1d\n" +
 	"\x05title\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18xR\x05title\x12y\n" +
@@ -1216,7 +1385,18 @@ const file_saggar_v1_run_proto_rawDesc = "" +
 	" \x03(\tR\x18acknowledgedFindingCodes\x12\x1b\n" +
 	"\x04etag\x18\v \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\x12;\n" +
 	"\vcreate_time\x18\f \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"createTime\"^\n" +
+	"createTime\x12C\n" +
+	"\vstart_stage\x18\r \x01(\tB\"\xbaH\x1fr\x1d\x18?2\x19^([a-z][a-z0-9-]{0,62})?$R\n" +
+	"startStage\x12`\n" +
+	"\bfrom_lot\x18\x0e \x01(\tBE\xbaHBr@\x18\xa0\x012;^(studios/[a-z][a-z0-9-]{0,62}/lots/[a-z][a-z0-9-]{0,62})?$R\afromLot\x129\n" +
+	"\tlot_draws\x18\x0f \x03(\v2\x12.saggar.v1.LotDrawB\b\xbaH\x05\x92\x01\x02\x10@R\blotDraws\"\xb7\x02\n" +
+	"\aLotDraw\x12T\n" +
+	"\x03lot\x18\x01 \x01(\tBB\xbaH?r=\x18\xa0\x0128^studios/[a-z][a-z0-9-]{0,62}/lots/[a-z][a-z0-9-]{0,62}$R\x03lot\x12>\n" +
+	"\bmaterial\x18\x02 \x01(\tB\"\xbaH\x1fr\x1d\x18?2\x19^([a-z][a-z0-9-]{0,62})?$R\bmaterial\x128\n" +
+	"\x05stage\x18\x03 \x01(\tB\"\xbaH\x1fr\x1d\x18?2\x19^([a-z][a-z0-9-]{0,62})?$R\x05stage\x12-\n" +
+	"\n" +
+	"mass_grams\x18\x04 \x01(\x01B\x0e\xbaH\v\x12\t)\x00\x00\x00\x00\x00\x00\x00\x00R\tmassGrams\x12-\n" +
+	"\x05state\x18\x05 \x01(\x0e2\x17.saggar.v1.LotDrawStateR\x05state\"^\n" +
 	"\x04Load\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x16\n" +
 	"\x06firing\x18\x02 \x01(\tR\x06firing\x12*\n" +
@@ -1299,7 +1479,12 @@ const file_saggar_v1_run_proto_rawDesc = "" +
 	"\x13RUN_STATE_CONFIRMED\x10\x02\x12\x17\n" +
 	"\x13RUN_STATE_UNDER_WAY\x10\x03\x12\x12\n" +
 	"\x0eRUN_STATE_DONE\x10\x04\x12\x17\n" +
-	"\x13RUN_STATE_CANCELLED\x10\x05*x\n" +
+	"\x13RUN_STATE_CANCELLED\x10\x05*\x82\x01\n" +
+	"\fLotDrawState\x12\x1e\n" +
+	"\x1aLOT_DRAW_STATE_UNSPECIFIED\x10\x00\x12\x1b\n" +
+	"\x17LOT_DRAW_STATE_RESERVED\x10\x01\x12\x18\n" +
+	"\x14LOT_DRAW_STATE_TAKEN\x10\x02\x12\x1b\n" +
+	"\x17LOT_DRAW_STATE_RELEASED\x10\x03*x\n" +
 	"\n" +
 	"PlanStatus\x12\x1b\n" +
 	"\x17PLAN_STATUS_UNSPECIFIED\x10\x00\x12\x17\n" +
@@ -1330,73 +1515,77 @@ func file_saggar_v1_run_proto_rawDescGZIP() []byte {
 	return file_saggar_v1_run_proto_rawDescData
 }
 
-var file_saggar_v1_run_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_saggar_v1_run_proto_msgTypes = make([]protoimpl.MessageInfo, 13)
+var file_saggar_v1_run_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
+var file_saggar_v1_run_proto_msgTypes = make([]protoimpl.MessageInfo, 14)
 var file_saggar_v1_run_proto_goTypes = []any{
 	(RunState)(0),                 // 0: saggar.v1.RunState
-	(PlanStatus)(0),               // 1: saggar.v1.PlanStatus
-	(*Run)(nil),                   // 2: saggar.v1.Run
-	(*Load)(nil),                  // 3: saggar.v1.Load
-	(*BookRunRequest)(nil),        // 4: saggar.v1.BookRunRequest
-	(*CheckRunRequest)(nil),       // 5: saggar.v1.CheckRunRequest
-	(*BookRunResponse)(nil),       // 6: saggar.v1.BookRunResponse
-	(*MoveRunRequest)(nil),        // 7: saggar.v1.MoveRunRequest
-	(*CancelRunRequest)(nil),      // 8: saggar.v1.CancelRunRequest
-	(*GetRunRequest)(nil),         // 9: saggar.v1.GetRunRequest
-	(*ListRunsRequest)(nil),       // 10: saggar.v1.ListRunsRequest
-	(*ListRunsResponse)(nil),      // 11: saggar.v1.ListRunsResponse
-	(*PlanRunsRequest)(nil),       // 12: saggar.v1.PlanRunsRequest
-	(*PlanReason)(nil),            // 13: saggar.v1.PlanReason
-	(*PlanRunsResponse)(nil),      // 14: saggar.v1.PlanRunsResponse
-	(*Scale)(nil),                 // 15: saggar.v1.Scale
-	(*StageWindow)(nil),           // 16: saggar.v1.StageWindow
-	(*timestamppb.Timestamp)(nil), // 17: google.protobuf.Timestamp
-	(LoadState)(0),                // 18: saggar.v1.LoadState
-	(*Finding)(nil),               // 19: saggar.v1.Finding
-	(*CheckRecipeResponse)(nil),   // 20: saggar.v1.CheckRecipeResponse
+	(LotDrawState)(0),             // 1: saggar.v1.LotDrawState
+	(PlanStatus)(0),               // 2: saggar.v1.PlanStatus
+	(*Run)(nil),                   // 3: saggar.v1.Run
+	(*LotDraw)(nil),               // 4: saggar.v1.LotDraw
+	(*Load)(nil),                  // 5: saggar.v1.Load
+	(*BookRunRequest)(nil),        // 6: saggar.v1.BookRunRequest
+	(*CheckRunRequest)(nil),       // 7: saggar.v1.CheckRunRequest
+	(*BookRunResponse)(nil),       // 8: saggar.v1.BookRunResponse
+	(*MoveRunRequest)(nil),        // 9: saggar.v1.MoveRunRequest
+	(*CancelRunRequest)(nil),      // 10: saggar.v1.CancelRunRequest
+	(*GetRunRequest)(nil),         // 11: saggar.v1.GetRunRequest
+	(*ListRunsRequest)(nil),       // 12: saggar.v1.ListRunsRequest
+	(*ListRunsResponse)(nil),      // 13: saggar.v1.ListRunsResponse
+	(*PlanRunsRequest)(nil),       // 14: saggar.v1.PlanRunsRequest
+	(*PlanReason)(nil),            // 15: saggar.v1.PlanReason
+	(*PlanRunsResponse)(nil),      // 16: saggar.v1.PlanRunsResponse
+	(*Scale)(nil),                 // 17: saggar.v1.Scale
+	(*StageWindow)(nil),           // 18: saggar.v1.StageWindow
+	(*timestamppb.Timestamp)(nil), // 19: google.protobuf.Timestamp
+	(LoadState)(0),                // 20: saggar.v1.LoadState
+	(*Finding)(nil),               // 21: saggar.v1.Finding
+	(*CheckRecipeResponse)(nil),   // 22: saggar.v1.CheckRecipeResponse
 }
 var file_saggar_v1_run_proto_depIdxs = []int32{
-	15, // 0: saggar.v1.Run.scale:type_name -> saggar.v1.Scale
-	16, // 1: saggar.v1.Run.stage_windows:type_name -> saggar.v1.StageWindow
-	3,  // 2: saggar.v1.Run.loads:type_name -> saggar.v1.Load
+	17, // 0: saggar.v1.Run.scale:type_name -> saggar.v1.Scale
+	18, // 1: saggar.v1.Run.stage_windows:type_name -> saggar.v1.StageWindow
+	5,  // 2: saggar.v1.Run.loads:type_name -> saggar.v1.Load
 	0,  // 3: saggar.v1.Run.state:type_name -> saggar.v1.RunState
-	17, // 4: saggar.v1.Run.create_time:type_name -> google.protobuf.Timestamp
-	18, // 5: saggar.v1.Load.state:type_name -> saggar.v1.LoadState
-	2,  // 6: saggar.v1.BookRunRequest.runs:type_name -> saggar.v1.Run
-	2,  // 7: saggar.v1.CheckRunRequest.runs:type_name -> saggar.v1.Run
-	2,  // 8: saggar.v1.BookRunResponse.runs:type_name -> saggar.v1.Run
-	19, // 9: saggar.v1.BookRunResponse.findings:type_name -> saggar.v1.Finding
-	20, // 10: saggar.v1.BookRunResponse.assessments:type_name -> saggar.v1.CheckRecipeResponse
-	16, // 11: saggar.v1.MoveRunRequest.stage_windows:type_name -> saggar.v1.StageWindow
-	2,  // 12: saggar.v1.ListRunsResponse.runs:type_name -> saggar.v1.Run
-	2,  // 13: saggar.v1.PlanRunsRequest.runs:type_name -> saggar.v1.Run
-	17, // 14: saggar.v1.PlanRunsRequest.start_time:type_name -> google.protobuf.Timestamp
-	17, // 15: saggar.v1.PlanRunsRequest.end_time:type_name -> google.protobuf.Timestamp
-	1,  // 16: saggar.v1.PlanRunsResponse.status:type_name -> saggar.v1.PlanStatus
-	2,  // 17: saggar.v1.PlanRunsResponse.runs:type_name -> saggar.v1.Run
-	13, // 18: saggar.v1.PlanRunsResponse.reasons:type_name -> saggar.v1.PlanReason
-	13, // 19: saggar.v1.PlanRunsResponse.blames:type_name -> saggar.v1.PlanReason
-	19, // 20: saggar.v1.PlanRunsResponse.findings:type_name -> saggar.v1.Finding
-	17, // 21: saggar.v1.PlanRunsResponse.end_time:type_name -> google.protobuf.Timestamp
-	4,  // 22: saggar.v1.RunService.BookRun:input_type -> saggar.v1.BookRunRequest
-	5,  // 23: saggar.v1.RunService.CheckRun:input_type -> saggar.v1.CheckRunRequest
-	7,  // 24: saggar.v1.RunService.MoveRun:input_type -> saggar.v1.MoveRunRequest
-	8,  // 25: saggar.v1.RunService.CancelRun:input_type -> saggar.v1.CancelRunRequest
-	9,  // 26: saggar.v1.RunService.GetRun:input_type -> saggar.v1.GetRunRequest
-	10, // 27: saggar.v1.RunService.ListRuns:input_type -> saggar.v1.ListRunsRequest
-	12, // 28: saggar.v1.RunService.PlanRuns:input_type -> saggar.v1.PlanRunsRequest
-	6,  // 29: saggar.v1.RunService.BookRun:output_type -> saggar.v1.BookRunResponse
-	6,  // 30: saggar.v1.RunService.CheckRun:output_type -> saggar.v1.BookRunResponse
-	2,  // 31: saggar.v1.RunService.MoveRun:output_type -> saggar.v1.Run
-	2,  // 32: saggar.v1.RunService.CancelRun:output_type -> saggar.v1.Run
-	2,  // 33: saggar.v1.RunService.GetRun:output_type -> saggar.v1.Run
-	11, // 34: saggar.v1.RunService.ListRuns:output_type -> saggar.v1.ListRunsResponse
-	14, // 35: saggar.v1.RunService.PlanRuns:output_type -> saggar.v1.PlanRunsResponse
-	29, // [29:36] is the sub-list for method output_type
-	22, // [22:29] is the sub-list for method input_type
-	22, // [22:22] is the sub-list for extension type_name
-	22, // [22:22] is the sub-list for extension extendee
-	0,  // [0:22] is the sub-list for field type_name
+	19, // 4: saggar.v1.Run.create_time:type_name -> google.protobuf.Timestamp
+	4,  // 5: saggar.v1.Run.lot_draws:type_name -> saggar.v1.LotDraw
+	1,  // 6: saggar.v1.LotDraw.state:type_name -> saggar.v1.LotDrawState
+	20, // 7: saggar.v1.Load.state:type_name -> saggar.v1.LoadState
+	3,  // 8: saggar.v1.BookRunRequest.runs:type_name -> saggar.v1.Run
+	3,  // 9: saggar.v1.CheckRunRequest.runs:type_name -> saggar.v1.Run
+	3,  // 10: saggar.v1.BookRunResponse.runs:type_name -> saggar.v1.Run
+	21, // 11: saggar.v1.BookRunResponse.findings:type_name -> saggar.v1.Finding
+	22, // 12: saggar.v1.BookRunResponse.assessments:type_name -> saggar.v1.CheckRecipeResponse
+	18, // 13: saggar.v1.MoveRunRequest.stage_windows:type_name -> saggar.v1.StageWindow
+	3,  // 14: saggar.v1.ListRunsResponse.runs:type_name -> saggar.v1.Run
+	3,  // 15: saggar.v1.PlanRunsRequest.runs:type_name -> saggar.v1.Run
+	19, // 16: saggar.v1.PlanRunsRequest.start_time:type_name -> google.protobuf.Timestamp
+	19, // 17: saggar.v1.PlanRunsRequest.end_time:type_name -> google.protobuf.Timestamp
+	2,  // 18: saggar.v1.PlanRunsResponse.status:type_name -> saggar.v1.PlanStatus
+	3,  // 19: saggar.v1.PlanRunsResponse.runs:type_name -> saggar.v1.Run
+	15, // 20: saggar.v1.PlanRunsResponse.reasons:type_name -> saggar.v1.PlanReason
+	15, // 21: saggar.v1.PlanRunsResponse.blames:type_name -> saggar.v1.PlanReason
+	21, // 22: saggar.v1.PlanRunsResponse.findings:type_name -> saggar.v1.Finding
+	19, // 23: saggar.v1.PlanRunsResponse.end_time:type_name -> google.protobuf.Timestamp
+	6,  // 24: saggar.v1.RunService.BookRun:input_type -> saggar.v1.BookRunRequest
+	7,  // 25: saggar.v1.RunService.CheckRun:input_type -> saggar.v1.CheckRunRequest
+	9,  // 26: saggar.v1.RunService.MoveRun:input_type -> saggar.v1.MoveRunRequest
+	10, // 27: saggar.v1.RunService.CancelRun:input_type -> saggar.v1.CancelRunRequest
+	11, // 28: saggar.v1.RunService.GetRun:input_type -> saggar.v1.GetRunRequest
+	12, // 29: saggar.v1.RunService.ListRuns:input_type -> saggar.v1.ListRunsRequest
+	14, // 30: saggar.v1.RunService.PlanRuns:input_type -> saggar.v1.PlanRunsRequest
+	8,  // 31: saggar.v1.RunService.BookRun:output_type -> saggar.v1.BookRunResponse
+	8,  // 32: saggar.v1.RunService.CheckRun:output_type -> saggar.v1.BookRunResponse
+	3,  // 33: saggar.v1.RunService.MoveRun:output_type -> saggar.v1.Run
+	3,  // 34: saggar.v1.RunService.CancelRun:output_type -> saggar.v1.Run
+	3,  // 35: saggar.v1.RunService.GetRun:output_type -> saggar.v1.Run
+	13, // 36: saggar.v1.RunService.ListRuns:output_type -> saggar.v1.ListRunsResponse
+	16, // 37: saggar.v1.RunService.PlanRuns:output_type -> saggar.v1.PlanRunsResponse
+	31, // [31:38] is the sub-list for method output_type
+	24, // [24:31] is the sub-list for method input_type
+	24, // [24:24] is the sub-list for extension type_name
+	24, // [24:24] is the sub-list for extension extendee
+	0,  // [0:24] is the sub-list for field type_name
 }
 
 func init() { file_saggar_v1_run_proto_init() }
@@ -1413,8 +1602,8 @@ func file_saggar_v1_run_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_saggar_v1_run_proto_rawDesc), len(file_saggar_v1_run_proto_rawDesc)),
-			NumEnums:      2,
-			NumMessages:   13,
+			NumEnums:      3,
+			NumMessages:   14,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -2,7 +2,8 @@
 SELECT f.firing_key, f.firing_id, e.equipment_id AS furnace_id, f.title, f.state,
     lower(f.during)::timestamptz AS start_time, upper(f.during)::timestamptz AS end_time,
     f.top_celsius, f.atmosphere, f.revision,
-    coalesce(r.run_id, '') AS run_id, coalesce(l.stage_id, '') AS stage_id, coalesce(r.department, '') AS department
+    coalesce(r.run_id, '') AS run_id, coalesce(l.stage_id, '') AS stage_id, coalesce(r.department, '') AS department,
+    coalesce(nullif(f.attended_by, ''), r.maker, '')::text AS attended_by
 FROM firings f
 JOIN equipment e ON e.studio_key = f.studio_key AND e.equipment_key = f.furnace_key
 LEFT JOIN loads l ON l.studio_key = f.studio_key AND l.firing_key = f.firing_key
@@ -14,7 +15,8 @@ WHERE f.studio_key = @studio_key AND f.firing_id = @firing_id;
 SELECT f.firing_key, f.firing_id, e.equipment_id AS furnace_id, f.title, f.state,
     lower(f.during)::timestamptz AS start_time, upper(f.during)::timestamptz AS end_time,
     f.top_celsius, f.atmosphere, f.revision,
-    coalesce(r.run_id, '') AS run_id, coalesce(l.stage_id, '') AS stage_id, coalesce(r.department, '') AS department
+    coalesce(r.run_id, '') AS run_id, coalesce(l.stage_id, '') AS stage_id, coalesce(r.department, '') AS department,
+    coalesce(nullif(f.attended_by, ''), r.maker, '')::text AS attended_by
 FROM firings f
 JOIN equipment e ON e.studio_key = f.studio_key AND e.equipment_key = f.furnace_key
 LEFT JOIN loads l ON l.studio_key = f.studio_key AND l.firing_key = f.firing_key
@@ -34,7 +36,8 @@ LIMIT NULLIF(@max_rows::bigint, 0);
 SELECT f.firing_key, f.firing_id, e.equipment_id AS furnace_id, f.title, f.state,
     lower(f.during)::timestamptz AS start_time, upper(f.during)::timestamptz AS end_time,
     f.top_celsius, f.atmosphere, f.revision,
-    coalesce(r.run_id, '') AS run_id, coalesce(l.stage_id, '') AS stage_id, coalesce(r.department, '') AS department
+    coalesce(r.run_id, '') AS run_id, coalesce(l.stage_id, '') AS stage_id, coalesce(r.department, '') AS department,
+    coalesce(nullif(f.attended_by, ''), r.maker, '')::text AS attended_by
 FROM firings f
 JOIN equipment e ON e.studio_key = f.studio_key AND e.equipment_key = f.furnace_key
 LEFT JOIN loads l ON l.studio_key = f.studio_key AND l.firing_key = f.firing_key
@@ -87,15 +90,16 @@ FROM generate_series(1, @key_count::integer);
 -- A firing that stands already gets its new state; its furnace and time never change.
 -- name: PutFirings :exec
 INSERT INTO firings (studio_key, firing_key, firing_id, furnace_key, title, state, during, top_celsius, atmosphere,
-    revision)
+    revision, attended_by)
 SELECT @studio_key, u.firing_key, u.firing_id, e.equipment_key, u.title, u.state, tstzrange(u.start_time, u.end_time),
-    u.top_celsius, u.atmosphere, u.revision
+    u.top_celsius, u.atmosphere, u.revision, u.attended_by
 FROM (
     SELECT unnest(@firing_keys::bigint[]) AS firing_key, unnest(@firing_ids::text[]) AS firing_id,
         unnest(@furnace_ids::text[]) AS furnace_id, unnest(@titles::text[]) AS title,
         unnest(@states::text[]) AS state, unnest(@start_times::timestamptz[]) AS start_time,
         unnest(@end_times::timestamptz[]) AS end_time, unnest(@top_celsius::double precision[]) AS top_celsius,
-        unnest(@atmospheres::text[]) AS atmosphere, unnest(@revisions::bigint[]) AS revision
+        unnest(@atmospheres::text[]) AS atmosphere, unnest(@revisions::bigint[]) AS revision,
+        unnest(@attendants::text[]) AS attended_by
 ) AS u
 LEFT JOIN equipment e
     ON e.studio_key = @studio_key AND e.kind = 'furnaces' AND e.equipment_id = u.furnace_id

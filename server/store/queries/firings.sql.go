@@ -56,7 +56,8 @@ const FiringsOver = `-- name: FiringsOver :many
 SELECT f.firing_key, f.firing_id, e.equipment_id AS furnace_id, f.title, f.state,
     lower(f.during)::timestamptz AS start_time, upper(f.during)::timestamptz AS end_time,
     f.top_celsius, f.atmosphere, f.revision,
-    coalesce(r.run_id, '') AS run_id, coalesce(l.stage_id, '') AS stage_id, coalesce(r.department, '') AS department
+    coalesce(r.run_id, '') AS run_id, coalesce(l.stage_id, '') AS stage_id, coalesce(r.department, '') AS department,
+    coalesce(nullif(f.attended_by, ''), r.maker, '')::text AS attended_by
 FROM firings f
 JOIN equipment e ON e.studio_key = f.studio_key AND e.equipment_key = f.furnace_key
 LEFT JOIN loads l ON l.studio_key = f.studio_key AND l.firing_key = f.firing_key
@@ -97,6 +98,7 @@ type FiringsOverRow struct {
 	RunID      string
 	StageID    string
 	Department string
+	AttendedBy string
 }
 
 // Reads through firings_during, so that its cost follows the window and not the history.
@@ -133,6 +135,7 @@ func (q *Queries) FiringsOver(ctx context.Context, arg FiringsOverParams) ([]Fir
 			&i.RunID,
 			&i.StageID,
 			&i.Department,
+			&i.AttendedBy,
 		); err != nil {
 			return nil, err
 		}
@@ -148,7 +151,8 @@ const GetFiring = `-- name: GetFiring :one
 SELECT f.firing_key, f.firing_id, e.equipment_id AS furnace_id, f.title, f.state,
     lower(f.during)::timestamptz AS start_time, upper(f.during)::timestamptz AS end_time,
     f.top_celsius, f.atmosphere, f.revision,
-    coalesce(r.run_id, '') AS run_id, coalesce(l.stage_id, '') AS stage_id, coalesce(r.department, '') AS department
+    coalesce(r.run_id, '') AS run_id, coalesce(l.stage_id, '') AS stage_id, coalesce(r.department, '') AS department,
+    coalesce(nullif(f.attended_by, ''), r.maker, '')::text AS attended_by
 FROM firings f
 JOIN equipment e ON e.studio_key = f.studio_key AND e.equipment_key = f.furnace_key
 LEFT JOIN loads l ON l.studio_key = f.studio_key AND l.firing_key = f.firing_key
@@ -175,6 +179,7 @@ type GetFiringRow struct {
 	RunID      string
 	StageID    string
 	Department string
+	AttendedBy string
 }
 
 func (q *Queries) GetFiring(ctx context.Context, arg GetFiringParams) (GetFiringRow, error) {
@@ -194,6 +199,7 @@ func (q *Queries) GetFiring(ctx context.Context, arg GetFiringParams) (GetFiring
 		&i.RunID,
 		&i.StageID,
 		&i.Department,
+		&i.AttendedBy,
 	)
 	return i, err
 }
@@ -294,7 +300,8 @@ const NewFirings = `-- name: NewFirings :many
 SELECT f.firing_key, f.firing_id, e.equipment_id AS furnace_id, f.title, f.state,
     lower(f.during)::timestamptz AS start_time, upper(f.during)::timestamptz AS end_time,
     f.top_celsius, f.atmosphere, f.revision,
-    coalesce(r.run_id, '') AS run_id, coalesce(l.stage_id, '') AS stage_id, coalesce(r.department, '') AS department
+    coalesce(r.run_id, '') AS run_id, coalesce(l.stage_id, '') AS stage_id, coalesce(r.department, '') AS department,
+    coalesce(nullif(f.attended_by, ''), r.maker, '')::text AS attended_by
 FROM firings f
 JOIN equipment e ON e.studio_key = f.studio_key AND e.equipment_key = f.furnace_key
 LEFT JOIN loads l ON l.studio_key = f.studio_key AND l.firing_key = f.firing_key
@@ -328,6 +335,7 @@ type NewFiringsRow struct {
 	RunID      string
 	StageID    string
 	Department string
+	AttendedBy string
 }
 
 // What has been booked since a revision. Reads through firings_by_revision, since little has: the window is therefore not
@@ -360,6 +368,7 @@ func (q *Queries) NewFirings(ctx context.Context, arg NewFiringsParams) ([]NewFi
 			&i.RunID,
 			&i.StageID,
 			&i.Department,
+			&i.AttendedBy,
 		); err != nil {
 			return nil, err
 		}
@@ -510,15 +519,16 @@ func (q *Queries) PhasesOfNewFirings(ctx context.Context, arg PhasesOfNewFirings
 
 const PutFirings = `-- name: PutFirings :exec
 INSERT INTO firings (studio_key, firing_key, firing_id, furnace_key, title, state, during, top_celsius, atmosphere,
-    revision)
+    revision, attended_by)
 SELECT $1, u.firing_key, u.firing_id, e.equipment_key, u.title, u.state, tstzrange(u.start_time, u.end_time),
-    u.top_celsius, u.atmosphere, u.revision
+    u.top_celsius, u.atmosphere, u.revision, u.attended_by
 FROM (
     SELECT unnest($2::bigint[]) AS firing_key, unnest($3::text[]) AS firing_id,
         unnest($4::text[]) AS furnace_id, unnest($5::text[]) AS title,
         unnest($6::text[]) AS state, unnest($7::timestamptz[]) AS start_time,
         unnest($8::timestamptz[]) AS end_time, unnest($9::double precision[]) AS top_celsius,
-        unnest($10::text[]) AS atmosphere, unnest($11::bigint[]) AS revision
+        unnest($10::text[]) AS atmosphere, unnest($11::bigint[]) AS revision,
+        unnest($12::text[]) AS attended_by
 ) AS u
 LEFT JOIN equipment e
     ON e.studio_key = $1 AND e.kind = 'furnaces' AND e.equipment_id = u.furnace_id
@@ -537,6 +547,7 @@ type PutFiringsParams struct {
 	TopCelsius  []float64
 	Atmospheres []string
 	Revisions   []int64
+	Attendants  []string
 }
 
 // A firing that stands already gets its new state; its furnace and time never change.
@@ -553,6 +564,7 @@ func (q *Queries) PutFirings(ctx context.Context, arg PutFiringsParams) error {
 		arg.TopCelsius,
 		arg.Atmospheres,
 		arg.Revisions,
+		arg.Attendants,
 	)
 	return err
 }

@@ -1,12 +1,12 @@
 -- name: GetRun :one
 SELECT run_key, run_id, title, recipe_id, recipe_version, department, maker, scale, inputs, acknowledged, revision,
-    create_time
+    create_time, start_stage, from_lot, draws
 FROM runs
 WHERE studio_key = @studio_key AND run_id = @run_id;
 
 -- name: ListRuns :many
 SELECT run_key, run_id, title, recipe_id, recipe_version, department, maker, scale, inputs, acknowledged, revision,
-    create_time
+    create_time, start_stage, from_lot, draws
 FROM runs
 WHERE studio_key = @studio_key AND run_key < @before_key
 ORDER BY run_key DESC
@@ -14,7 +14,7 @@ LIMIT NULLIF(@max_rows::bigint, 0);
 
 -- name: ListRunsOfDepartment :many
 SELECT run_key, run_id, title, recipe_id, recipe_version, department, maker, scale, inputs, acknowledged, revision,
-    create_time
+    create_time, start_stage, from_lot, draws
 FROM runs
 WHERE studio_key = @studio_key AND department = @department AND run_key < @before_key
 ORDER BY run_key DESC
@@ -26,14 +26,19 @@ FROM generate_series(1, @key_count::integer);
 
 -- name: InsertRun :exec
 INSERT INTO runs (studio_key, run_key, run_id, title, recipe_id, recipe_version, department, maker, scale, inputs,
-    acknowledged, revision, create_time)
+    acknowledged, revision, create_time, start_stage, from_lot, draws)
 VALUES (@studio_key, @run_key, @run_id, @title, @recipe_id, @recipe_version, @department, @maker, @scale, @inputs,
-    @acknowledged, @revision, @create_time);
+    @acknowledged, @revision, @create_time, @start_stage, @from_lot, @draws);
 
 -- name: UpdateRun :execrows
 UPDATE runs
-SET title = @title, inputs = @inputs, acknowledged = @acknowledged, revision = @revision
+SET title = @title, inputs = @inputs, acknowledged = @acknowledged, revision = @revision, draws = @draws
 WHERE studio_key = @studio_key AND run_key = @run_key;
+
+-- name: SetRunDraws :execrows
+UPDATE runs
+SET draws = @draws, revision = @revision
+WHERE studio_key = @studio_key AND run_id = @run_id;
 
 -- The loads of runs in the recipe's order. A load that is bench work has no firing: its firing_key is 0.
 -- name: LoadsOfRuns :many
@@ -47,7 +52,8 @@ SELECT l.run_key, l.stage_id, l.state AS load_state, l.start_time AS load_start_
     coalesce(upper(f.during), l.end_time)::timestamptz AS end_time,
     coalesce(f.top_celsius, 0)::double precision AS top_celsius,
     coalesce(f.atmosphere, '') AS atmosphere,
-    coalesce(f.revision, 0)::bigint AS revision
+    coalesce(f.revision, 0)::bigint AS revision,
+    coalesce(f.attended_by, '') AS attended_by
 FROM loads l
 LEFT JOIN firings f ON f.studio_key = l.studio_key AND f.firing_key = l.firing_key
 LEFT JOIN equipment e ON e.studio_key = f.studio_key AND e.equipment_key = f.furnace_key

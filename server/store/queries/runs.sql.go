@@ -12,7 +12,7 @@ import (
 
 const GetRun = `-- name: GetRun :one
 SELECT run_key, run_id, title, recipe_id, recipe_version, department, maker, scale, inputs, acknowledged, revision,
-    create_time
+    create_time, start_stage, from_lot, draws
 FROM runs
 WHERE studio_key = $1 AND run_id = $2
 `
@@ -35,6 +35,9 @@ type GetRunRow struct {
 	Acknowledged  []string
 	Revision      int64
 	CreateTime    time.Time
+	StartStage    string
+	FromLot       string
+	Draws         []byte
 }
 
 func (q *Queries) GetRun(ctx context.Context, arg GetRunParams) (GetRunRow, error) {
@@ -53,6 +56,9 @@ func (q *Queries) GetRun(ctx context.Context, arg GetRunParams) (GetRunRow, erro
 		&i.Acknowledged,
 		&i.Revision,
 		&i.CreateTime,
+		&i.StartStage,
+		&i.FromLot,
+		&i.Draws,
 	)
 	return i, err
 }
@@ -95,9 +101,9 @@ func (q *Queries) InsertLoads(ctx context.Context, arg InsertLoadsParams) error 
 
 const InsertRun = `-- name: InsertRun :exec
 INSERT INTO runs (studio_key, run_key, run_id, title, recipe_id, recipe_version, department, maker, scale, inputs,
-    acknowledged, revision, create_time)
+    acknowledged, revision, create_time, start_stage, from_lot, draws)
 VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10,
-    $11, $12, $13)
+    $11, $12, $13, $14, $15, $16)
 `
 
 type InsertRunParams struct {
@@ -114,6 +120,9 @@ type InsertRunParams struct {
 	Acknowledged  []string
 	Revision      int64
 	CreateTime    time.Time
+	StartStage    string
+	FromLot       string
+	Draws         []byte
 }
 
 func (q *Queries) InsertRun(ctx context.Context, arg InsertRunParams) error {
@@ -131,13 +140,16 @@ func (q *Queries) InsertRun(ctx context.Context, arg InsertRunParams) error {
 		arg.Acknowledged,
 		arg.Revision,
 		arg.CreateTime,
+		arg.StartStage,
+		arg.FromLot,
+		arg.Draws,
 	)
 	return err
 }
 
 const ListRuns = `-- name: ListRuns :many
 SELECT run_key, run_id, title, recipe_id, recipe_version, department, maker, scale, inputs, acknowledged, revision,
-    create_time
+    create_time, start_stage, from_lot, draws
 FROM runs
 WHERE studio_key = $1 AND run_key < $2
 ORDER BY run_key DESC
@@ -163,6 +175,9 @@ type ListRunsRow struct {
 	Acknowledged  []string
 	Revision      int64
 	CreateTime    time.Time
+	StartStage    string
+	FromLot       string
+	Draws         []byte
 }
 
 func (q *Queries) ListRuns(ctx context.Context, arg ListRunsParams) ([]ListRunsRow, error) {
@@ -187,6 +202,9 @@ func (q *Queries) ListRuns(ctx context.Context, arg ListRunsParams) ([]ListRunsR
 			&i.Acknowledged,
 			&i.Revision,
 			&i.CreateTime,
+			&i.StartStage,
+			&i.FromLot,
+			&i.Draws,
 		); err != nil {
 			return nil, err
 		}
@@ -200,7 +218,7 @@ func (q *Queries) ListRuns(ctx context.Context, arg ListRunsParams) ([]ListRunsR
 
 const ListRunsOfDepartment = `-- name: ListRunsOfDepartment :many
 SELECT run_key, run_id, title, recipe_id, recipe_version, department, maker, scale, inputs, acknowledged, revision,
-    create_time
+    create_time, start_stage, from_lot, draws
 FROM runs
 WHERE studio_key = $1 AND department = $2 AND run_key < $3
 ORDER BY run_key DESC
@@ -227,6 +245,9 @@ type ListRunsOfDepartmentRow struct {
 	Acknowledged  []string
 	Revision      int64
 	CreateTime    time.Time
+	StartStage    string
+	FromLot       string
+	Draws         []byte
 }
 
 func (q *Queries) ListRunsOfDepartment(ctx context.Context, arg ListRunsOfDepartmentParams) ([]ListRunsOfDepartmentRow, error) {
@@ -256,6 +277,9 @@ func (q *Queries) ListRunsOfDepartment(ctx context.Context, arg ListRunsOfDepart
 			&i.Acknowledged,
 			&i.Revision,
 			&i.CreateTime,
+			&i.StartStage,
+			&i.FromLot,
+			&i.Draws,
 		); err != nil {
 			return nil, err
 		}
@@ -278,7 +302,8 @@ SELECT l.run_key, l.stage_id, l.state AS load_state, l.start_time AS load_start_
     coalesce(upper(f.during), l.end_time)::timestamptz AS end_time,
     coalesce(f.top_celsius, 0)::double precision AS top_celsius,
     coalesce(f.atmosphere, '') AS atmosphere,
-    coalesce(f.revision, 0)::bigint AS revision
+    coalesce(f.revision, 0)::bigint AS revision,
+    coalesce(f.attended_by, '') AS attended_by
 FROM loads l
 LEFT JOIN firings f ON f.studio_key = l.studio_key AND f.firing_key = l.firing_key
 LEFT JOIN equipment e ON e.studio_key = f.studio_key AND e.equipment_key = f.furnace_key
@@ -307,6 +332,7 @@ type LoadsOfRunsRow struct {
 	TopCelsius    float64
 	Atmosphere    string
 	Revision      int64
+	AttendedBy    string
 }
 
 // The loads of runs in the recipe's order. A load that is bench work has no firing: its firing_key is 0.
@@ -335,6 +361,7 @@ func (q *Queries) LoadsOfRuns(ctx context.Context, arg LoadsOfRunsParams) ([]Loa
 			&i.TopCelsius,
 			&i.Atmosphere,
 			&i.Revision,
+			&i.AttendedBy,
 		); err != nil {
 			return nil, err
 		}
@@ -369,6 +396,32 @@ func (q *Queries) NextRunKeys(ctx context.Context, keyCount int32) ([]int64, err
 		return nil, err
 	}
 	return items, nil
+}
+
+const SetRunDraws = `-- name: SetRunDraws :execrows
+UPDATE runs
+SET draws = $1, revision = $2
+WHERE studio_key = $3 AND run_id = $4
+`
+
+type SetRunDrawsParams struct {
+	Draws     []byte
+	Revision  int64
+	StudioKey int64
+	RunID     string
+}
+
+func (q *Queries) SetRunDraws(ctx context.Context, arg SetRunDrawsParams) (int64, error) {
+	result, err := q.db.Exec(ctx, SetRunDraws,
+		arg.Draws,
+		arg.Revision,
+		arg.StudioKey,
+		arg.RunID,
+	)
+	if err != nil {
+		return 0, err
+	}
+	return result.RowsAffected(), nil
 }
 
 const UpdateLoads = `-- name: UpdateLoads :execrows
@@ -410,8 +463,8 @@ func (q *Queries) UpdateLoads(ctx context.Context, arg UpdateLoadsParams) (int64
 
 const UpdateRun = `-- name: UpdateRun :execrows
 UPDATE runs
-SET title = $1, inputs = $2, acknowledged = $3, revision = $4
-WHERE studio_key = $5 AND run_key = $6
+SET title = $1, inputs = $2, acknowledged = $3, revision = $4, draws = $5
+WHERE studio_key = $6 AND run_key = $7
 `
 
 type UpdateRunParams struct {
@@ -419,6 +472,7 @@ type UpdateRunParams struct {
 	Inputs       []byte
 	Acknowledged []string
 	Revision     int64
+	Draws        []byte
 	StudioKey    int64
 	RunKey       int64
 }
@@ -429,6 +483,7 @@ func (q *Queries) UpdateRun(ctx context.Context, arg UpdateRunParams) (int64, er
 		arg.Inputs,
 		arg.Acknowledged,
 		arg.Revision,
+		arg.Draws,
 		arg.StudioKey,
 		arg.RunKey,
 	)
