@@ -73,7 +73,9 @@ func TestALotIsStoredAndFound(t *testing.T) {
 
 	err := b.InTx(t.Context(), func(ctx context.Context, tx *store.Tx) error { return tx.InsertLot(ctx, b.studio.Key, want) })
 	assert.ErrorIs(t, err, domain.ErrAlreadyExists)
-	err = b.InTx(t.Context(), func(ctx context.Context, tx *store.Tx) error { return tx.DescribeLot(ctx, b.studio.Key, described("none")) })
+	err = b.InTx(t.Context(), func(ctx context.Context, tx *store.Tx) error {
+		return tx.DescribeLot(ctx, b.studio.Key, described("none"))
+	})
 	assert.ErrorIs(t, err, domain.ErrNotFound)
 
 	other := b.addStudio("elsewhere")

@@ -28,11 +28,11 @@ type equipmentKind struct {
 	empty                   func() proto.Message
 	get                     func(ctx context.Context, c *api.Connection, name string) (proto.Message, error)
 	// list is nil for what is listed and created otherwise.
-	list                    func(ctx context.Context, c *api.Connection, parent, token string) (page proto.Message, next string, err error)
-	update                  func(ctx context.Context, c *api.Connection, x change) (proto.Message, error)
-	columns                 []string
-	row                     func(m proto.Message, zone *time.Location) []string
-	details                 func(m proto.Message) []render.Grid // below the row of one; nil for none
+	list    func(ctx context.Context, c *api.Connection, parent, token string) (page proto.Message, next string, err error)
+	update  func(ctx context.Context, c *api.Connection, x change) (proto.Message, error)
+	columns []string
+	row     func(m proto.Message, zone *time.Location) []string
+	details func(m proto.Message) []render.Grid // below the row of one; nil for none
 }
 
 // change is what a resource is to become.
