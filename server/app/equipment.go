@@ -103,6 +103,9 @@ func (a *App) DeleteEquipment(ctx context.Context, call Call, in EquipmentUpdate
 		if in.ExpectRevision != 0 && in.ExpectRevision != present.Revision {
 			return nil, stale(name)
 		}
+		if err := a.mayReopen(ctx, tx, studio, present); err != nil {
+			return nil, err
+		}
 		studio.Revision++
 		studio.EquipmentRevision = studio.Revision
 		if err := tx.AppendChange(ctx, &studio, a.logged(call, studio.Revision, name, present.Body(), nil)); err != nil {
@@ -117,6 +120,15 @@ func (a *App) DeleteEquipment(ctx context.Context, call Call, in EquipmentUpdate
 	return a.change(ctx, scope{call: call, studioID: in.StudioID}, do, again)
 }
 
+// mayReopen refuses to take away a sign-off on which firings rest.
+func (a *App) mayReopen(ctx context.Context, tx *store.Tx, studio domain.Studio, closure domain.Equipment) error {
+	site, err := readSite(ctx, tx, studio)
+	if err != nil {
+		return err
+	}
+	return checkSignOff(ctx, tx, site, closure.Closure, nil)
+}
+
 // checkEquipment returns what is wrong with one resource by itself, with paths relative to it.
 func checkEquipment(e domain.Equipment) finding.Faults {
 	switch e.Kind {
@@ -125,13 +137,21 @@ func checkEquipment(e domain.Equipment) finding.Faults {
 	case domain.KindStaffedHours:
 		return e.Hours.Check()
 	case domain.KindClosure:
-		if !e.Closure.Start.Before(e.Closure.End) {
-			return finding.Faults{{
-				Field: "end_time", Message: "the closure ends before it starts", Cure: "give an end after the start",
-			}}
-		}
+		return checkClosure(*e.Closure)
 	}
 	return nil
+}
+
+func checkClosure(c domain.Closure) finding.Faults {
+	var faults finding.Faults
+	if !c.Start.Before(c.End) {
+		faults.Add("end_time", "the closure ends before it starts", "give an end after the start")
+	}
+	if c.Unoccupied && c.SubjectKind != domain.KindRoom {
+		faults.Add("unoccupied", fmt.Sprintf("only a room can be closed to people while firings go on, not %s/%s", c.SubjectKind, c.SubjectID),
+			"name a room as subject, or leave it out to close the equipment itself")
+	}
+	return faults
 }
 
 func checkFurnace(f heat.Furnace) finding.Faults {

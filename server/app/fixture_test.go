@@ -167,7 +167,7 @@ func (b bench) plan(t testing.TB, request app.RunRequest, from time.Time) app.Pl
 func (b bench) tryPlan(request app.RunRequest, from time.Time) (app.PlanAnswer, error) {
 	var answer app.PlanAnswer
 	err := b.PlanRuns(b.ctx, app.PlanInput{
-		StudioID: "test", Run: request, Window: domain.Window{Start: from, End: from.AddDate(0, 0, 28)},
+		StudioID: "test", Run: request, Maker: steward.ID, Window: domain.Window{Start: from, End: from.AddDate(0, 0, 28)},
 	}, func(a app.PlanAnswer) error {
 		answer = a
 		return nil

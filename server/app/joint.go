@@ -17,6 +17,7 @@ import (
 type plannedFiring struct {
 	domain.Firing
 	field string // for example "runs[0].stage_windows[1]"
+	named bool   // who attends it was named, and is not only the maker
 	// seen, where given, takes the air of the firing's own room as it is found.
 	seen *assess.RoomAir
 }

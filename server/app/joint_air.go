@@ -87,10 +87,8 @@ func (j joint) airOf(p plannedFiring, room string) ([]finding.Finding, []string,
 // worse keeps the findings that are not among others at least as bad.
 func worse(findings, others []finding.Finding) []finding.Finding {
 	return slices.DeleteFunc(slices.Clone(findings), func(f finding.Finding) bool {
-		ratio, _ := figure(f, "ratio")
 		return slices.ContainsFunc(others, func(o finding.Finding) bool {
-			known, _ := figure(o, "ratio")
-			return o.Code == f.Code && o.Severity == f.Severity && ratio <= known*(1+1e-9)
+			return o.Code == f.Code && o.Severity == f.Severity && ratioOf(f) <= ratioOf(o)*(1+1e-9)
 		})
 	})
 }
@@ -106,11 +104,23 @@ func (j joint) putDown(findings []finding.Finding, p plannedFiring, room string)
 			}
 			f.Message = strings.Replace(f.Message, fmt.Sprintf("from minute %.0f", minute), from, 1)
 		}
+		if f.Code == "AIR_REENTRY" || f.Code == "AIR_OPENED_WHILE_SIGNED" {
+			f.Message, f.Cure = j.clockOf(f.Message, p.Window.Start), j.clockOf(f.Cure, p.Window.Start)
+		}
 		f.Field, f.About = p.field, room
 		f.Message = fmt.Sprintf("%s, %s on %s: %s", room, p.Title, p.Furnace, f.Message)
 		list = append(list, f)
 	}
 	return list
+}
+
+// ratioOf is how far over its limit, or over those of a mixture, a finding is.
+func ratioOf(f finding.Finding) float64 {
+	if ratio, ok := figure(f, "ratio"); ok {
+		return ratio
+	}
+	ratio, _ := figure(f, "mixture_ratio")
+	return ratio
 }
 
 func figure(f finding.Finding, name string) (float64, bool) {
@@ -171,11 +181,20 @@ func (j joint) others(p plannedFiring) []domain.Firing {
 	return others
 }
 
-// roomZone is a room's air with the flow that counts at each time: a circuit that is closed draws nothing then.
+// roomZone is a room's air with the flow that counts at each time, since a circuit that is closed draws nothing then, and with
+// the times for which it is signed off.
 func (j joint) roomZone(room air.Room, origin time.Time) air.Zone {
-	return air.Zone{
+	zone := air.Zone{
 		ID: room.ID, VolumeCubicMeters: room.VolumeCubicMeters, MixingFactor: room.MixingFactor, Flow: j.flow(room, origin),
 	}
+	for _, w := range j.site.SignedOff(room.ID, domain.Window{
+		Start: origin.Add(-farMinutes * time.Minute), End: origin.Add(farMinutes * time.Minute),
+	}) {
+		zone.Unoccupied = append(zone.Unoccupied, air.Interval{
+			StartMinute: w.Start.Sub(origin).Minutes(), EndMinute: w.End.Sub(origin).Minutes(),
+		})
+	}
+	return zone
 }
 
 // farMinutes bounds how far from a firing a closure's ends are looked at: ten years.
@@ -316,8 +335,8 @@ func (j joint) airRisk(added []domain.Firing) (over, near bool) {
 				return true, true
 			}
 			judged, err := air.Judge(view.Zone, view.Standing, view.Sources, view.Own)
-			if err != nil || len(judged.Excesses) > 0 {
-				return true, true
+			if err != nil || len(judged.Excesses) > 0 || len(view.Zone.Unoccupied) > 0 {
+				return true, true // whether people may come in again is for the whole check
 			}
 			if room == j.site.Furnaces[p.Furnace].Room {
 				near = near || spillsOver(append(j.sources(added, room, p.Window.Start), view.Sources...), judged.HeadroomPPM)

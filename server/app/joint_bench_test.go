@@ -38,7 +38,7 @@ func benchmarkUnderTheLock(b *testing.B, releases int, apart, minutes float64) {
 			Capture: heat.Capture{ClosedFraction: 0.95, DoorOpenFraction: 0.7, Method: "tracer", MeasuredOn: "2027-01-01"},
 		}})
 		from := start.Add(time.Duration(n) * 20 * time.Minute)
-		f := domain.Firing{ID: id, Furnace: id, Title: id, Window: domain.Window{Start: from, End: from.Add(12 * time.Hour)}}
+		f := domain.Firing{ID: id, Furnace: id, Title: id, AttendedBy: fmt.Sprintf("person-%d", n%10), Window: domain.Window{Start: from, End: from.Add(12 * time.Hour)}}
 		for k, kind := range []heat.PhaseKind{heat.Charge, heat.Fire, heat.Cool, heat.Draw} {
 			at := from.Add(time.Duration(k) * 3 * time.Hour)
 			f.Phases = append(f.Phases, domain.FiringPhase{
@@ -64,6 +64,8 @@ func benchmarkUnderTheLock(b *testing.B, releases int, apart, minutes float64) {
 	p := &prepared{site: site, joint: joint{
 		site: site, existing: firings[:50], planned: []plannedFiring{{Firing: firings[50], field: "runs[0]"}}, today: "2027-03-01",
 	}}
+	_, p.days, _ = p.joint.days()
+	require.NotEmpty(b, p.days, "somebody's day is looked at")
 	locked := store.LockedStudio{NewFirings: firings[51:]}
 	require.NoError(b, p.stillHolds(locked, nil), "the benchmark must take the path of a booking that goes through")
 	for b.Loop() {

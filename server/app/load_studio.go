@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"slices"
 
 	"saggar/chem"
@@ -140,6 +141,7 @@ func (l *studioLoad) equipment(ctx context.Context, given []domain.Equipment) er
 		return err
 	}
 	byName := map[string]domain.Equipment{}
+	var signed []signOff
 	for _, e := range stands {
 		byName[e.Name()] = e
 	}
@@ -161,8 +163,33 @@ func (l *studioLoad) equipment(ctx context.Context, given []domain.Equipment) er
 		if byName[e.Name()], err = l.tx.PutEquipment(ctx, l.studio.Key, e); err != nil {
 			return err
 		}
+		if e.Kind == domain.KindClosure {
+			signed = append(signed, signOff{old.Closure, e.Closure})
+		}
 	}
-	return checkSite(l.studio, byName)
+	if err := checkSite(l.studio, byName); err != nil {
+		return err
+	}
+	return l.checkSignOffs(ctx, byName, signed)
+}
+
+// signOff is a closure as it stood, nil for none, and as it shall be.
+type signOff struct{ before, after *domain.Closure }
+
+func (l *studioLoad) checkSignOffs(ctx context.Context, byName map[string]domain.Equipment, signed []signOff) error {
+	if len(signed) == 0 {
+		return nil
+	}
+	site, err := domain.NewSite(l.studio, slices.Collect(maps.Values(byName)))
+	if err != nil {
+		return err
+	}
+	for _, s := range signed {
+		if err := checkSignOff(ctx, l.tx, site, s.before, s.after); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func (l *studioLoad) material(ctx context.Context, m chem.Material) error {

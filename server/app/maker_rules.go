@@ -57,25 +57,43 @@ func checkDepartment(ctx context.Context, tx *store.Tx, studioKey int64, at runA
 	}
 }
 
-// checkTrainings warns of what the maker of the newest run does without a training that counts on that day: on each furnace,
-// and when it is charged hot. Only subjects are looked at for which the studio keeps trainings, and only makers who are
-// among its people.
+// checkAttendants returns the people named to attend who do not belong to the studio, as faults.
+func checkAttendants(ctx context.Context, tx *store.Tx, studioKey int64, at runAt) error {
+	var faults finding.Faults
+	for i, window := range at.request.Windows {
+		if window.AttendedBy == "" || window.AttendedBy == at.maker {
+			continue
+		}
+		_, err := tx.Person(ctx, studioKey, window.AttendedBy)
+		if errors.Is(err, domain.ErrNotFound) {
+			faults.Add(fmt.Sprintf("%s.stage_windows[%d].attended_by", at.field, i), fmt.Sprintf("there is no person %q in the studio",
+				window.AttendedBy), "name one of its people, or nobody for the run's maker")
+		} else if err != nil {
+			return err
+		}
+	}
+	return faults.Err()
+}
+
+// checkTrainings warns of what whoever attends a firing of the newest run does without a training that counts on that day: on
+// each furnace, and when it is charged hot. Only subjects are looked at for which the studio keeps trainings, and only those
+// who are among its people.
 func (p *prepared) checkTrainings(ctx context.Context, tx *store.Tx, at runAt, stages []chem.Stage) error {
 	studioKey := p.site.Studio.Key
-	maker, err := tx.Person(ctx, studioKey, at.maker)
-	if errors.Is(err, domain.ErrNotFound) {
-		return nil
-	}
-	if err != nil {
-		return err
-	}
 	kept, err := tx.TrainingSubjects(ctx, studioKey)
-	if err != nil {
+	if err != nil || len(kept) == 0 {
 		return err
 	}
 	for i, load := range p.runs[len(p.runs)-1].Loads {
 		if load.Firing == nil {
 			continue
+		}
+		person, err := tx.Person(ctx, studioKey, load.Firing.AttendedBy)
+		if errors.Is(err, domain.ErrNotFound) {
+			continue
+		}
+		if err != nil {
+			return err
 		}
 		subjects := []string{string(domain.KindFurnace) + "/" + load.Firing.Furnace}
 		if stages[i].ChargeAtCelsius >= hotCelsius {
@@ -83,7 +101,7 @@ func (p *prepared) checkTrainings(ctx context.Context, tx *store.Tx, at runAt, s
 		}
 		onDate := load.Window.Start.In(p.site.Zone).Format("2006-01-02")
 		for _, subject := range subjects {
-			if f, wanting := trainingFinding(maker, subject, onDate); wanting && slices.Contains(kept, subject) {
+			if f, wanting := trainingFinding(person, subject, onDate); wanting && slices.Contains(kept, subject) {
 				f.Field = fmt.Sprintf("%s.stage_windows[%d]", at.field, i)
 				p.findings = append(p.findings, f)
 			}
@@ -93,19 +111,19 @@ func (p *prepared) checkTrainings(ctx context.Context, tx *store.Tx, at runAt, s
 }
 
 // trainingFinding is what is to be said of somebody's training for a subject on a date, if anything.
-func trainingFinding(maker domain.Person, subject, onDate string) (finding.Finding, bool) {
-	i := slices.IndexFunc(maker.Trainings, func(t domain.Training) bool { return t.Subject == subject })
+func trainingFinding(person domain.Person, subject, onDate string) (finding.Finding, bool) {
+	i := slices.IndexFunc(person.Trainings, func(t domain.Training) bool { return t.Subject == subject })
 	f := finding.Finding{
-		Severity: finding.Warn, Code: codeTrainingMissing, About: maker.ID,
-		Message: fmt.Sprintf("%s has no training for %s on record", maker.ID, subject),
+		Severity: finding.Warn, Code: codeTrainingMissing, About: person.ID,
+		Message: fmt.Sprintf("%s has no training for %s on record", person.ID, subject),
 		Cure:    "be trained before, or have somebody at it who is", Source: "common practice, no source",
 	}
 	if i < 0 {
 		return f, true
 	}
-	training := maker.Trainings[i]
+	training := person.Trainings[i]
 	f.Code = codeTrainingLapsed
 	f.Message = fmt.Sprintf("%s was trained for %s on %s, which counts until %s and not on %s",
-		maker.ID, subject, training.DoneOn, training.ExpiresOn, onDate)
+		person.ID, subject, training.DoneOn, training.ExpiresOn, onDate)
 	return f, !training.Counts(onDate)
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 
 	"saggar/chem/finding"
 	"saggar/server/domain"
@@ -109,8 +110,9 @@ func (a *App) prepareMove(ctx context.Context, call Call, in MoveRunInput) (*pre
 		request := RunRequest{
 			ID: before.ID, Title: before.Title, RecipeID: before.RecipeID, RecipeVersion: before.RecipeVersion,
 			Scale: before.Scale, Department: before.Department, StartStage: before.StartStage, FromLot: before.FromLot,
-			Draws: drawRequests(before), Windows: in.Windows,
+			Draws: drawRequests(before), Windows: slices.Clone(in.Windows),
 		}
+		keepAttendants(request.Windows, before)
 		at := runAt{field: "run", request: request, maker: before.Maker, acknowledged: in.Acknowledged, drawn: before.Draws}
 		if err := a.prepareRun(ctx, tx, p, at); err != nil {
 			return err
@@ -118,6 +120,17 @@ func (a *App) prepareMove(ctx context.Context, call Call, in MoveRunInput) (*pre
 		return p.meetOthers(ctx, tx, a.now())
 	})
 	return p, before, err
+}
+
+// keepAttendants lets whoever attended a stage before do so where nobody else is named.
+func keepAttendants(windows []domain.StageWindow, before domain.Run) {
+	for i := range windows {
+		for _, load := range before.Loads {
+			if windows[i].AttendedBy == "" && load.Stage == windows[i].Stage && load.Firing != nil {
+				windows[i].AttendedBy = load.Firing.AttendedBy
+			}
+		}
+	}
 }
 
 // drawRequests are a run's draws on lots for its additions, as they were asked for.

@@ -33,6 +33,7 @@ type prepared struct {
 	assumptions []string
 	assessments []assess.Assessment // of each run
 	charges     []runCharge         // of each run
+	days        []PersonDay
 }
 
 // prepare reads what the runs ask for in one snapshot and works out everything but the writing.
@@ -147,6 +148,9 @@ func (a *App) prepareRun(ctx context.Context, tx *store.Tx, p *prepared, at runA
 		return err
 	}
 	builder := runBuilder{p: p, at: at, runCharge: charge, assessor: assessor}
+	if err := checkAttendants(ctx, tx, p.site.Studio.Key, at); err != nil {
+		return err
+	}
 	if err := builder.build(); err != nil {
 		return err
 	}
@@ -249,7 +253,7 @@ func (b *runBuilder) load(index int, window domain.StageWindow, run *domain.Run)
 	run.Inputs.Furnaces[furnace.ID], run.Inputs.Constants[furnace.ID] = furnace, treatment.Constants
 	load.Firing = newFiring(run, stage, window, treatment)
 	b.p.joint.planned = append(b.p.joint.planned, plannedFiring{
-		Firing: *load.Firing, field: field, seen: assessed.Air,
+		Firing: *load.Firing, field: field, seen: assessed.Air, named: load.Firing.AttendedBy != b.at.maker,
 	})
 	return load, nil
 }
@@ -298,8 +302,10 @@ func (p *prepared) meetOthers(ctx context.Context, tx *store.Tx, now time.Time) 
 		}
 	}
 	found, assumptions := p.joint.findings()
-	p.findings = append(p.findings, found...)
-	p.assumptions = append(p.assumptions, assumptions...)
+	ofDays, days, ofDay := p.joint.withoutClashes().days()
+	p.days = days
+	p.findings = slices.Concat(p.findings, found, notSaid(ofDays, found))
+	p.assumptions = slices.Concat(p.assumptions, assumptions, ofDay)
 	return nil
 }
 
@@ -343,6 +349,10 @@ func (p *prepared) stillHolds(locked store.LockedStudio, acknowledged []string) 
 	case near:
 		found = append(found, slices.Concat(rest.nearOwn(), rest.nearAdded(added))...)
 	}
+	if rest.dayRisk(added, p.days, over || near) {
+		ofDays, _, _ := rest.days()
+		found = append(found, notSaid(ofDays, found)...)
+	}
 	return refuse(found, acknowledged)
 }
 
@@ -364,6 +374,6 @@ func (p *prepared) result(runs []domain.Run) BookRunResult {
 		}
 	}
 	return BookRunResult{
-		Runs: runs, Findings: sorted, Revision: p.revision, Assumptions: assumptions, Assessments: p.assessments,
+		Runs: runs, Findings: sorted, Revision: p.revision, Assumptions: assumptions, Assessments: p.assessments, Days: p.days,
 	}
 }

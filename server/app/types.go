@@ -70,6 +70,8 @@ type BookRunResult struct {
 	// Assessments are what each run does, in the order of Runs, with the air of its rooms as they are with everyone else's
 	// firings. Their findings and assumptions stand above; a repeated request has none.
 	Assessments []assess.Assessment
+	// Days are what the people breathe who attend the runs' firings; a repeated request has none.
+	Days []PersonDay
 }
 
 // MoveRunInput is where a run is to be moved.

@@ -126,6 +126,10 @@ func (w windowCheck) staffed(stage int) []finding.Finding {
 		if furnace.Room == "" {
 			watch = heat.InReach
 		}
+		if signed := w.site.SignedOff(furnace.Room, phase.Window); watch == heat.InRoom && len(signed) > 0 {
+			found = append(found, w.signedOff(stage, k, signed[0]))
+			continue
+		}
 		open := staffedWindows(w.site, furnace.Room, watch, phase.Window)
 		if slices.ContainsFunc(open, func(o domain.Window) bool { return o.Contains(phase.Window) }) {
 			continue
@@ -142,6 +146,17 @@ func (w windowCheck) staffed(stage int) []finding.Finding {
 	return found
 }
 
+// signedOff refuses somebody in a room that is closed to people and signed.
+func (w windowCheck) signedOff(stage, phase int, signed domain.Window) finding.Finding {
+	asked, furnace := w.windows[stage].Phases[phase], w.site.Furnaces[w.windows[stage].Furnace]
+	return finding.Finding{
+		Severity: finding.Block, Code: "ROOM_SIGNED_OFF", Field: fmt.Sprintf("%s.phases[%d]", w.path(stage), phase), About: furnace.Room,
+		Message: fmt.Sprintf("for %s at %s from %s to %s somebody must be in %s, which is closed and signed from %s to %s: nobody may be inside",
+			asked.Kind, furnace.ID, w.clock(asked.Window.Start), w.clock(asked.Window.End), furnace.Room, w.clock(signed.Start), w.clock(signed.End)),
+		Cure: fmt.Sprintf("be in the room before %s or from %s on, or have the sign-off changed", w.clock(signed.Start), w.clock(signed.End)),
+	}
+}
+
 func watchWords(watch heat.Watch) string {
 	if watch == heat.InRoom {
 		return "in the room"
@@ -149,11 +164,11 @@ func watchWords(watch heat.Watch) string {
 	return "in reach"
 }
 
-// staffedWindows is when a watch of a room can be kept. In the room: the room's own hours. In reach: while any room of the
+// staffedWindows is when a watch of a room can be kept. In the room: the room's own hours, but while it is signed off. In reach: while any room of the
 // studio is staffed, since whoever is there hears the alarm.
 func staffedWindows(site *domain.Site, room string, watch heat.Watch, span domain.Window) []domain.Window {
 	if watch == heat.InRoom {
-		return site.Hours[room].Windows(span, site.Zone)
+		return domain.SubtractWindows(site.Hours[room].Windows(span, site.Zone), site.SignedOff(room, span))
 	}
 	var all []domain.Window
 	for _, id := range slices.Sorted(maps.Keys(site.Hours)) {

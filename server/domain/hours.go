@@ -148,3 +148,25 @@ func MergeWindows(windows []Window) []Window {
 	}
 	return merged
 }
+
+// SubtractWindows returns what is left of windows outside others, in order.
+func SubtractWindows(windows, others []Window) []Window {
+	left := MergeWindows(slices.Clone(windows))
+	for _, o := range others {
+		var rest []Window
+		for _, w := range left {
+			if !w.Overlaps(o) {
+				rest = append(rest, w)
+				continue
+			}
+			if w.Start.Before(o.Start) {
+				rest = append(rest, Window{w.Start, o.Start})
+			}
+			if o.End.Before(w.End) {
+				rest = append(rest, Window{o.End, w.End})
+			}
+		}
+		left = rest
+	}
+	return left
+}

@@ -127,3 +127,24 @@ func TestMergeWindows(t *testing.T) {
 	merged := MergeWindows([]Window{{at(30), at(40)}, {at(0), at(10)}, {at(10), at(20)}, {at(5), at(8)}, {at(35), at(50)}})
 	assert.Equal(t, []Window{{at(0), at(20)}, {at(30), at(50)}}, merged, fmt.Sprint(merged))
 }
+
+func TestWhatIsLeftOfWindows(t *testing.T) {
+	at := func(hours ...int) (windows []Window) {
+		day := time.Date(2027, 3, 1, 0, 0, 0, 0, time.UTC)
+		for i := 0; i < len(hours); i += 2 {
+			windows = append(windows, Window{day.Add(time.Duration(hours[i]) * time.Hour), day.Add(time.Duration(hours[i+1]) * time.Hour)})
+		}
+		return windows
+	}
+	for name, c := range map[string]struct{ windows, others, want []Window }{
+		"nothing taken":  {at(8, 12), nil, at(8, 12)},
+		"apart":          {at(8, 12), at(12, 14, 6, 8), at(8, 12)},
+		"the middle":     {at(8, 12), at(9, 10), at(8, 9, 10, 12)},
+		"both ends":      {at(8, 12), at(7, 9, 11, 13), at(9, 11)},
+		"all":            {at(8, 12), at(8, 12), nil},
+		"over several":   {at(8, 10, 12, 14), at(9, 13), at(8, 9, 13, 14)},
+		"twice the same": {at(8, 12), at(9, 10, 9, 10), at(8, 9, 10, 12)},
+	} {
+		assert.Equal(t, c.want, SubtractWindows(c.windows, c.others), name)
+	}
+}

@@ -99,17 +99,32 @@ func (s *Site) Needs(furnace heat.Furnace) map[EquipmentKind]string {
 	return needs
 }
 
-// ClosuresOver returns the closures of anything that the furnace needs which overlap [start, end), by start.
+// ClosuresOver returns the closures of anything that the furnace needs which overlap [start, end), by start. A room that is only
+// closed to people is none.
 func (s *Site) ClosuresOver(furnace heat.Furnace, start, end time.Time) []Closure {
 	needs := s.Needs(furnace)
 	var hit []Closure
 	for _, c := range s.Closures {
-		if needs[c.SubjectKind] == c.SubjectID && c.Start.Before(end) && start.Before(c.End) {
+		if !c.Unoccupied && needs[c.SubjectKind] == c.SubjectID && c.Start.Before(end) && start.Before(c.End) {
 			hit = append(hit, c)
 		}
 	}
 	return hit
 }
+
+// SignedOff returns when nobody is in a room within a span, by start.
+func (s *Site) SignedOff(room string, span Window) []Window {
+	var signed []Window
+	for _, c := range s.Closures {
+		if c.Unoccupied && c.SubjectID == room && c.Window().Overlaps(span) {
+			signed = append(signed, c.Window())
+		}
+	}
+	return signed
+}
+
+// RoomIDs returns the ids of the rooms, in order.
+func (s *Site) RoomIDs() []string { return slices.Sorted(maps.Keys(s.Rooms)) }
 
 // Check returns every reference that leads nowhere and every contradiction between resources.
 func (s *Site) Check() finding.Faults {

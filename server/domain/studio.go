@@ -78,7 +78,12 @@ type Closure struct {
 	Start       time.Time     `json:"start"`
 	End         time.Time     `json:"end"`
 	Reason      string        `json:"reason"`
+	// Unoccupied is for rooms: closed to people and signed, while firings in it go on.
+	Unoccupied bool `json:"unoccupied,omitempty"`
 }
+
+// Window is when it holds.
+func (c Closure) Window() Window { return Window{c.Start, c.End} }
 
 // Equipment is one stored equipment resource. Exactly one of the pointers is set, as Kind says.
 type Equipment struct {

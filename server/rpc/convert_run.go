@@ -58,7 +58,7 @@ func stageWindowsFromProto(messages []*saggarv1.StageWindow) ([]domain.StageWind
 	var faults finding.Faults
 	windows := make([]domain.StageWindow, 0, len(messages))
 	for i, m := range messages {
-		window := domain.StageWindow{Stage: m.GetStage(), Furnace: m.GetFurnace()}
+		window := domain.StageWindow{Stage: m.GetStage(), Furnace: m.GetFurnace(), AttendedBy: m.GetAttendedBy()}
 		for k, phase := range m.GetPhases() {
 			path := fmt.Sprintf("stage_windows[%d].phases[%d]", i, k)
 			start, end := phase.GetStartTime().AsTime(), phase.GetEndTime().AsTime()
@@ -82,7 +82,7 @@ func wholeMinute(faults *finding.Faults, field string, t time.Time) {
 }
 
 func stageWindowToProto(w domain.StageWindow) *saggarv1.StageWindow {
-	m := &saggarv1.StageWindow{Stage: w.Stage, Furnace: w.Furnace}
+	m := &saggarv1.StageWindow{Stage: w.Stage, Furnace: w.Furnace, AttendedBy: w.AttendedBy}
 	for _, phase := range w.Phases {
 		m.Phases = append(m.Phases, phaseWindowToProto(phase))
 	}
@@ -130,7 +130,9 @@ func withoutState(m *saggarv1.Run) {
 // loadWindowToProto is where and when a load is done; bench work without a station is one phase.
 func loadWindowToProto(l domain.Load) *saggarv1.StageWindow {
 	if l.Firing != nil {
-		return &saggarv1.StageWindow{Stage: l.Stage, Furnace: l.Firing.Furnace, Phases: firingPhases(*l.Firing)}
+		return &saggarv1.StageWindow{
+			Stage: l.Stage, Furnace: l.Firing.Furnace, Phases: firingPhases(*l.Firing), AttendedBy: l.Firing.AttendedBy,
+		}
 	}
 	return &saggarv1.StageWindow{Stage: l.Stage, Phases: []*saggarv1.PhaseWindow{{
 		Kind:      saggarv1.PhaseKind_PHASE_KIND_WORK,
@@ -163,7 +165,7 @@ func firingToProto(studio string, f domain.Firing) *saggarv1.Firing {
 		Stage: f.Stage, Department: f.Department, State: loadStates.toProto(f.State),
 		StartTime: timestamppb.New(f.Window.Start), EndTime: timestamppb.New(f.Window.End),
 		TopCelsius: f.TopCelsius, Atmosphere: convert.AtmosphereToProto(f.Atmosphere),
-		Phases: firingPhases(f),
+		Phases: firingPhases(f), AttendedBy: f.AttendedBy,
 	}
 }
 

@@ -115,16 +115,21 @@ func clockMinute(text string) (int, bool) {
 func closureToProto(c domain.Closure) *saggarv1.Closure {
 	return &saggarv1.Closure{
 		Subject:   string(c.SubjectKind) + "/" + c.SubjectID,
-		StartTime: instant(c.Start), EndTime: instant(c.End), Reason: c.Reason,
+		StartTime: instant(c.Start), EndTime: instant(c.End), Reason: c.Reason, Unoccupied: c.Unoccupied,
 	}
 }
 
-// closureFromProto widens the closure to whole minutes, so that it never lasts shorter than it was meant.
+// closureFromProto widens the closure to whole minutes, so that it never lasts shorter than it was meant; one that says that nobody
+// is inside is narrowed, so that it never lasts longer.
 func closureFromProto(m *saggarv1.Closure) (domain.Closure, finding.Faults) {
 	kind, id, _ := strings.Cut(m.GetSubject(), "/")
 	c := domain.Closure{
 		ID: convert.ID(m.GetName()), SubjectKind: domain.EquipmentKind(kind), SubjectID: id,
 		Start: m.GetStartTime().AsTime().Truncate(time.Minute), End: ceilMinute(m.GetEndTime().AsTime()), Reason: m.GetReason(),
+		Unoccupied: m.GetUnoccupied(),
+	}
+	if c.Unoccupied {
+		c.Start, c.End = ceilMinute(m.GetStartTime().AsTime()), m.GetEndTime().AsTime().Truncate(time.Minute)
 	}
 	if !m.GetStartTime().AsTime().Before(m.GetEndTime().AsTime()) {
 		return c, finding.Faults{{

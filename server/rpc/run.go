@@ -50,7 +50,7 @@ func (s *runService) book(ctx context.Context, call app.Call, req *saggarv1.Book
 	}
 	answer := &saggarv1.BookRunResponse{
 		Findings: convert.FindingsToProto(result.Findings), Revision: int32(result.Revision), Assumptions: result.Assumptions,
-		Caution: convert.Caution,
+		Caution: convert.Caution, PersonDays: personDaysToProto(studio, result.Days),
 	}
 	for _, run := range result.Runs {
 		m := runToProto(studio, run)

@@ -19,10 +19,11 @@ func (s *shell) closureCommand() *cobra.Command {
 
 func (s *shell) closureAddCommand() *cobra.Command {
 	var subject, from, until, reason string
+	var unoccupied bool
 	command := &cobra.Command{
 		Use:     "add ID --subject furnaces/X --from TIME --until TIME",
 		Example: "  saggar closure add repair --subject furnaces/big-kiln --from '2027-03-01 08:00' --until '2027-03-02 12:00'",
-		Short:   "Take equipment, a room, a circuit or a supply out of use",
+		Short:   "Take equipment, a room, a circuit or a supply out of use, or close a room to people only",
 		Args:    cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			return s.inStudio(c.Context(), func(connection *api.Connection, parent string) error {
@@ -36,7 +37,7 @@ func (s *shell) closureAddCommand() *cobra.Command {
 				}
 				closure, err := connection.Equipment.UpdateClosure(c.Context(), &saggarv1.UpdateClosureRequest{
 					AllowMissing: true, Closure: &saggarv1.Closure{
-						Name: convert.Name(s.studio, "closures", args[0]), Subject: subject, Reason: reason,
+						Name: convert.Name(s.studio, "closures", args[0]), Subject: subject, Reason: reason, Unoccupied: unoccupied,
 						StartTime: timestamppb.New(start), EndTime: timestamppb.New(end),
 					},
 				})
@@ -52,6 +53,7 @@ func (s *shell) closureAddCommand() *cobra.Command {
 	flags.StringVar(&from, "from", "", "first moment, local, such as '2027-03-01 08:00', or RFC 3339")
 	flags.StringVar(&until, "until", "", "first moment after it")
 	flags.StringVar(&reason, "reason", "", "why")
+	flags.BoolVar(&unoccupied, "unoccupied", false, "a room: closed and signed so that nobody is inside, while firings in it go on")
 	for _, name := range []string{"subject", "from", "until"} {
 		cobra.CheckErr(command.MarkFlagRequired(name))
 	}

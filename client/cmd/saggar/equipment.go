@@ -193,13 +193,22 @@ var closureKind = equipmentKind{
 			Closure: x.to.(*saggarv1.Closure), UpdateMask: x.mask, AllowMissing: x.create,
 		})
 	},
-	columns: []string{"closure", "subject", "from", "until", "reason"},
+	columns: []string{"closure", "subject", "from", "until", "what", "reason"},
 	row: func(m proto.Message, zone *time.Location) []string {
 		x := m.(*saggarv1.Closure)
 		return []string{
-			shortName(x.GetName()), x.GetSubject(), localWithYear(x.GetStartTime(), zone), localWithYear(x.GetEndTime(), zone), x.GetReason(),
+			shortName(x.GetName()), x.GetSubject(), localWithYear(x.GetStartTime(), zone), localWithYear(x.GetEndTime(), zone), closureWords(x),
+			x.GetReason(),
 		}
 	},
+}
+
+// closureWords say what a closure means.
+func closureWords(c *saggarv1.Closure) string {
+	if c.GetUnoccupied() {
+		return "nobody inside"
+	}
+	return "out of use"
 }
 
 func (s *shell) equipmentCommand(k equipmentKind) *cobra.Command {

@@ -215,6 +215,7 @@ func (s *shell) runBookCommand() *cobra.Command {
 	w := &wish{scale: newScaleFlags()}
 	var path string
 	var acknowledge []string
+	var attendants attendantsFlag
 	command := &cobra.Command{
 		Use:     "book (--plan FILE | RECIPE --department D)",
 		Example: "  saggar run book --plan bisque.json",
@@ -228,6 +229,9 @@ func (s *shell) runBookCommand() *cobra.Command {
 			}
 			return s.inStudio(c.Context(), func(connection *api.Connection, parent string) error {
 				answer, from, err := s.planToBook(c.Context(), connection, w, path, args)
+				if err == nil {
+					err = attendants.apply(answer.GetRuns())
+				}
 				if err != nil {
 					return err
 				}
@@ -249,9 +253,10 @@ func (s *shell) runBookCommand() *cobra.Command {
 	}
 	w.flags(command)
 	command.Flags().StringVar(&path, "plan", "", "file kept by 'run plan --save'; only --id can differ from it")
-	for _, settled := range []string{"department", "title", "from", "until", "factor", "product-grams", "crucibles"} {
+	for _, settled := range []string{"department", "title", "from", "until", "factor", "product-grams", "crucibles", "from-lot", "start-stage", "lot"} {
 		command.MarkFlagsMutuallyExclusive("plan", settled)
 	}
+	command.Flags().Var(&attendants, "attended-by", "PERSON who charges, watches and draws, or STAGE=PERSON for one stage (default: you); may be repeated")
 	command.Flags().StringSliceVar(&acknowledge, "acknowledge", nil, "codes of warnings that you have read and accept")
 	return command
 }

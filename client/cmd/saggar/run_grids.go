@@ -2,6 +2,7 @@ package main
 
 import (
 	"cmp"
+	"fmt"
 	"os"
 	"strings"
 	"time"
@@ -64,7 +65,54 @@ func checkGrids(answer *saggarv1.BookRunResponse, zone *time.Location) []render.
 		grids = append(grids, newRecipeCheck(assessment, source{}).figureGrids(title+": stages",
 			title+": air with everything that is booked, cautious case: the nearest limits")...)
 	}
+	grids = append(grids, personDayGrids(answer.GetPersonDays(), zone)...)
 	return append(grids, notes(answer.GetAssumptions(), answer.GetCaution())...)
+}
+
+// mostExposures is how many limits of a day are shown, nearest first; --output json lists all.
+const mostExposures = 3
+
+// personDayGrids show what people breathe over their days at firings.
+func personDayGrids(days []*saggarv1.PersonDay, zone *time.Location) []render.Grid {
+	if len(days) == 0 {
+		return nil
+	}
+	grid := render.Grid{
+		Title:   "Each person's day at firings, cautious case: the nearest limits",
+		Columns: []string{"person", "day", "where", "gas", "limit", "over", "mean ppm", "limit ppm", "% of it"},
+	}
+	for _, d := range days {
+		for i, e := range d.GetExposures() {
+			if i == mostExposures {
+				break
+			}
+			grid.Rows = append(grid.Rows, []string{
+				d.GetPerson(), d.GetDate(), stayWords(d.GetStays(), zone), e.GetSpecies(), e.GetAuthority() + " " + e.GetKind(),
+				averagingWords(e.GetAveragingMinutes()), render.Number(e.GetMeanPpm()), render.Number(e.GetLimitPpm()), percent(&e.Ratio),
+			})
+		}
+		if len(d.GetExposures()) == 0 {
+			grid.Rows = append(grid.Rows, []string{d.GetPerson(), d.GetDate(), stayWords(d.GetStays(), zone), "none", "", "", "", "", ""})
+		}
+	}
+	return []render.Grid{grid}
+}
+
+// stayWords say where somebody is and when.
+func stayWords(stays []*saggarv1.PersonStay, zone *time.Location) string {
+	var words []string
+	for _, s := range stays {
+		words = append(words, fmt.Sprintf("%s %s-%s", s.GetRoom(), s.GetStartTime().AsTime().In(zone).Format("15:04"),
+			s.GetEndTime().AsTime().In(zone).Format("15:04")))
+	}
+	return strings.Join(words, ", ")
+}
+
+func averagingWords(minutes float64) string {
+	if minutes == 0 {
+		return "moment"
+	}
+	return render.Number(minutes) + " min"
 }
 
 func bookedGrids(answer *saggarv1.BookRunResponse, zone *time.Location) []render.Grid {

@@ -24,7 +24,7 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
-// Equipment, a room, a circuit or a supply out of use for a time.
+// Equipment, a room, a circuit or a supply out of use for a time; or a room only closed to people and signed.
 type Closure struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Identifier. `studios/{studio}/closures/{id}`.
@@ -38,7 +38,12 @@ type Closure struct {
 	// Why, at most 200 characters.
 	Reason string `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
 	// Output only. Changes with every change; given back on update to detect a change in between.
-	Etag          string `protobuf:"bytes,6,opt,name=etag,proto3" json:"etag,omitempty"`
+	Etag string `protobuf:"bytes,6,opt,name=etag,proto3" json:"etag,omitempty"`
+	// For a room: nobody is inside, and firings go on. The limits of its air then hold outside of that time, at its end the gas must
+	// be gone so far that people may come in, and nobody is scheduled to be inside. The times are then narrowed to whole minutes
+	// instead of widened. It cannot be signed while somebody is to be inside, nor taken back while firings rest on it:
+	// FAILED_PRECONDITION.
+	Unoccupied    bool `protobuf:"varint,7,opt,name=unoccupied,proto3" json:"unoccupied,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -113,6 +118,13 @@ func (x *Closure) GetEtag() string {
 		return x.Etag
 	}
 	return ""
+}
+
+func (x *Closure) GetUnoccupied() bool {
+	if x != nil {
+		return x.Unoccupied
+	}
+	return false
 }
 
 // Request of GetClosure.
@@ -403,7 +415,7 @@ var File_saggar_v1_closure_proto protoreflect.FileDescriptor
 
 const file_saggar_v1_closure_proto_rawDesc = "" +
 	"\n" +
-	"\x17saggar/v1/closure.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x8e\x03\n" +
+	"\x17saggar/v1/closure.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xae\x03\n" +
 	"\aClosure\x12Z\n" +
 	"\x04name\x18\x01 \x01(\tBF\xbaHCrA\x18\xa0\x012<^studios/[a-z][a-z0-9-]{0,62}/closures/[a-z][a-z0-9-]{0,62}$R\x04name\x12f\n" +
 	"\asubject\x18\x02 \x01(\tBL\xbaHIrG\x18S2C^(furnaces|rooms|extractionCircuits|supplies)/[a-z][a-z0-9-]{0,62}$R\asubject\x12A\n" +
@@ -411,7 +423,10 @@ const file_saggar_v1_closure_proto_rawDesc = "" +
 	"start_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\tstartTime\x12=\n" +
 	"\bend_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\aendTime\x12 \n" +
 	"\x06reason\x18\x05 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\x06reason\x12\x1b\n" +
-	"\x04etag\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\"o\n" +
+	"\x04etag\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\x12\x1e\n" +
+	"\n" +
+	"unoccupied\x18\a \x01(\bR\n" +
+	"unoccupied\"o\n" +
 	"\x11GetClosureRequest\x12Z\n" +
 	"\x04name\x18\x01 \x01(\tBF\xbaHCrA\x18\xa0\x012<^studios/[a-z][a-z0-9-]{0,62}/closures/[a-z][a-z0-9-]{0,62}$R\x04name\"\xa5\x01\n" +
 	"\x13ListClosuresRequest\x12?\n" +

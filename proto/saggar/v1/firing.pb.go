@@ -174,7 +174,9 @@ type StageWindow struct {
 	// Required. In order, without a gap.
 	Phases []*PhaseWindow `protobuf:"bytes,3,rep,name=phases,proto3" json:"phases,omitempty"`
 	// Firing to ride in instead of one of its own. Not supported yet: must be empty.
-	JoinFiring    string `protobuf:"bytes,4,opt,name=join_firing,json=joinFiring,proto3" json:"join_firing,omitempty"`
+	JoinFiring string `protobuf:"bytes,4,opt,name=join_firing,json=joinFiring,proto3" json:"join_firing,omitempty"`
+	// Id of the person who charges it, is there while somebody must be in the room, and draws it; empty: the run's maker.
+	AttendedBy    string `protobuf:"bytes,5,opt,name=attended_by,json=attendedBy,proto3" json:"attended_by,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -237,6 +239,13 @@ func (x *StageWindow) GetJoinFiring() string {
 	return ""
 }
 
+func (x *StageWindow) GetAttendedBy() string {
+	if x != nil {
+		return x.AttendedBy
+	}
+	return ""
+}
+
 // One heat cycle of one furnace, exclusive in time on it.
 type Firing struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -263,7 +272,9 @@ type Firing struct {
 	// Highest temperature in C.
 	TopCelsius float64 `protobuf:"fixed64,11,opt,name=top_celsius,json=topCelsius,proto3" json:"top_celsius,omitempty"`
 	// What surrounds the charge.
-	Atmosphere    Atmosphere `protobuf:"varint,12,opt,name=atmosphere,proto3,enum=saggar.v1.Atmosphere" json:"atmosphere,omitempty"`
+	Atmosphere Atmosphere `protobuf:"varint,12,opt,name=atmosphere,proto3,enum=saggar.v1.Atmosphere" json:"atmosphere,omitempty"`
+	// Id of the person who attends it.
+	AttendedBy    string `protobuf:"bytes,13,opt,name=attended_by,json=attendedBy,proto3" json:"attended_by,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -380,6 +391,13 @@ func (x *Firing) GetAtmosphere() Atmosphere {
 		return x.Atmosphere
 	}
 	return Atmosphere_ATMOSPHERE_UNSPECIFIED
+}
+
+func (x *Firing) GetAttendedBy() string {
+	if x != nil {
+		return x.AttendedBy
+	}
+	return ""
 }
 
 // Request of GetFiring.
@@ -794,14 +812,16 @@ const file_saggar_v1_firing_proto_rawDesc = "" +
 	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04kind\x12A\n" +
 	"\n" +
 	"start_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\tstartTime\x12=\n" +
-	"\bend_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\aendTime\"\xe8\x01\n" +
+	"\bend_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\aendTime\"\xad\x02\n" +
 	"\vStageWindow\x125\n" +
 	"\x05stage\x18\x01 \x01(\tB\x1f\xbaH\x1cr\x1a\x18?2\x16^[a-z][a-z0-9-]{0,62}$R\x05stage\x12<\n" +
 	"\afurnace\x18\x02 \x01(\tB\"\xbaH\x1fr\x1d\x18?2\x19^([a-z][a-z0-9-]{0,62})?$R\afurnace\x12:\n" +
 	"\x06phases\x18\x03 \x03(\v2\x16.saggar.v1.PhaseWindowB\n" +
 	"\xbaH\a\x92\x01\x04\b\x01\x10@R\x06phases\x12(\n" +
 	"\vjoin_firing\x18\x04 \x01(\tB\a\xbaH\x04r\x02\x18\x00R\n" +
-	"joinFiring\"\xba\x03\n" +
+	"joinFiring\x12C\n" +
+	"\vattended_by\x18\x05 \x01(\tB\"\xbaH\x1fr\x1d\x18?2\x19^([a-z][a-z0-9-]{0,62})?$R\n" +
+	"attendedBy\"\xdb\x03\n" +
 	"\x06Firing\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x18\n" +
 	"\afurnace\x18\x02 \x01(\tR\afurnace\x12\x14\n" +
@@ -821,7 +841,9 @@ const file_saggar_v1_firing_proto_rawDesc = "" +
 	"topCelsius\x125\n" +
 	"\n" +
 	"atmosphere\x18\f \x01(\x0e2\x15.saggar.v1.AtmosphereR\n" +
-	"atmosphere\"m\n" +
+	"atmosphere\x12\x1f\n" +
+	"\vattended_by\x18\r \x01(\tR\n" +
+	"attendedBy\"m\n" +
 	"\x10GetFiringRequest\x12Y\n" +
 	"\x04name\x18\x01 \x01(\tBE\xbaHBr@\x18\xa0\x012;^studios/[a-z][a-z0-9-]{0,62}/firings/[a-z][a-z0-9-]{0,62}$R\x04name\"\xec\x02\n" +
 	"\x12ListFiringsRequest\x12?\n" +

@@ -683,7 +683,10 @@ type BookRunResponse struct {
 	// What the figures are, and what they do not replace.
 	Caution string `protobuf:"bytes,5,opt,name=caution,proto3" json:"caution,omitempty"`
 	// What each run does, in the order of `runs`; only when nothing is stored. Its findings are those above.
-	Assessments   []*CheckRecipeResponse `protobuf:"bytes,6,rep,name=assessments,proto3" json:"assessments,omitempty"`
+	Assessments []*CheckRecipeResponse `protobuf:"bytes,6,rep,name=assessments,proto3" json:"assessments,omitempty"`
+	// What the people breathe who attend the runs' firings, over all firings that they attend that day; only those days on which
+	// gas comes off. Their findings are among those above.
+	PersonDays    []*PersonDay `protobuf:"bytes,7,rep,name=person_days,json=personDays,proto3" json:"person_days,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -760,6 +763,305 @@ func (x *BookRunResponse) GetAssessments() []*CheckRecipeResponse {
 	return nil
 }
 
+func (x *BookRunResponse) GetPersonDays() []*PersonDay {
+	if x != nil {
+		return x.PersonDays
+	}
+	return nil
+}
+
+// What one person breathes over a day's stays at firings. Time elsewhere counts as spent in clean air. Stays that lie less than
+// the longest averaging time apart are one day, also past midnight.
+type PersonDay struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Id of the person.
+	Person string `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
+	// Local date on which it begins, YYYY-MM-DD.
+	Date string `protobuf:"bytes,2,opt,name=date,proto3" json:"date,omitempty"`
+	// Where they are and when, in order.
+	Stays []*PersonStay `protobuf:"bytes,3,rep,name=stays,proto3" json:"stays,omitempty"`
+	// Against each limit, nearest first.
+	Exposures []*PersonExposure `protobuf:"bytes,4,rep,name=exposures,proto3" json:"exposures,omitempty"`
+	// Largest sum of concentration over limit; above 1 is over the limit.
+	MixtureRatio float64 `protobuf:"fixed64,5,opt,name=mixture_ratio,json=mixtureRatio,proto3" json:"mixture_ratio,omitempty"`
+	// What is wrong with this day, worst first.
+	Findings      []*Finding `protobuf:"bytes,6,rep,name=findings,proto3" json:"findings,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PersonDay) Reset() {
+	*x = PersonDay{}
+	mi := &file_saggar_v1_run_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PersonDay) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PersonDay) ProtoMessage() {}
+
+func (x *PersonDay) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_run_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PersonDay.ProtoReflect.Descriptor instead.
+func (*PersonDay) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *PersonDay) GetPerson() string {
+	if x != nil {
+		return x.Person
+	}
+	return ""
+}
+
+func (x *PersonDay) GetDate() string {
+	if x != nil {
+		return x.Date
+	}
+	return ""
+}
+
+func (x *PersonDay) GetStays() []*PersonStay {
+	if x != nil {
+		return x.Stays
+	}
+	return nil
+}
+
+func (x *PersonDay) GetExposures() []*PersonExposure {
+	if x != nil {
+		return x.Exposures
+	}
+	return nil
+}
+
+func (x *PersonDay) GetMixtureRatio() float64 {
+	if x != nil {
+		return x.MixtureRatio
+	}
+	return 0
+}
+
+func (x *PersonDay) GetFindings() []*Finding {
+	if x != nil {
+		return x.Findings
+	}
+	return nil
+}
+
+// A person in a room, at a firing.
+type PersonStay struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Id of the room.
+	Room string `protobuf:"bytes,1,opt,name=room,proto3" json:"room,omitempty"`
+	// Id of the furnace.
+	Furnace string `protobuf:"bytes,2,opt,name=furnace,proto3" json:"furnace,omitempty"`
+	// `studios/{studio}/firings/{id}`; empty while it is not booked.
+	Firing string `protobuf:"bytes,3,opt,name=firing,proto3" json:"firing,omitempty"`
+	// From when.
+	StartTime *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=start_time,json=startTime,proto3" json:"start_time,omitempty"`
+	// Until when.
+	EndTime       *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PersonStay) Reset() {
+	*x = PersonStay{}
+	mi := &file_saggar_v1_run_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PersonStay) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PersonStay) ProtoMessage() {}
+
+func (x *PersonStay) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_run_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PersonStay.ProtoReflect.Descriptor instead.
+func (*PersonStay) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *PersonStay) GetRoom() string {
+	if x != nil {
+		return x.Room
+	}
+	return ""
+}
+
+func (x *PersonStay) GetFurnace() string {
+	if x != nil {
+		return x.Furnace
+	}
+	return ""
+}
+
+func (x *PersonStay) GetFiring() string {
+	if x != nil {
+		return x.Firing
+	}
+	return ""
+}
+
+func (x *PersonStay) GetStartTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.StartTime
+	}
+	return nil
+}
+
+func (x *PersonStay) GetEndTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.EndTime
+	}
+	return nil
+}
+
+// What a person breathes against one limit.
+type PersonExposure struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Formula of the gas.
+	Species string `protobuf:"bytes,1,opt,name=species,proto3" json:"species,omitempty"`
+	// Who set the limit.
+	Authority string `protobuf:"bytes,2,opt,name=authority,proto3" json:"authority,omitempty"`
+	// TWA, STEL, C (ceiling), Peak, IDLH, or excursion.
+	Kind string `protobuf:"bytes,3,opt,name=kind,proto3" json:"kind,omitempty"`
+	// Averaging time in minutes; 0 for a ceiling.
+	AveragingMinutes float64 `protobuf:"fixed64,4,opt,name=averaging_minutes,json=averagingMinutes,proto3" json:"averaging_minutes,omitempty"`
+	// Greatest mean over the averaging time in ppm.
+	MeanPpm float64 `protobuf:"fixed64,5,opt,name=mean_ppm,json=meanPpm,proto3" json:"mean_ppm,omitempty"`
+	// The limit in ppm.
+	LimitPpm float64 `protobuf:"fixed64,6,opt,name=limit_ppm,json=limitPpm,proto3" json:"limit_ppm,omitempty"`
+	// The mean over the limit; above 1 is over it.
+	Ratio float64 `protobuf:"fixed64,7,opt,name=ratio,proto3" json:"ratio,omitempty"`
+	// What it does to a booking.
+	Severity Severity `protobuf:"varint,8,opt,name=severity,proto3,enum=saggar.v1.Severity" json:"severity,omitempty"`
+	// Where it was published.
+	Source        string `protobuf:"bytes,9,opt,name=source,proto3" json:"source,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PersonExposure) Reset() {
+	*x = PersonExposure{}
+	mi := &file_saggar_v1_run_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PersonExposure) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PersonExposure) ProtoMessage() {}
+
+func (x *PersonExposure) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_run_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PersonExposure.ProtoReflect.Descriptor instead.
+func (*PersonExposure) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *PersonExposure) GetSpecies() string {
+	if x != nil {
+		return x.Species
+	}
+	return ""
+}
+
+func (x *PersonExposure) GetAuthority() string {
+	if x != nil {
+		return x.Authority
+	}
+	return ""
+}
+
+func (x *PersonExposure) GetKind() string {
+	if x != nil {
+		return x.Kind
+	}
+	return ""
+}
+
+func (x *PersonExposure) GetAveragingMinutes() float64 {
+	if x != nil {
+		return x.AveragingMinutes
+	}
+	return 0
+}
+
+func (x *PersonExposure) GetMeanPpm() float64 {
+	if x != nil {
+		return x.MeanPpm
+	}
+	return 0
+}
+
+func (x *PersonExposure) GetLimitPpm() float64 {
+	if x != nil {
+		return x.LimitPpm
+	}
+	return 0
+}
+
+func (x *PersonExposure) GetRatio() float64 {
+	if x != nil {
+		return x.Ratio
+	}
+	return 0
+}
+
+func (x *PersonExposure) GetSeverity() Severity {
+	if x != nil {
+		return x.Severity
+	}
+	return Severity_SEVERITY_UNSPECIFIED
+}
+
+func (x *PersonExposure) GetSource() string {
+	if x != nil {
+		return x.Source
+	}
+	return ""
+}
+
 // Request of MoveRun.
 type MoveRunRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -781,7 +1083,7 @@ type MoveRunRequest struct {
 
 func (x *MoveRunRequest) Reset() {
 	*x = MoveRunRequest{}
-	mi := &file_saggar_v1_run_proto_msgTypes[6]
+	mi := &file_saggar_v1_run_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -793,7 +1095,7 @@ func (x *MoveRunRequest) String() string {
 func (*MoveRunRequest) ProtoMessage() {}
 
 func (x *MoveRunRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[6]
+	mi := &file_saggar_v1_run_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -806,7 +1108,7 @@ func (x *MoveRunRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MoveRunRequest.ProtoReflect.Descriptor instead.
 func (*MoveRunRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{6}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *MoveRunRequest) GetName() string {
@@ -866,7 +1168,7 @@ type CancelRunRequest struct {
 
 func (x *CancelRunRequest) Reset() {
 	*x = CancelRunRequest{}
-	mi := &file_saggar_v1_run_proto_msgTypes[7]
+	mi := &file_saggar_v1_run_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -878,7 +1180,7 @@ func (x *CancelRunRequest) String() string {
 func (*CancelRunRequest) ProtoMessage() {}
 
 func (x *CancelRunRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[7]
+	mi := &file_saggar_v1_run_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -891,7 +1193,7 @@ func (x *CancelRunRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CancelRunRequest.ProtoReflect.Descriptor instead.
 func (*CancelRunRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{7}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *CancelRunRequest) GetName() string {
@@ -926,7 +1228,7 @@ type GetRunRequest struct {
 
 func (x *GetRunRequest) Reset() {
 	*x = GetRunRequest{}
-	mi := &file_saggar_v1_run_proto_msgTypes[8]
+	mi := &file_saggar_v1_run_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -938,7 +1240,7 @@ func (x *GetRunRequest) String() string {
 func (*GetRunRequest) ProtoMessage() {}
 
 func (x *GetRunRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[8]
+	mi := &file_saggar_v1_run_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -951,7 +1253,7 @@ func (x *GetRunRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetRunRequest.ProtoReflect.Descriptor instead.
 func (*GetRunRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{8}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *GetRunRequest) GetName() string {
@@ -978,7 +1280,7 @@ type ListRunsRequest struct {
 
 func (x *ListRunsRequest) Reset() {
 	*x = ListRunsRequest{}
-	mi := &file_saggar_v1_run_proto_msgTypes[9]
+	mi := &file_saggar_v1_run_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -990,7 +1292,7 @@ func (x *ListRunsRequest) String() string {
 func (*ListRunsRequest) ProtoMessage() {}
 
 func (x *ListRunsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[9]
+	mi := &file_saggar_v1_run_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1003,7 +1305,7 @@ func (x *ListRunsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListRunsRequest.ProtoReflect.Descriptor instead.
 func (*ListRunsRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{9}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *ListRunsRequest) GetParent() string {
@@ -1047,7 +1349,7 @@ type ListRunsResponse struct {
 
 func (x *ListRunsResponse) Reset() {
 	*x = ListRunsResponse{}
-	mi := &file_saggar_v1_run_proto_msgTypes[10]
+	mi := &file_saggar_v1_run_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1059,7 +1361,7 @@ func (x *ListRunsResponse) String() string {
 func (*ListRunsResponse) ProtoMessage() {}
 
 func (x *ListRunsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[10]
+	mi := &file_saggar_v1_run_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1072,7 +1374,7 @@ func (x *ListRunsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListRunsResponse.ProtoReflect.Descriptor instead.
 func (*ListRunsResponse) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{10}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *ListRunsResponse) GetRuns() []*Run {
@@ -1107,7 +1409,7 @@ type PlanRunsRequest struct {
 
 func (x *PlanRunsRequest) Reset() {
 	*x = PlanRunsRequest{}
-	mi := &file_saggar_v1_run_proto_msgTypes[11]
+	mi := &file_saggar_v1_run_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1119,7 +1421,7 @@ func (x *PlanRunsRequest) String() string {
 func (*PlanRunsRequest) ProtoMessage() {}
 
 func (x *PlanRunsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[11]
+	mi := &file_saggar_v1_run_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1132,7 +1434,7 @@ func (x *PlanRunsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanRunsRequest.ProtoReflect.Descriptor instead.
 func (*PlanRunsRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{11}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *PlanRunsRequest) GetParent() string {
@@ -1181,7 +1483,7 @@ type PlanReason struct {
 
 func (x *PlanReason) Reset() {
 	*x = PlanReason{}
-	mi := &file_saggar_v1_run_proto_msgTypes[12]
+	mi := &file_saggar_v1_run_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1193,7 +1495,7 @@ func (x *PlanReason) String() string {
 func (*PlanReason) ProtoMessage() {}
 
 func (x *PlanReason) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[12]
+	mi := &file_saggar_v1_run_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1206,7 +1508,7 @@ func (x *PlanReason) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanReason.ProtoReflect.Descriptor instead.
 func (*PlanReason) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{12}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *PlanReason) GetStage() string {
@@ -1266,7 +1568,7 @@ type PlanRunsResponse struct {
 
 func (x *PlanRunsResponse) Reset() {
 	*x = PlanRunsResponse{}
-	mi := &file_saggar_v1_run_proto_msgTypes[13]
+	mi := &file_saggar_v1_run_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1278,7 +1580,7 @@ func (x *PlanRunsResponse) String() string {
 func (*PlanRunsResponse) ProtoMessage() {}
 
 func (x *PlanRunsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[13]
+	mi := &file_saggar_v1_run_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1291,7 +1593,7 @@ func (x *PlanRunsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanRunsResponse.ProtoReflect.Descriptor instead.
 func (*PlanRunsResponse) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{13}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *PlanRunsResponse) GetStatus() PlanStatus {
@@ -1413,14 +1715,41 @@ const file_saggar_v1_run_proto_rawDesc = "" +
 	"\x0fCheckRunRequest\x12?\n" +
 	"\x06parent\x18\x01 \x01(\tB'\xbaH$r\"\x18G2\x1e^studios/[a-z][a-z0-9-]{0,62}$R\x06parent\x12.\n" +
 	"\x04runs\x18\x02 \x03(\v2\x0e.saggar.v1.RunB\n" +
-	"\xbaH\a\x92\x01\x04\b\x01\x10\x14R\x04runs\"\xff\x01\n" +
+	"\xbaH\a\x92\x01\x04\b\x01\x10\x14R\x04runs\"\xb6\x02\n" +
 	"\x0fBookRunResponse\x12\"\n" +
 	"\x04runs\x18\x01 \x03(\v2\x0e.saggar.v1.RunR\x04runs\x12.\n" +
 	"\bfindings\x18\x02 \x03(\v2\x12.saggar.v1.FindingR\bfindings\x12\x1a\n" +
 	"\brevision\x18\x03 \x01(\x05R\brevision\x12 \n" +
 	"\vassumptions\x18\x04 \x03(\tR\vassumptions\x12\x18\n" +
 	"\acaution\x18\x05 \x01(\tR\acaution\x12@\n" +
-	"\vassessments\x18\x06 \x03(\v2\x1e.saggar.v1.CheckRecipeResponseR\vassessments\"\xed\x02\n" +
+	"\vassessments\x18\x06 \x03(\v2\x1e.saggar.v1.CheckRecipeResponseR\vassessments\x125\n" +
+	"\vperson_days\x18\a \x03(\v2\x14.saggar.v1.PersonDayR\n" +
+	"personDays\"\xf2\x01\n" +
+	"\tPersonDay\x12\x16\n" +
+	"\x06person\x18\x01 \x01(\tR\x06person\x12\x12\n" +
+	"\x04date\x18\x02 \x01(\tR\x04date\x12+\n" +
+	"\x05stays\x18\x03 \x03(\v2\x15.saggar.v1.PersonStayR\x05stays\x127\n" +
+	"\texposures\x18\x04 \x03(\v2\x19.saggar.v1.PersonExposureR\texposures\x12#\n" +
+	"\rmixture_ratio\x18\x05 \x01(\x01R\fmixtureRatio\x12.\n" +
+	"\bfindings\x18\x06 \x03(\v2\x12.saggar.v1.FindingR\bfindings\"\xc4\x01\n" +
+	"\n" +
+	"PersonStay\x12\x12\n" +
+	"\x04room\x18\x01 \x01(\tR\x04room\x12\x18\n" +
+	"\afurnace\x18\x02 \x01(\tR\afurnace\x12\x16\n" +
+	"\x06firing\x18\x03 \x01(\tR\x06firing\x129\n" +
+	"\n" +
+	"start_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\x125\n" +
+	"\bend_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\"\xa0\x02\n" +
+	"\x0ePersonExposure\x12\x18\n" +
+	"\aspecies\x18\x01 \x01(\tR\aspecies\x12\x1c\n" +
+	"\tauthority\x18\x02 \x01(\tR\tauthority\x12\x12\n" +
+	"\x04kind\x18\x03 \x01(\tR\x04kind\x12+\n" +
+	"\x11averaging_minutes\x18\x04 \x01(\x01R\x10averagingMinutes\x12\x19\n" +
+	"\bmean_ppm\x18\x05 \x01(\x01R\ameanPpm\x12\x1b\n" +
+	"\tlimit_ppm\x18\x06 \x01(\x01R\blimitPpm\x12\x14\n" +
+	"\x05ratio\x18\a \x01(\x01R\x05ratio\x12/\n" +
+	"\bseverity\x18\b \x01(\x0e2\x13.saggar.v1.SeverityR\bseverity\x12\x16\n" +
+	"\x06source\x18\t \x01(\tR\x06source\"\xed\x02\n" +
 	"\x0eMoveRunRequest\x12V\n" +
 	"\x04name\x18\x01 \x01(\tBB\xbaH?r=\x18\xa0\x0128^studios/[a-z][a-z0-9-]{0,62}/runs/[a-z][a-z0-9-]{0,62}$R\x04name\x12G\n" +
 	"\rstage_windows\x18\x02 \x03(\v2\x16.saggar.v1.StageWindowB\n" +
@@ -1516,7 +1845,7 @@ func file_saggar_v1_run_proto_rawDescGZIP() []byte {
 }
 
 var file_saggar_v1_run_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_saggar_v1_run_proto_msgTypes = make([]protoimpl.MessageInfo, 14)
+var file_saggar_v1_run_proto_msgTypes = make([]protoimpl.MessageInfo, 17)
 var file_saggar_v1_run_proto_goTypes = []any{
 	(RunState)(0),                 // 0: saggar.v1.RunState
 	(LotDrawState)(0),             // 1: saggar.v1.LotDrawState
@@ -1527,65 +1856,76 @@ var file_saggar_v1_run_proto_goTypes = []any{
 	(*BookRunRequest)(nil),        // 6: saggar.v1.BookRunRequest
 	(*CheckRunRequest)(nil),       // 7: saggar.v1.CheckRunRequest
 	(*BookRunResponse)(nil),       // 8: saggar.v1.BookRunResponse
-	(*MoveRunRequest)(nil),        // 9: saggar.v1.MoveRunRequest
-	(*CancelRunRequest)(nil),      // 10: saggar.v1.CancelRunRequest
-	(*GetRunRequest)(nil),         // 11: saggar.v1.GetRunRequest
-	(*ListRunsRequest)(nil),       // 12: saggar.v1.ListRunsRequest
-	(*ListRunsResponse)(nil),      // 13: saggar.v1.ListRunsResponse
-	(*PlanRunsRequest)(nil),       // 14: saggar.v1.PlanRunsRequest
-	(*PlanReason)(nil),            // 15: saggar.v1.PlanReason
-	(*PlanRunsResponse)(nil),      // 16: saggar.v1.PlanRunsResponse
-	(*Scale)(nil),                 // 17: saggar.v1.Scale
-	(*StageWindow)(nil),           // 18: saggar.v1.StageWindow
-	(*timestamppb.Timestamp)(nil), // 19: google.protobuf.Timestamp
-	(LoadState)(0),                // 20: saggar.v1.LoadState
-	(*Finding)(nil),               // 21: saggar.v1.Finding
-	(*CheckRecipeResponse)(nil),   // 22: saggar.v1.CheckRecipeResponse
+	(*PersonDay)(nil),             // 9: saggar.v1.PersonDay
+	(*PersonStay)(nil),            // 10: saggar.v1.PersonStay
+	(*PersonExposure)(nil),        // 11: saggar.v1.PersonExposure
+	(*MoveRunRequest)(nil),        // 12: saggar.v1.MoveRunRequest
+	(*CancelRunRequest)(nil),      // 13: saggar.v1.CancelRunRequest
+	(*GetRunRequest)(nil),         // 14: saggar.v1.GetRunRequest
+	(*ListRunsRequest)(nil),       // 15: saggar.v1.ListRunsRequest
+	(*ListRunsResponse)(nil),      // 16: saggar.v1.ListRunsResponse
+	(*PlanRunsRequest)(nil),       // 17: saggar.v1.PlanRunsRequest
+	(*PlanReason)(nil),            // 18: saggar.v1.PlanReason
+	(*PlanRunsResponse)(nil),      // 19: saggar.v1.PlanRunsResponse
+	(*Scale)(nil),                 // 20: saggar.v1.Scale
+	(*StageWindow)(nil),           // 21: saggar.v1.StageWindow
+	(*timestamppb.Timestamp)(nil), // 22: google.protobuf.Timestamp
+	(LoadState)(0),                // 23: saggar.v1.LoadState
+	(*Finding)(nil),               // 24: saggar.v1.Finding
+	(*CheckRecipeResponse)(nil),   // 25: saggar.v1.CheckRecipeResponse
+	(Severity)(0),                 // 26: saggar.v1.Severity
 }
 var file_saggar_v1_run_proto_depIdxs = []int32{
-	17, // 0: saggar.v1.Run.scale:type_name -> saggar.v1.Scale
-	18, // 1: saggar.v1.Run.stage_windows:type_name -> saggar.v1.StageWindow
+	20, // 0: saggar.v1.Run.scale:type_name -> saggar.v1.Scale
+	21, // 1: saggar.v1.Run.stage_windows:type_name -> saggar.v1.StageWindow
 	5,  // 2: saggar.v1.Run.loads:type_name -> saggar.v1.Load
 	0,  // 3: saggar.v1.Run.state:type_name -> saggar.v1.RunState
-	19, // 4: saggar.v1.Run.create_time:type_name -> google.protobuf.Timestamp
+	22, // 4: saggar.v1.Run.create_time:type_name -> google.protobuf.Timestamp
 	4,  // 5: saggar.v1.Run.lot_draws:type_name -> saggar.v1.LotDraw
 	1,  // 6: saggar.v1.LotDraw.state:type_name -> saggar.v1.LotDrawState
-	20, // 7: saggar.v1.Load.state:type_name -> saggar.v1.LoadState
+	23, // 7: saggar.v1.Load.state:type_name -> saggar.v1.LoadState
 	3,  // 8: saggar.v1.BookRunRequest.runs:type_name -> saggar.v1.Run
 	3,  // 9: saggar.v1.CheckRunRequest.runs:type_name -> saggar.v1.Run
 	3,  // 10: saggar.v1.BookRunResponse.runs:type_name -> saggar.v1.Run
-	21, // 11: saggar.v1.BookRunResponse.findings:type_name -> saggar.v1.Finding
-	22, // 12: saggar.v1.BookRunResponse.assessments:type_name -> saggar.v1.CheckRecipeResponse
-	18, // 13: saggar.v1.MoveRunRequest.stage_windows:type_name -> saggar.v1.StageWindow
-	3,  // 14: saggar.v1.ListRunsResponse.runs:type_name -> saggar.v1.Run
-	3,  // 15: saggar.v1.PlanRunsRequest.runs:type_name -> saggar.v1.Run
-	19, // 16: saggar.v1.PlanRunsRequest.start_time:type_name -> google.protobuf.Timestamp
-	19, // 17: saggar.v1.PlanRunsRequest.end_time:type_name -> google.protobuf.Timestamp
-	2,  // 18: saggar.v1.PlanRunsResponse.status:type_name -> saggar.v1.PlanStatus
-	3,  // 19: saggar.v1.PlanRunsResponse.runs:type_name -> saggar.v1.Run
-	15, // 20: saggar.v1.PlanRunsResponse.reasons:type_name -> saggar.v1.PlanReason
-	15, // 21: saggar.v1.PlanRunsResponse.blames:type_name -> saggar.v1.PlanReason
-	21, // 22: saggar.v1.PlanRunsResponse.findings:type_name -> saggar.v1.Finding
-	19, // 23: saggar.v1.PlanRunsResponse.end_time:type_name -> google.protobuf.Timestamp
-	6,  // 24: saggar.v1.RunService.BookRun:input_type -> saggar.v1.BookRunRequest
-	7,  // 25: saggar.v1.RunService.CheckRun:input_type -> saggar.v1.CheckRunRequest
-	9,  // 26: saggar.v1.RunService.MoveRun:input_type -> saggar.v1.MoveRunRequest
-	10, // 27: saggar.v1.RunService.CancelRun:input_type -> saggar.v1.CancelRunRequest
-	11, // 28: saggar.v1.RunService.GetRun:input_type -> saggar.v1.GetRunRequest
-	12, // 29: saggar.v1.RunService.ListRuns:input_type -> saggar.v1.ListRunsRequest
-	14, // 30: saggar.v1.RunService.PlanRuns:input_type -> saggar.v1.PlanRunsRequest
-	8,  // 31: saggar.v1.RunService.BookRun:output_type -> saggar.v1.BookRunResponse
-	8,  // 32: saggar.v1.RunService.CheckRun:output_type -> saggar.v1.BookRunResponse
-	3,  // 33: saggar.v1.RunService.MoveRun:output_type -> saggar.v1.Run
-	3,  // 34: saggar.v1.RunService.CancelRun:output_type -> saggar.v1.Run
-	3,  // 35: saggar.v1.RunService.GetRun:output_type -> saggar.v1.Run
-	13, // 36: saggar.v1.RunService.ListRuns:output_type -> saggar.v1.ListRunsResponse
-	16, // 37: saggar.v1.RunService.PlanRuns:output_type -> saggar.v1.PlanRunsResponse
-	31, // [31:38] is the sub-list for method output_type
-	24, // [24:31] is the sub-list for method input_type
-	24, // [24:24] is the sub-list for extension type_name
-	24, // [24:24] is the sub-list for extension extendee
-	0,  // [0:24] is the sub-list for field type_name
+	24, // 11: saggar.v1.BookRunResponse.findings:type_name -> saggar.v1.Finding
+	25, // 12: saggar.v1.BookRunResponse.assessments:type_name -> saggar.v1.CheckRecipeResponse
+	9,  // 13: saggar.v1.BookRunResponse.person_days:type_name -> saggar.v1.PersonDay
+	10, // 14: saggar.v1.PersonDay.stays:type_name -> saggar.v1.PersonStay
+	11, // 15: saggar.v1.PersonDay.exposures:type_name -> saggar.v1.PersonExposure
+	24, // 16: saggar.v1.PersonDay.findings:type_name -> saggar.v1.Finding
+	22, // 17: saggar.v1.PersonStay.start_time:type_name -> google.protobuf.Timestamp
+	22, // 18: saggar.v1.PersonStay.end_time:type_name -> google.protobuf.Timestamp
+	26, // 19: saggar.v1.PersonExposure.severity:type_name -> saggar.v1.Severity
+	21, // 20: saggar.v1.MoveRunRequest.stage_windows:type_name -> saggar.v1.StageWindow
+	3,  // 21: saggar.v1.ListRunsResponse.runs:type_name -> saggar.v1.Run
+	3,  // 22: saggar.v1.PlanRunsRequest.runs:type_name -> saggar.v1.Run
+	22, // 23: saggar.v1.PlanRunsRequest.start_time:type_name -> google.protobuf.Timestamp
+	22, // 24: saggar.v1.PlanRunsRequest.end_time:type_name -> google.protobuf.Timestamp
+	2,  // 25: saggar.v1.PlanRunsResponse.status:type_name -> saggar.v1.PlanStatus
+	3,  // 26: saggar.v1.PlanRunsResponse.runs:type_name -> saggar.v1.Run
+	18, // 27: saggar.v1.PlanRunsResponse.reasons:type_name -> saggar.v1.PlanReason
+	18, // 28: saggar.v1.PlanRunsResponse.blames:type_name -> saggar.v1.PlanReason
+	24, // 29: saggar.v1.PlanRunsResponse.findings:type_name -> saggar.v1.Finding
+	22, // 30: saggar.v1.PlanRunsResponse.end_time:type_name -> google.protobuf.Timestamp
+	6,  // 31: saggar.v1.RunService.BookRun:input_type -> saggar.v1.BookRunRequest
+	7,  // 32: saggar.v1.RunService.CheckRun:input_type -> saggar.v1.CheckRunRequest
+	12, // 33: saggar.v1.RunService.MoveRun:input_type -> saggar.v1.MoveRunRequest
+	13, // 34: saggar.v1.RunService.CancelRun:input_type -> saggar.v1.CancelRunRequest
+	14, // 35: saggar.v1.RunService.GetRun:input_type -> saggar.v1.GetRunRequest
+	15, // 36: saggar.v1.RunService.ListRuns:input_type -> saggar.v1.ListRunsRequest
+	17, // 37: saggar.v1.RunService.PlanRuns:input_type -> saggar.v1.PlanRunsRequest
+	8,  // 38: saggar.v1.RunService.BookRun:output_type -> saggar.v1.BookRunResponse
+	8,  // 39: saggar.v1.RunService.CheckRun:output_type -> saggar.v1.BookRunResponse
+	3,  // 40: saggar.v1.RunService.MoveRun:output_type -> saggar.v1.Run
+	3,  // 41: saggar.v1.RunService.CancelRun:output_type -> saggar.v1.Run
+	3,  // 42: saggar.v1.RunService.GetRun:output_type -> saggar.v1.Run
+	16, // 43: saggar.v1.RunService.ListRuns:output_type -> saggar.v1.ListRunsResponse
+	19, // 44: saggar.v1.RunService.PlanRuns:output_type -> saggar.v1.PlanRunsResponse
+	38, // [38:45] is the sub-list for method output_type
+	31, // [31:38] is the sub-list for method input_type
+	31, // [31:31] is the sub-list for extension type_name
+	31, // [31:31] is the sub-list for extension extendee
+	0,  // [0:31] is the sub-list for field type_name
 }
 
 func init() { file_saggar_v1_run_proto_init() }
@@ -1603,7 +1943,7 @@ func file_saggar_v1_run_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_saggar_v1_run_proto_rawDesc), len(file_saggar_v1_run_proto_rawDesc)),
 			NumEnums:      3,
-			NumMessages:   14,
+			NumMessages:   17,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
