@@ -48,7 +48,7 @@ const (
 func newConstructor(o *optimiser) *constructor {
 	p := o.problem
 	c := &constructor{o: o}
-	if len(p.Crews)+len(p.Budgets) > 0 || p.StepMinutes > 1 || len(p.Tasks) < 3 {
+	if len(p.Crews)+len(p.Budgets)+len(p.Separations) > 0 || p.StepMinutes > 1 || len(p.Tasks) < 3 {
 		return nil
 	}
 	for i := range p.Tasks {
