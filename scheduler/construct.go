@@ -322,7 +322,10 @@ func (c *constructor) sorted(key func(i int) int) []int {
 // begin hands the best plan that can be constructed to the engine.
 func (d *descent) begin() {
 	if d.built = newConstructor(d.optimiser); d.built != nil {
-		d.accept(d.built.drawn(d.at.Bound))
+		starts := d.built.drawn(d.at.Bound)
+		if !d.known || len(d.built.kept) > 0 && d.built.kept[0].length < d.at.Value {
+			d.accept(starts)
+		}
 	}
 }
 

@@ -82,8 +82,11 @@ func (o *optimiser) minimise(what plan.Objective, b *board, last bool) answer {
 	}
 	if o.found {
 		d.keep()
-	} else if what == plan.Makespan {
-		d.begin()
+	} else {
+		d.follow()
+		if what == plan.Makespan {
+			d.begin()
+		}
 	}
 	for {
 		b.take(&d)

@@ -9,6 +9,9 @@ type Options struct {
 	Seed uint64
 	// Threads is how many searches of different strategies run at once and share what they find; 0 means 1.
 	Threads int
+	// Start, if not nil, is a solution of this problem or of one much like it, with the same tasks and modes in the same order.
+	// The search begins with it, or with what it becomes when what does not fit gives way. It changes nothing that is proven.
+	Start *Solution
 	// OnImprove, if not nil, is told of each better solution as it is found, and of each better bound, one at a time.
 	OnImprove func(Progress)
 	// SkipWhy leaves out Blame and Reasons, for callers that only need the times.
