@@ -132,28 +132,43 @@ func overtaken(err error, planned, now int64) error {
 	return refusal
 }
 
-// giveKeys numbers the runs and firings ahead, so that one batch can write them all.
+// giveKeys numbers the runs and firings that have no key yet ahead, so that one batch can write them all.
 func (a *App) giveKeys(ctx context.Context, runs []domain.Run) error {
-	firings := 0
+	newRuns, newFirings := 0, 0
 	for _, run := range runs {
-		firings += len(run.Firings())
+		newRuns += unkeyed(run.Key)
+		for _, firing := range run.Firings() {
+			newFirings += unkeyed(firing.Key)
+		}
 	}
-	runKeys, firingKeys, err := a.store.NextKeys(ctx, len(runs), firings)
+	runKeys, firingKeys, err := a.store.NextKeys(ctx, newRuns, newFirings)
 	if err != nil {
 		return err
 	}
 	for i := range runs {
-		runs[i].Key = runKeys[i]
-		if runs[i].ID == "" {
-			runs[i].ID = fmt.Sprintf("%s-%d", runs[i].RecipeID, runKeys[i])
+		run := &runs[i]
+		if run.Key == 0 {
+			run.Key, runKeys = runKeys[0], runKeys[1:]
 		}
-		for _, firing := range runs[i].Firings() {
-			firing.Key, firingKeys = firingKeys[0], firingKeys[1:]
-			firing.ID = fmt.Sprintf("f%d", firing.Key)
-			firing.RunID = runs[i].ID
+		if run.ID == "" {
+			run.ID = fmt.Sprintf("%s-%d", run.RecipeID, run.Key)
+		}
+		for _, firing := range run.Firings() {
+			if firing.Key == 0 {
+				firing.Key, firingKeys = firingKeys[0], firingKeys[1:]
+				firing.ID = fmt.Sprintf("f%d", firing.Key)
+			}
+			firing.RunID = run.ID
 		}
 	}
 	return nil
+}
+
+func unkeyed(key int64) int {
+	if key == 0 {
+		return 1
+	}
+	return 0
 }
 
 // booking is everything that one transaction writes: one revision for each run.

@@ -52,7 +52,9 @@ func (a *App) prepare(ctx context.Context, call Call, in BookRunInput) (*prepare
 			return err
 		}
 		for i, request := range in.Runs {
-			err := a.prepareRun(ctx, tx, p, runAt{fmt.Sprintf("runs[%d]", i), request, call.Caller.ID, in.Acknowledged, call.OwnOnly})
+			err := a.prepareRun(ctx, tx, p, runAt{
+				field: fmt.Sprintf("runs[%d]", i), request: request, maker: call.Caller.ID, acknowledged: in.Acknowledged, ownOnly: call.OwnOnly,
+			})
 			if err != nil && !collect(&faults, err) {
 				return err
 			}
@@ -122,6 +124,16 @@ type runAt struct {
 	acknowledged []string
 	// ownOnly limits the maker to departments of their own.
 	ownOnly bool
+	// standing is the run as it stands, when it is moved: loads whose window has begun are kept.
+	standing *domain.Run
+}
+
+// kept is the load of a stage that has begun; nil when its window may still be chosen.
+func (at runAt) kept(stage int, now time.Time) *domain.Load {
+	if at.standing == nil || stage >= len(at.standing.Loads) || !at.standing.Loads[stage].Begun(now) {
+		return nil
+	}
+	return &at.standing.Loads[stage]
 }
 
 // prepareRun resolves one run and adds it, with the findings that concern it alone.
@@ -133,7 +145,7 @@ func (a *App) prepareRun(ctx context.Context, tx *store.Tx, p *prepared, at runA
 	if err != nil {
 		return err
 	}
-	if err := checkWindows(at.field, recipe, at.request.Windows, a.now()).Err(); err != nil {
+	if err := at.checkWindows(recipe, a.now()).Err(); err != nil {
 		return err
 	}
 	assessor := assessSite(p.site, a.now())
@@ -141,7 +153,7 @@ func (a *App) prepareRun(ctx context.Context, tx *store.Tx, p *prepared, at runA
 	if err != nil {
 		return underPath(at.field, err)
 	}
-	builder := runBuilder{p: p, at: at, charge: charge, assessor: assessor}
+	builder := runBuilder{p: p, at: at, charge: charge, assessor: assessor, now: a.now()}
 	if err := builder.build(); err != nil {
 		return err
 	}
@@ -189,6 +201,7 @@ type runBuilder struct {
 	at       runAt
 	charge   assess.Charge
 	assessor assess.Site
+	now      time.Time
 	phases   [][]heat.Phase
 	stages   []assess.StageAssessment
 }
@@ -201,11 +214,18 @@ func (b *runBuilder) build() error {
 			Materials: map[string]int{}, Furnaces: map[string]heat.Furnace{}, Constants: map[string]heat.Constants{},
 		},
 	}
+	if standing := b.at.standing; standing != nil {
+		run.Key, run.CreateTime = standing.Key, standing.CreateTime
+	}
 	for id, m := range b.charge.Materials {
 		run.Inputs.Materials[id] = m.Version
 	}
 	b.p.findings = append(b.p.findings, under(b.charge.Findings, b.at.field+".recipe.")...)
 	for i, window := range b.at.request.Windows {
+		if kept := b.at.kept(i, b.now); kept != nil {
+			b.keep(*kept, &run)
+			continue
+		}
 		load, err := b.load(i, window, &run)
 		if err != nil {
 			return err
@@ -213,13 +233,35 @@ func (b *runBuilder) build() error {
 		run.Loads = append(run.Loads, load)
 	}
 	check := windowCheck{
-		site: b.p.site, recipe: b.charge.Recipe, field: b.at.field, windows: b.at.request.Windows, phases: b.phases,
+		site: b.p.site, recipe: b.charge.Recipe, field: b.at.field, windows: b.windows(run), phases: b.phases, kept: b.at.keptCount(b.now),
 	}
 	b.p.findings = append(b.p.findings, check.findings()...)
 	b.p.assumptions = append(b.p.assumptions, b.charge.Balance.Assumptions...)
 	b.p.runs = append(b.p.runs, run)
 	b.p.assessments = append(b.p.assessments, assess.Assessment{Charge: b.charge, Stages: b.stages})
 	return nil
+}
+
+// keep takes over a load that has begun, with the figures that it was booked with.
+func (b *runBuilder) keep(load domain.Load, run *domain.Run) {
+	if load.Firing != nil {
+		id := load.Firing.Furnace
+		run.Inputs.Furnaces[id], run.Inputs.Constants[id] = b.at.standing.Inputs.Furnaces[id], b.at.standing.Inputs.Constants[id]
+	}
+	run.Loads = append(run.Loads, load)
+	b.phases = append(b.phases, nil)
+	b.stages = append(b.stages, assess.StageAssessment{Stage: load.Stage, Air: &assess.RoomAir{}})
+}
+
+// windows are those asked for, with those of loads that are kept as they stand.
+func (b *runBuilder) windows(run domain.Run) []domain.StageWindow {
+	windows := slices.Clone(b.at.request.Windows)
+	for i := range windows {
+		if b.at.kept(i, b.now) != nil {
+			windows[i] = run.Loads[i].StageWindow()
+		}
+	}
+	return windows
 }
 
 // load treats one stage on the furnace that its window names.
@@ -282,10 +324,11 @@ func mattering(releases []air.Release) []air.Release {
 
 // meetOthers reads the other firings that can matter and holds the planned ones against them.
 func (p *prepared) meetOthers(ctx context.Context, tx *store.Tx, now time.Time) error {
-	p.reach = reachOf(p.joint.planned, airReach(p.site))
+	mattering := slices.Concat(p.joint.planned, p.joint.overran)
+	p.reach = reachOf(mattering, airReach(p.site))
 	p.joint.site = p.site
 	p.joint.today = now.In(p.site.Zone).Format(time.DateOnly)
-	if len(p.joint.planned) == 0 {
+	if len(mattering) == 0 {
 		return nil
 	}
 	others, err := tx.FiringsOver(ctx, p.site.Studio.Key, store.FiringsQuery{Window: p.reach, WithReleases: true})
@@ -296,6 +339,9 @@ func (p *prepared) meetOthers(ctx context.Context, tx *store.Tx, now time.Time) 
 		if !p.movedFrom[other.Key] {
 			p.joint.existing = append(p.joint.existing, other)
 		}
+	}
+	for _, o := range p.joint.overran {
+		p.joint.existing = append(p.joint.existing, o.Firing)
 	}
 	found, assumptions := p.joint.findings()
 	p.findings = append(p.findings, found...)
