@@ -8,6 +8,7 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/metadata"
 	"google.golang.org/grpc/status"
@@ -100,10 +101,11 @@ func (s *served) tryWith(t *testing.T, key string, method protoreflect.MethodDes
 	if !method.IsStreamingServer() {
 		return s.connection.Invoke(withKey(t, key), fullName(method), request, answer)
 	}
-	stream, err := saggarv1.NewRunServiceClient(s.connection).PlanRuns(withKey(t, key), request.(*saggarv1.PlanRunsRequest))
+	stream, err := s.connection.NewStream(withKey(t, key), &grpc.StreamDesc{ServerStreams: true}, fullName(method))
 	require.NoError(t, err)
-	_, err = stream.Recv()
-	return err
+	require.NoError(t, stream.SendMsg(request))
+	require.NoError(t, stream.CloseSend())
+	return stream.RecvMsg(answer)
 }
 
 // nameIsBelow reports whether a method's request names something within a studio rather than the studio. Requests of which
