@@ -78,6 +78,7 @@ func (a *App) moveOnce(ctx context.Context, call Call, in MoveRunsInput) (BookRu
 type preparedMoves struct {
 	*prepared
 	standing []domain.Run // as read, in the order of the prepared runs
+	overran  []*overran
 }
 
 // unchanged looks under the lock whether the runs still stand as they were read.
@@ -108,26 +109,23 @@ func (a *App) prepareMoves(ctx context.Context, call Call, in MoveRunsInput) (*p
 			return err
 		}
 		m.revision = studio.Revision
-		overran, err := a.readOverruns(ctx, tx, call, studio.Key, in.Overruns)
-		if err != nil {
+		if m.overran, err = a.readOverruns(ctx, tx, call, studio.Key, in.Overruns); err != nil {
 			return err
 		}
-		faults, err := a.prepareEachMove(ctx, tx, call, in, m, overran)
+		faults, err := a.prepareEachMove(ctx, tx, call, in, m)
 		if err != nil {
 			return err
 		}
 		if err := faults.Err(); err != nil {
 			return err
 		}
-		m.addOverran(overran)
+		m.addOverran()
 		return m.meetOthers(ctx, tx, a.now())
 	})
 	return m, err
 }
 
-func (a *App) prepareEachMove(ctx context.Context, tx *store.Tx, call Call, in MoveRunsInput, m *preparedMoves,
-	overran []*overran,
-) (finding.Faults, error) {
+func (a *App) prepareEachMove(ctx context.Context, tx *store.Tx, call Call, in MoveRunsInput, m *preparedMoves) (finding.Faults, error) {
 	var faults finding.Faults
 	for i, move := range in.Moves {
 		field := fmt.Sprintf("moves[%d]", i)
@@ -143,7 +141,7 @@ func (a *App) prepareEachMove(ctx context.Context, tx *store.Tx, call Call, in M
 			return nil, err
 		}
 		standing := before
-		for _, o := range overran {
+		for _, o := range m.overran {
 			standing = o.applied(standing)
 		}
 		if err := movable(standing, a.now()); err != nil {

@@ -40,9 +40,13 @@ func (a *App) readOverruns(ctx context.Context, tx *store.Tx, call Call, studioK
 		if err != nil {
 			return nil, err
 		}
-		faults.AddUnder(field, checkOverrun(firing, in.End, a.now()))
+		wrong := checkOverrun(firing, in.End, a.now())
 		if slices.ContainsFunc(read, func(o *overran) bool { return o.run.ID == firing.RunID }) {
-			faults.Add(field+".firing", fmt.Sprintf("run %s is said to overrun twice", firing.RunID), "give one overrun for a run")
+			wrong.Add("firing", fmt.Sprintf("run %s is said to overrun twice", firing.RunID), "give one overrun for a run")
+		}
+		faults.AddUnder(field, wrong)
+		if len(wrong) > 0 {
+			continue
 		}
 		run, err := tx.Run(ctx, studioKey, firing.RunID)
 		if err != nil {
@@ -50,10 +54,6 @@ func (a *App) readOverruns(ctx context.Context, tx *store.Tx, call Call, studioK
 		}
 		o := &overran{field: field, run: run, end: in.End}
 		o.stage = slices.IndexFunc(run.Loads, func(l domain.Load) bool { return l.Firing != nil && l.Firing.ID == firing.ID })
-		if o.stage < 0 {
-			faults.Add(field+".firing", "it carries no load of run "+run.ID+" any more", "name the firing that does")
-			continue
-		}
 		o.firing = prolonged(*run.Loads[o.stage].Firing, in.End)
 		read = append(read, o)
 	}
@@ -63,6 +63,8 @@ func (a *App) readOverruns(ctx context.Context, tx *store.Tx, call Call, studioK
 func checkOverrun(firing domain.Firing, end, now time.Time) finding.Faults {
 	var faults finding.Faults
 	switch {
+	case firing.RunID == "":
+		faults.Add("firing", "it carries no load any more", "name the firing that does")
 	case !firing.State.Occupies():
 		faults.Add("firing", fmt.Sprintf("firing %s is %s", firing.ID, firing.State), "name a firing that holds its furnace")
 	case firing.Window.Start.After(now):
@@ -109,8 +111,8 @@ func (o *overran) applied(run domain.Run) domain.Run {
 }
 
 // addOverran lets what overran stand as it now is, and adds the runs of which nothing else is moved.
-func (m *preparedMoves) addOverran(overran []*overran) {
-	for _, o := range overran {
+func (m *preparedMoves) addOverran() {
+	for _, o := range m.overran {
 		old := o.run.Loads[o.stage].Firing
 		m.movedFrom[old.Key] = true
 		m.joint.overran = append(m.joint.overran, plannedFiring{Firing: *o.firing, field: o.field})

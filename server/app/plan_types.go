@@ -4,7 +4,6 @@ import (
 	"time"
 
 	"saggar/chem/finding"
-	"saggar/scheduler"
 	"saggar/server/domain"
 )
 
@@ -76,11 +75,11 @@ type PlanProgress struct {
 	AirRounds  int // how often the air sent the search back
 }
 
-// PlanObjective is a sum that is made least, and what is proven of it, in minutes, days or kWh.
+// PlanObjective is a sum that is made least, and what is proven of it.
 type PlanObjective struct {
-	What         scheduler.Objective
+	Code, Unit   string // as the contract lists them
 	Value, Bound float64
-	Gap          float64
+	Gap          float64 // how far the value may be from the least, as a share of it
 }
 
 // PlanAlternative is another plan for a run, that differs in more than times.

@@ -180,14 +180,20 @@ func (p *planner) dayOf(minute int) string {
 	return p.instant(minute).In(p.site.Zone).Format(time.DateOnly)
 }
 
-// inUnits is an objective's value in minutes, days or kWh.
+// objectiveUnits are the codes of what is made least, with the units that it is told in and how many of the scheduler's these are.
+var objectiveUnits = map[scheduler.Objective]struct {
+	code, unit string
+	scale      float64
+}{
+	scheduler.MakespanObjective:   {"MAKESPAN", "min", 1},
+	scheduler.CompletionObjective: {"COMPLETION", "min", endWeight},
+	scheduler.VisitsObjective:     {"VISITS", "days", 1},
+	scheduler.EnergyObjective:     {"ENERGY", "kWh", 1000},
+	scheduler.ChangeObjective:     {"CHANGE", "min", 1},
+}
+
+// inUnits is an objective's value as it is told.
 func inUnits(o scheduler.ObjectiveValue) PlanObjective {
-	unit := 1.0
-	switch o.Objective {
-	case scheduler.CompletionObjective:
-		unit = endWeight
-	case scheduler.EnergyObjective:
-		unit = 1000
-	}
-	return PlanObjective{What: o.Objective, Value: float64(o.Value) / unit, Bound: float64(o.Bound) / unit, Gap: o.Gap()}
+	u := objectiveUnits[o.Objective]
+	return PlanObjective{Code: u.code, Unit: u.unit, Value: float64(o.Value) / u.scale, Bound: float64(o.Bound) / u.scale, Gap: o.Gap()}
 }

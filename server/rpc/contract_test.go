@@ -122,6 +122,7 @@ func TestUpdatesTakeTheResourceAMaskAndAnEtag(t *testing.T) {
 func TestWhatChangesRunsCanBeRepeatedAndGuarded(t *testing.T) {
 	for name, guards := range map[protoreflect.Name][]protoreflect.Name{
 		"BookRun": {"request_id", "validate_only"}, "MoveRun": {"request_id", "validate_only", "etag"},
+		"MoveRuns":  {"request_id", "validate_only"},
 		"CancelRun": {"request_id", "etag"}, "LoadStudio": {"request_id", "validate_only"},
 		"CreateMaterialVersion": {"validate_only"}, "CreateRecipeVersion": {"validate_only"}, "DeleteClosure": {"etag"},
 	} {

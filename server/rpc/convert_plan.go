@@ -10,18 +10,8 @@ import (
 	"saggar/chem/finding"
 	"saggar/proto/convert"
 	saggarv1 "saggar/proto/saggar/v1"
-	"saggar/scheduler"
 	"saggar/server/app"
 )
-
-// objectives are the codes and units of what a plan makes least.
-var objectives = map[scheduler.Objective][2]string{
-	scheduler.MakespanObjective:   {"MAKESPAN", "min"},
-	scheduler.CompletionObjective: {"COMPLETION", "min"},
-	scheduler.VisitsObjective:     {"VISITS", "days"},
-	scheduler.EnergyObjective:     {"ENERGY", "kWh"},
-	scheduler.ChangeObjective:     {"CHANGE", "min"},
-}
 
 func planAnswerToProto(studio string, a app.PlanAnswer) *saggarv1.PlanRunsResponse {
 	m := &saggarv1.PlanRunsResponse{
@@ -62,7 +52,7 @@ func progressToProto(p app.PlanProgress) *saggarv1.PlanProgress {
 	}
 	for _, o := range p.Objectives {
 		m.Objectives = append(m.Objectives, &saggarv1.PlanObjective{
-			Code: objectives[o.What][0], Unit: objectives[o.What][1], Value: o.Value, Bound: o.Bound, Gap: o.Gap,
+			Code: o.Code, Unit: o.Unit, Value: o.Value, Bound: o.Bound, Gap: o.Gap,
 		})
 	}
 	return m
