@@ -262,7 +262,7 @@ func TestPlanRequestsThatCannotBe(t *testing.T) {
 		want   string
 	}{
 		"limits for some":      {func(in *app.PlanInput) { in.Limits = make([]app.PlanLimits, 3) }, "limits"},
-		"alternatives of many": {func(in *app.PlanInput) { in.Alternatives = 1 }, "alternatives"},
+		"alternatives of many": {func(in *app.PlanInput) { in.Alternatives = 1 }, "alternative_count"},
 		"the same run twice":   {func(in *app.PlanInput) { in.Runs[1].ID = in.Runs[0].ID }, "runs[1].name"},
 		"some stand":           {func(in *app.PlanInput) { in.Runs[1].ID = booked.Runs[0].ID }, "runs[1].name"},
 		"a furnace nobody has": {func(in *app.PlanInput) { in.Limits = []app.PlanLimits{{AvoidFurnaces: []string{"gone"}}} }, "avoid_furnaces"},

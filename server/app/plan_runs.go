@@ -22,28 +22,35 @@ func (a *App) PlanRuns(ctx context.Context, in PlanInput, send func(PlanAnswer) 
 }
 
 // plan returns the last answer and sends those before it.
-func (a *App) plan(ctx context.Context, in PlanInput, send func(PlanAnswer) error) (PlanAnswer, error) {
+func (a *App) plan(ctx context.Context, in PlanInput, send func(PlanAnswer) error) (answer PlanAnswer, err error) {
 	started := time.Now()
-	p, err := a.newPlanner(ctx, in)
-	if err != nil {
-		return PlanAnswer{}, err
+	if err := in.check(a.now()); err != nil {
+		return answer, err
 	}
-	answer := PlanAnswer{Revision: p.site.Studio.Revision}
-	for _, run := range p.runs {
-		answer.Assumptions = append(answer.Assumptions, run.charge.Balance.Assumptions...)
+	waiting := func(before int) error {
+		return send(PlanAnswer{Status: PlanSearching, Progress: PlanProgress{Elapsed: time.Since(started), WaitingFor: before}})
 	}
-	answer.Assumptions = once(answer.Assumptions)
-	if settled, ok := p.settled(answer); ok {
-		return settled, nil
-	}
-	search := &planSearch{planner: p, started: started, send: func(found PlanAnswer) error {
-		found.Revision, found.Assumptions = answer.Revision, answer.Assumptions
-		return send(found)
-	}}
-	if len(p.runs) > 1 {
-		search.threads = planThreads
-	}
-	err = a.inTurn(ctx, search, func(ctx context.Context) error {
+	err = a.planning.inTurn(ctx, waiting, func(ctx context.Context) error {
+		p, err := a.newPlanner(ctx, in)
+		if err != nil {
+			return err
+		}
+		answer.Revision = p.site.Studio.Revision
+		for _, run := range p.runs {
+			answer.Assumptions = append(answer.Assumptions, run.charge.Balance.Assumptions...)
+		}
+		answer.Assumptions = once(answer.Assumptions)
+		if settled, ok := p.settled(answer); ok {
+			answer = settled
+			return nil
+		}
+		search := &planSearch{planner: p, started: started, send: func(found PlanAnswer) error {
+			found.Revision, found.Assumptions = answer.Revision, answer.Assumptions
+			return send(found)
+		}}
+		if len(p.runs) > 1 {
+			search.threads = planThreads
+		}
 		if err := search.until(ctx, in.SearchTime); err != nil {
 			return err
 		}

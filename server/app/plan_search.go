@@ -37,32 +37,19 @@ func newPlanQueue() *planQueue {
 }
 
 // inTurn waits for a place and then works, with some of the caller's time left for the answer. Who waits is told how many
-// are before them. Errors: domain.ErrTooMany; the context's; work's.
-func (a *App) inTurn(ctx context.Context, s *planSearch, work func(ctx context.Context) error) error {
-	q := a.planning
+// are before them. Errors: domain.ErrTooMany; the context's; waiting's and work's.
+func (q *planQueue) inTurn(ctx context.Context, waiting func(before int) error, work func(ctx context.Context) error) error {
 	before := q.waiting.Add(1) - 1
-	defer q.waiting.Add(-1)
 	if before >= mostWaiting {
+		q.waiting.Add(-1)
 		return &domain.Error{
 			Kind: domain.ErrTooMany, Subject: "plans", Message: fmt.Sprintf("%d plans wait already", mostWaiting), Cure: "ask again in a minute",
 		}
 	}
-	ticks := time.NewTicker(tellWaiting)
-	defer ticks.Stop()
-	for waiting := true; waiting; {
-		select {
-		case q.places <- struct{}{}:
-			waiting = false
-		case <-ticks.C:
-			ahead := min(before, q.waiting.Load()-1)
-			if err := s.send(PlanAnswer{Status: PlanSearching, Progress: PlanProgress{
-				Elapsed: time.Since(s.started), WaitingFor: int(max(ahead, 1)),
-			}}); err != nil {
-				return err
-			}
-		case <-ctx.Done():
-			return ctx.Err()
-		}
+	err := q.enter(ctx, func() error { return waiting(int(max(min(before, q.waiting.Load()-1), 1))) })
+	q.waiting.Add(-1)
+	if err != nil {
+		return err
 	}
 	defer func() { <-q.places }()
 	if deadline, ok := ctx.Deadline(); ok {
@@ -71,6 +58,24 @@ func (a *App) inTurn(ctx context.Context, s *planSearch, work func(ctx context.C
 		defer cancel()
 	}
 	return work(ctx)
+}
+
+// enter takes a place as soon as there is one, and tells now and then that there is none yet.
+func (q *planQueue) enter(ctx context.Context, tell func() error) error {
+	ticks := time.NewTicker(tellWaiting)
+	defer ticks.Stop()
+	for {
+		select {
+		case q.places <- struct{}{}:
+			return nil
+		case <-ticks.C:
+			if err := tell(); err != nil {
+				return err
+			}
+		case <-ctx.Done():
+			return ctx.Err()
+		}
+	}
 }
 
 // planSearch looks for the best plan that the air carries too. What the air refuses goes back into the problem as starts

@@ -74,14 +74,7 @@ func (t plannedTask) id() string { return t.run.charge.Recipe.Stages[t.stage].ID
 // newPlanner reads everything that the plan rests on in one snapshot.
 func (a *App) newPlanner(ctx context.Context, in PlanInput) (*planner, error) {
 	p := &planner{now: a.now(), window: in.Window, cuts: newAirCuts()}
-	if in.Window.Start.Before(p.now.Add(-time.Minute)) {
-		return nil, finding.Faults{{
-			Field: "start_time", Message: in.Window.Start.Format(time.RFC3339) + " is past", Cure: "plan from now on, or later",
-		}}
-	}
-	if err := in.check(); err != nil {
-		return nil, err
-	}
+	p.window.Start = later(p.window.Start, p.now.Truncate(time.Minute).Add(time.Minute)) // it may have waited for its turn
 	err := a.read(ctx, in.StudioID, func(ctx context.Context, tx *store.Tx, studio domain.Studio) error {
 		if err := p.readStudio(ctx, tx, studio); err != nil {
 			return err
@@ -114,13 +107,16 @@ func (a *App) newPlanner(ctx context.Context, in PlanInput) (*planner, error) {
 }
 
 // check returns what is wrong with the request by itself.
-func (in PlanInput) check() error {
+func (in PlanInput) check(now time.Time) error {
 	var faults finding.Faults
+	if in.Window.Start.Before(now.Add(-time.Minute)) {
+		faults.Add("start_time", in.Window.Start.Format(time.RFC3339)+" is past", "plan from now on, or later")
+	}
 	if n := len(in.Limits); n > 1 && n != len(in.Runs) {
 		faults.Add("limits", fmt.Sprintf("%d are given for %d runs", n, len(in.Runs)), "give none, one for all, or one for each run")
 	}
 	if in.Alternatives > 0 && len(in.Runs) > 1 {
-		faults.Add("alternatives", "there are none for several runs at once", "ask for one run, or for none")
+		faults.Add("alternative_count", "there are none for several runs at once", "ask for one run, or for none")
 	}
 	for i, limits := range in.Limits {
 		field := fmt.Sprintf("limits[%d]", i)

@@ -48,11 +48,11 @@ func requestToProto(studio string, r app.RunRequest) *saggarv1.Run {
 
 func progressToProto(p app.PlanProgress) *saggarv1.PlanProgress {
 	m := &saggarv1.PlanProgress{
-		Elapsed: durationpb.New(p.Elapsed.Truncate(time.Millisecond)), WaitingFor: int32(p.WaitingFor), AirRounds: int32(p.AirRounds),
+		Elapsed: durationpb.New(p.Elapsed.Truncate(time.Millisecond)), WaitingCount: int32(p.WaitingFor), AirRoundCount: int32(p.AirRounds),
 	}
 	for _, o := range p.Objectives {
 		m.Objectives = append(m.Objectives, &saggarv1.PlanObjective{
-			Code: o.Code, Unit: o.Unit, Value: o.Value, Bound: o.Bound, Gap: o.Gap,
+			Code: o.Code, Unit: o.Unit, Value: o.Value, Bound: o.Bound, GapFraction: o.Gap,
 		})
 	}
 	return m
@@ -62,7 +62,7 @@ func planReasons(reasons []app.PlanReason) []*saggarv1.PlanReason {
 	var messages []*saggarv1.PlanReason
 	for _, r := range reasons {
 		messages = append(messages, &saggarv1.PlanReason{
-			Run: int32(r.Run), Stage: r.Stage, Code: r.Code, About: r.About, Message: r.Message,
+			RunIndex: int32(r.Run), Stage: r.Stage, Code: r.Code, About: r.About, Message: r.Message,
 		})
 	}
 	return messages

@@ -30,8 +30,8 @@ func (s *runService) PlanRuns(req *saggarv1.PlanRunsRequest, stream grpc.ServerS
 func (s *runService) planInput(req *saggarv1.PlanRunsRequest) (app.PlanInput, error) {
 	studio := studioOf(req.GetParent())
 	in := app.PlanInput{
-		StudioID: studio, Wish: planWishes.fromProto(req.GetWish()), SearchTime: req.GetSearchTime().AsDuration(),
-		Alternatives: int(req.GetAlternatives()),
+		StudioID: studio, Wish: planWishes.fromProto(req.GetWish()), SearchTime: req.GetSearchLimit().AsDuration(),
+		Alternatives: int(req.GetAlternativeCount()),
 	}
 	runs, faults := runRequests(studio, req.GetRuns())
 	in.Runs = runs
@@ -69,7 +69,7 @@ func planLimitsFromProto(m *saggarv1.PlanLimits) app.PlanLimits {
 // ReplanRuns streams what closures and overruns hit, and windows that change the least; the last answer stands.
 func (s *runService) ReplanRuns(req *saggarv1.ReplanRunsRequest, stream grpc.ServerStreamingServer[saggarv1.ReplanRunsResponse]) error {
 	studio := studioOf(req.GetParent())
-	in := app.ReplanInput{StudioID: studio, SearchTime: req.GetSearchTime().AsDuration()}
+	in := app.ReplanInput{StudioID: studio, SearchTime: req.GetSearchLimit().AsDuration()}
 	overruns, faults := overrunsFromProto(studio, req.GetOverruns())
 	in.Overruns = overruns
 	for i, text := range req.GetMayMove() {

@@ -48,7 +48,7 @@ func TestManyRunsAreStreamedAndBooked(t *testing.T) {
 	s := serve(t)
 	s.load(t, pigmentStudio())
 	answers, err := s.planAll(s.as(t, domain.RoleTechnician), &saggarv1.PlanRunsRequest{
-		Parent: north, Runs: redRuns(6), StartTime: timestamppb.New(monday.Add(time.Hour)), SearchTime: durationpb.New(3 * time.Second),
+		Parent: north, Runs: redRuns(6), StartTime: timestamppb.New(monday.Add(time.Hour)), SearchLimit: durationpb.New(3 * time.Second),
 	})
 	require.NoError(t, err)
 	last := answers[len(answers)-1]
@@ -77,10 +77,10 @@ func TestPlansBeyondMeasureAreRefused(t *testing.T) {
 		field  string
 	}{
 		"10,000 runs":    {func(r *saggarv1.PlanRunsRequest) { r.Runs = redRuns(10_000) }, "runs"},
-		"a day's search": {func(r *saggarv1.PlanRunsRequest) { r.SearchTime = durationpb.New(24 * time.Hour) }, "search_time"},
-		"time backwards": {func(r *saggarv1.PlanRunsRequest) { r.SearchTime = durationpb.New(-time.Second) }, "search_time"},
+		"a day's search": {func(r *saggarv1.PlanRunsRequest) { r.SearchLimit = durationpb.New(24 * time.Hour) }, "search_limit"},
+		"time backwards": {func(r *saggarv1.PlanRunsRequest) { r.SearchLimit = durationpb.New(-time.Second) }, "search_limit"},
 		"no such wish":   {func(r *saggarv1.PlanRunsRequest) { r.Wish = 99 }, "wish"},
-		"4 alternatives": {func(r *saggarv1.PlanRunsRequest) { r.Alternatives = 4 }, "alternatives"},
+		"4 alternatives": {func(r *saggarv1.PlanRunsRequest) { r.AlternativeCount = 4 }, "alternative_count"},
 		"noon at 25:00": {func(r *saggarv1.PlanRunsRequest) {
 			r.Limits = []*saggarv1.PlanLimits{{Attendance: []*saggarv1.WeeklyHours{{
 				Days: []saggarv1.Weekday{saggarv1.Weekday_WEEKDAY_MONDAY}, Opens: "25:00", Closes: "26:00",

@@ -1384,11 +1384,11 @@ type PlanRunsRequest struct {
 	// None, one for all runs, or one for each in their order.
 	Limits []*PlanLimits `protobuf:"bytes,6,rep,name=limits,proto3" json:"limits,omitempty"`
 	// How long to search when something may be better still, at most 10 min; unset means 10 s. The call's deadline ends it too.
-	SearchTime *durationpb.Duration `protobuf:"bytes,7,opt,name=search_time,json=searchTime,proto3" json:"search_time,omitempty"`
+	SearchLimit *durationpb.Duration `protobuf:"bytes,7,opt,name=search_limit,json=searchLimit,proto3" json:"search_limit,omitempty"`
 	// How many different plans to offer beside the first, at most 3; only for a single run.
-	Alternatives  int32 `protobuf:"varint,8,opt,name=alternatives,proto3" json:"alternatives,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	AlternativeCount int32 `protobuf:"varint,8,opt,name=alternative_count,json=alternativeCount,proto3" json:"alternative_count,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
 }
 
 func (x *PlanRunsRequest) Reset() {
@@ -1463,16 +1463,16 @@ func (x *PlanRunsRequest) GetLimits() []*PlanLimits {
 	return nil
 }
 
-func (x *PlanRunsRequest) GetSearchTime() *durationpb.Duration {
+func (x *PlanRunsRequest) GetSearchLimit() *durationpb.Duration {
 	if x != nil {
-		return x.SearchTime
+		return x.SearchLimit
 	}
 	return nil
 }
 
-func (x *PlanRunsRequest) GetAlternatives() int32 {
+func (x *PlanRunsRequest) GetAlternativeCount() int32 {
 	if x != nil {
-		return x.Alternatives
+		return x.AlternativeCount
 	}
 	return 0
 }
@@ -1490,7 +1490,7 @@ type PlanReason struct {
 	// In one sentence.
 	Message string `protobuf:"bytes,4,opt,name=message,proto3" json:"message,omitempty"`
 	// Which of the runs, from 0; 0 when it is about the whole.
-	Run           int32 `protobuf:"varint,5,opt,name=run,proto3" json:"run,omitempty"`
+	RunIndex      int32 `protobuf:"varint,5,opt,name=run_index,json=runIndex,proto3" json:"run_index,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1553,9 +1553,9 @@ func (x *PlanReason) GetMessage() string {
 	return ""
 }
 
-func (x *PlanReason) GetRun() int32 {
+func (x *PlanReason) GetRunIndex() int32 {
 	if x != nil {
-		return x.Run
+		return x.RunIndex
 	}
 	return 0
 }
@@ -1570,7 +1570,7 @@ type PlanObjective struct {
 	// Nothing can amount to less, while those before it are held.
 	Bound float64 `protobuf:"fixed64,3,opt,name=bound,proto3" json:"bound,omitempty"`
 	// How far the value may be from the least one, as a share of the value: 0 when it is proven least.
-	Gap float64 `protobuf:"fixed64,4,opt,name=gap,proto3" json:"gap,omitempty"`
+	GapFraction float64 `protobuf:"fixed64,4,opt,name=gap_fraction,json=gapFraction,proto3" json:"gap_fraction,omitempty"`
 	// `min`, `days` or `kWh`.
 	Unit          string `protobuf:"bytes,5,opt,name=unit,proto3" json:"unit,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -1628,9 +1628,9 @@ func (x *PlanObjective) GetBound() float64 {
 	return 0
 }
 
-func (x *PlanObjective) GetGap() float64 {
+func (x *PlanObjective) GetGapFraction() float64 {
 	if x != nil {
-		return x.Gap
+		return x.GapFraction
 	}
 	return 0
 }
@@ -1650,9 +1650,9 @@ type PlanProgress struct {
 	// Since the call came.
 	Elapsed *durationpb.Duration `protobuf:"bytes,2,opt,name=elapsed,proto3" json:"elapsed,omitempty"`
 	// How many plans of others are worked out before this one is begun; 0: it is under way.
-	WaitingFor int32 `protobuf:"varint,3,opt,name=waiting_for,json=waitingFor,proto3" json:"waiting_for,omitempty"`
+	WaitingCount int32 `protobuf:"varint,3,opt,name=waiting_count,json=waitingCount,proto3" json:"waiting_count,omitempty"`
 	// How often the air sent the search back.
-	AirRounds     int32 `protobuf:"varint,4,opt,name=air_rounds,json=airRounds,proto3" json:"air_rounds,omitempty"`
+	AirRoundCount int32 `protobuf:"varint,4,opt,name=air_round_count,json=airRoundCount,proto3" json:"air_round_count,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1701,16 +1701,16 @@ func (x *PlanProgress) GetElapsed() *durationpb.Duration {
 	return nil
 }
 
-func (x *PlanProgress) GetWaitingFor() int32 {
+func (x *PlanProgress) GetWaitingCount() int32 {
 	if x != nil {
-		return x.WaitingFor
+		return x.WaitingCount
 	}
 	return 0
 }
 
-func (x *PlanProgress) GetAirRounds() int32 {
+func (x *PlanProgress) GetAirRoundCount() int32 {
 	if x != nil {
-		return x.AirRounds
+		return x.AirRoundCount
 	}
 	return 0
 }
@@ -1981,7 +1981,7 @@ type ReplanRunsRequest struct {
 	// All must be drawn by then; unset means four weeks from now, or after the last stage that is hit; at most 400 days from now.
 	EndTime *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
 	// How long to search when less change may do, at most 10 min; unset means 10 s. The call's deadline ends it too.
-	SearchTime    *durationpb.Duration `protobuf:"bytes,5,opt,name=search_time,json=searchTime,proto3" json:"search_time,omitempty"`
+	SearchLimit   *durationpb.Duration `protobuf:"bytes,5,opt,name=search_limit,json=searchLimit,proto3" json:"search_limit,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2044,9 +2044,9 @@ func (x *ReplanRunsRequest) GetEndTime() *timestamppb.Timestamp {
 	return nil
 }
 
-func (x *ReplanRunsRequest) GetSearchTime() *durationpb.Duration {
+func (x *ReplanRunsRequest) GetSearchLimit() *durationpb.Duration {
 	if x != nil {
-		return x.SearchTime
+		return x.SearchLimit
 	}
 	return nil
 }
@@ -2391,7 +2391,7 @@ const file_saggar_v1_run_proto_rawDesc = "" +
 	"\x0eavoid_furnaces\x18\x03 \x03(\tB\x0f\xbaH\f\x92\x01\t\x10\xc8\x01\"\x04r\x02\x18?R\ravoidFurnaces\x129\n" +
 	"\n" +
 	"start_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\x125\n" +
-	"\bend_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\"\xda\x03\n" +
+	"\bend_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\"\xe5\x03\n" +
 	"\x0fPlanRunsRequest\x12?\n" +
 	"\x06parent\x18\x01 \x01(\tB'\xbaH$r\"\x18G2\x1e^studios/[a-z][a-z0-9-]{0,62}$R\x06parent\x12.\n" +
 	"\x04runs\x18\x02 \x03(\v2\x0e.saggar.v1.RunB\n" +
@@ -2400,33 +2400,30 @@ const file_saggar_v1_run_proto_rawDesc = "" +
 	"start_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\x125\n" +
 	"\bend_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\x121\n" +
 	"\x04wish\x18\x05 \x01(\x0e2\x13.saggar.v1.PlanWishB\b\xbaH\x05\x82\x01\x02\x10\x01R\x04wish\x127\n" +
-	"\x06limits\x18\x06 \x03(\v2\x15.saggar.v1.PlanLimitsB\b\xbaH\x05\x92\x01\x02\x10<R\x06limits\x12I\n" +
-	"\vsearch_time\x18\a \x01(\v2\x19.google.protobuf.DurationB\r\xbaH\n" +
-	"\xaa\x01\a\"\x03\b\xd8\x042\x00R\n" +
-	"searchTime\x12-\n" +
-	"\falternatives\x18\b \x01(\x05B\t\xbaH\x06\x1a\x04\x18\x03(\x00R\falternatives\"x\n" +
+	"\x06limits\x18\x06 \x03(\v2\x15.saggar.v1.PlanLimitsB\b\xbaH\x05\x92\x01\x02\x10<R\x06limits\x12K\n" +
+	"\fsearch_limit\x18\a \x01(\v2\x19.google.protobuf.DurationB\r\xbaH\n" +
+	"\xaa\x01\a\"\x03\b\xd8\x042\x00R\vsearchLimit\x126\n" +
+	"\x11alternative_count\x18\b \x01(\x05B\t\xbaH\x06\x1a\x04\x18\x03(\x00R\x10alternativeCount\"\x83\x01\n" +
 	"\n" +
 	"PlanReason\x12\x14\n" +
 	"\x05stage\x18\x01 \x01(\tR\x05stage\x12\x12\n" +
 	"\x04code\x18\x02 \x01(\tR\x04code\x12\x14\n" +
 	"\x05about\x18\x03 \x01(\tR\x05about\x12\x18\n" +
-	"\amessage\x18\x04 \x01(\tR\amessage\x12\x10\n" +
-	"\x03run\x18\x05 \x01(\x05R\x03run\"u\n" +
+	"\amessage\x18\x04 \x01(\tR\amessage\x12\x1b\n" +
+	"\trun_index\x18\x05 \x01(\x05R\brunIndex\"\x86\x01\n" +
 	"\rPlanObjective\x12\x12\n" +
 	"\x04code\x18\x01 \x01(\tR\x04code\x12\x14\n" +
 	"\x05value\x18\x02 \x01(\x01R\x05value\x12\x14\n" +
-	"\x05bound\x18\x03 \x01(\x01R\x05bound\x12\x10\n" +
-	"\x03gap\x18\x04 \x01(\x01R\x03gap\x12\x12\n" +
-	"\x04unit\x18\x05 \x01(\tR\x04unit\"\xbd\x01\n" +
+	"\x05bound\x18\x03 \x01(\x01R\x05bound\x12!\n" +
+	"\fgap_fraction\x18\x04 \x01(\x01R\vgapFraction\x12\x12\n" +
+	"\x04unit\x18\x05 \x01(\tR\x04unit\"\xca\x01\n" +
 	"\fPlanProgress\x128\n" +
 	"\n" +
 	"objectives\x18\x01 \x03(\v2\x18.saggar.v1.PlanObjectiveR\n" +
 	"objectives\x123\n" +
-	"\aelapsed\x18\x02 \x01(\v2\x19.google.protobuf.DurationR\aelapsed\x12\x1f\n" +
-	"\vwaiting_for\x18\x03 \x01(\x05R\n" +
-	"waitingFor\x12\x1d\n" +
-	"\n" +
-	"air_rounds\x18\x04 \x01(\x05R\tairRounds\"\x87\x02\n" +
+	"\aelapsed\x18\x02 \x01(\v2\x19.google.protobuf.DurationR\aelapsed\x12#\n" +
+	"\rwaiting_count\x18\x03 \x01(\x05R\fwaitingCount\x12&\n" +
+	"\x0fair_round_count\x18\x04 \x01(\x05R\rairRoundCount\"\x87\x02\n" +
 	"\x0fPlanAlternative\x12 \n" +
 	"\x03run\x18\x01 \x01(\v2\x0e.saggar.v1.RunR\x03run\x12\x18\n" +
 	"\asummary\x18\x02 \x01(\tR\asummary\x125\n" +
@@ -2451,15 +2448,14 @@ const file_saggar_v1_run_proto_rawDesc = "" +
 	"\falternatives\x18\f \x03(\v2\x1a.saggar.v1.PlanAlternativeR\falternatives\x12\x1d\n" +
 	"\n" +
 	"visit_days\x18\r \x01(\x05R\tvisitDays\x122\n" +
-	"\x15energy_kilowatt_hours\x18\x0e \x01(\x01R\x13energyKilowattHours\"\xf6\x02\n" +
+	"\x15energy_kilowatt_hours\x18\x0e \x01(\x01R\x13energyKilowattHours\"\xf8\x02\n" +
 	"\x11ReplanRunsRequest\x12?\n" +
 	"\x06parent\x18\x01 \x01(\tB'\xbaH$r\"\x18G2\x1e^studios/[a-z][a-z0-9-]{0,62}$R\x06parent\x128\n" +
 	"\boverruns\x18\x02 \x03(\v2\x12.saggar.v1.OverrunB\b\xbaH\x05\x92\x01\x02\x10\x14R\boverruns\x12d\n" +
 	"\bmay_move\x18\x03 \x03(\tBI\xbaHF\x92\x01C\x10<\"?r=\x18\xa0\x0128^studios/[a-z][a-z0-9-]{0,62}/runs/[a-z][a-z0-9-]{0,62}$R\amayMove\x125\n" +
-	"\bend_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\x12I\n" +
-	"\vsearch_time\x18\x05 \x01(\v2\x19.google.protobuf.DurationB\r\xbaH\n" +
-	"\xaa\x01\a\"\x03\b\xd8\x042\x00R\n" +
-	"searchTime\"\xb5\x01\n" +
+	"\bend_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\x12K\n" +
+	"\fsearch_limit\x18\x05 \x01(\v2\x19.google.protobuf.DurationB\r\xbaH\n" +
+	"\xaa\x01\a\"\x03\b\xd8\x042\x00R\vsearchLimit\"\xb5\x01\n" +
 	"\x06RunHit\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x14\n" +
@@ -2598,7 +2594,7 @@ var file_saggar_v1_run_proto_depIdxs = []int32{
 	29, // 24: saggar.v1.PlanRunsRequest.end_time:type_name -> google.protobuf.Timestamp
 	1,  // 25: saggar.v1.PlanRunsRequest.wish:type_name -> saggar.v1.PlanWish
 	17, // 26: saggar.v1.PlanRunsRequest.limits:type_name -> saggar.v1.PlanLimits
-	34, // 27: saggar.v1.PlanRunsRequest.search_time:type_name -> google.protobuf.Duration
+	34, // 27: saggar.v1.PlanRunsRequest.search_limit:type_name -> google.protobuf.Duration
 	20, // 28: saggar.v1.PlanProgress.objectives:type_name -> saggar.v1.PlanObjective
 	34, // 29: saggar.v1.PlanProgress.elapsed:type_name -> google.protobuf.Duration
 	3,  // 30: saggar.v1.PlanAlternative.run:type_name -> saggar.v1.Run
@@ -2614,7 +2610,7 @@ var file_saggar_v1_run_proto_depIdxs = []int32{
 	22, // 40: saggar.v1.PlanRunsResponse.alternatives:type_name -> saggar.v1.PlanAlternative
 	10, // 41: saggar.v1.ReplanRunsRequest.overruns:type_name -> saggar.v1.Overrun
 	29, // 42: saggar.v1.ReplanRunsRequest.end_time:type_name -> google.protobuf.Timestamp
-	34, // 43: saggar.v1.ReplanRunsRequest.search_time:type_name -> google.protobuf.Duration
+	34, // 43: saggar.v1.ReplanRunsRequest.search_limit:type_name -> google.protobuf.Duration
 	2,  // 44: saggar.v1.ReplanRunsResponse.status:type_name -> saggar.v1.PlanStatus
 	25, // 45: saggar.v1.ReplanRunsResponse.hits:type_name -> saggar.v1.RunHit
 	9,  // 46: saggar.v1.ReplanRunsResponse.moves:type_name -> saggar.v1.RunMove
