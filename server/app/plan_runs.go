@@ -130,13 +130,24 @@ func (a *App) answerOf(ctx context.Context, in PlanInput, p *planner, solution s
 	}
 	answer.Findings, answer.Assumptions = checked.Findings, checked.Assumptions
 	answer.VisitDays, answer.KilowattHours = p.visitDays(solution), p.kilowattHours(solution)
-	answer.End = p.instant(solution.MakespanMinute())
+	answer.End = drawnBy(answer.Runs)
 	if !finding.Blocks(checked.Findings) {
 		return answer, nil
 	}
 	refused := cannot(answer, checked.Findings)
 	refused.BlamesMinimal, refused.Runs = false, nil // another time might do
 	return refused, nil
+}
+
+// drawnBy is when the last of the runs is drawn.
+func drawnBy(runs []RunRequest) time.Time {
+	var last time.Time
+	for _, run := range runs {
+		for _, window := range run.Windows {
+			last = later(last, window.Drawn())
+		}
+	}
+	return last
 }
 
 // checkPlanned holds the windows against everything, on the path that books or moves them.

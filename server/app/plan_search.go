@@ -140,8 +140,8 @@ func (s *planSearch) round(ctx context.Context) (again bool, err error) {
 	if !refused && len(s.result.Solution.Tasks) > 0 {
 		if refused = s.cuts.collect(ctx, s.planner, s.result.Solution); refused {
 			s.conflicting = s.result.Solution
-		} else {
-			s.take(s.result.Solution, s.result.Objectives)
+		} else if !better(s.objectives, s.result.Objectives) { // with what is proven of it
+			s.best, s.objectives = s.result.Solution, s.result.Objectives
 		}
 	}
 	if s.failed != nil {
@@ -167,8 +167,9 @@ func (s *planSearch) take(solution scheduler.Solution, objectives []scheduler.Ob
 		return // one run is found at once
 	}
 	s.told = time.Now()
+	runs := s.requests(solution)
 	s.failed = s.send(PlanAnswer{
-		Status: PlanSearching, Runs: s.requests(solution), Progress: s.progress(), End: s.instant(solution.MakespanMinute()),
+		Status: PlanSearching, Runs: runs, Progress: s.progress(), End: drawnBy(runs),
 		VisitDays: s.visitDays(solution), KilowattHours: s.kilowattHours(solution),
 	})
 }

@@ -195,7 +195,7 @@ func (p *planner) addRun(ctx context.Context, tx *store.Tx, run *plannedRun, cha
 		}
 		charges[key] = charge
 	}
-	run.charge, run.chargeKey = charge, key
+	run.charge, run.chargeKey, run.request.RecipeVersion = charge, key, recipe.Version
 	run.run = domain.Run{Title: run.request.Title, RecipeID: recipe.ID, Department: run.request.Department}
 	if run.standing == nil && run.request.ID != "" {
 		if run.standing, err = p.standing(ctx, tx, run.request.ID); err != nil {

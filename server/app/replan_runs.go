@@ -115,9 +115,10 @@ func (r *replan) add(asked *PlanInput, run domain.Run) {
 
 // addMayMove adds the further runs that the caller lets go, where they may.
 func (r *replan) addMayMove(ctx context.Context, call Call, asked *PlanInput) error {
-	if len(r.in.MayMove) == 0 || len(asked.Runs) == 0 {
+	if len(r.in.MayMove) == 0 {
 		return nil
 	}
+	hit := len(asked.Runs) > 0
 	return r.app.read(ctx, r.in.StudioID, func(ctx context.Context, tx *store.Tx, studio domain.Studio) error {
 		for _, id := range r.in.MayMove {
 			if _, known := r.standing[id]; known || len(asked.Runs) >= mostReplanned {
@@ -133,7 +134,9 @@ func (r *replan) addMayMove(ctx context.Context, call Call, asked *PlanInput) er
 			if err := movable(run, r.app.now()); err != nil {
 				return err
 			}
-			r.add(asked, run)
+			if hit {
+				r.add(asked, run)
+			}
 		}
 		return nil
 	})

@@ -22,7 +22,9 @@ func (s *runService) PlanRuns(req *saggarv1.PlanRunsRequest, stream grpc.ServerS
 	}
 	input.Maker = requestOf(stream.Context()).caller.ID
 	return s.app.PlanRuns(stream.Context(), input, func(answer app.PlanAnswer) error {
-		return stream.Send(planAnswerToProto(input.StudioID, answer))
+		message := planAnswerToProto(input.StudioID, answer)
+		message.Limits = req.GetLimits()
+		return stream.Send(message)
 	})
 }
 

@@ -1833,6 +1833,8 @@ type PlanRunsResponse struct {
 	Progress *PlanProgress `protobuf:"bytes,11,opt,name=progress,proto3" json:"progress,omitempty"`
 	// Different plans, as many as were asked for and found.
 	Alternatives []*PlanAlternative `protobuf:"bytes,12,rep,name=alternatives,proto3" json:"alternatives,omitempty"`
+	// The limits as asked, so that a kept plan can be refreshed within them.
+	Limits []*PlanLimits `protobuf:"bytes,15,rep,name=limits,proto3" json:"limits,omitempty"`
 	// Days on which somebody must come, over all runs.
 	VisitDays int32 `protobuf:"varint,13,opt,name=visit_days,json=visitDays,proto3" json:"visit_days,omitempty"`
 	// What the supplies give for the firings, planned on furnaces that start cold.
@@ -1951,6 +1953,13 @@ func (x *PlanRunsResponse) GetProgress() *PlanProgress {
 func (x *PlanRunsResponse) GetAlternatives() []*PlanAlternative {
 	if x != nil {
 		return x.Alternatives
+	}
+	return nil
+}
+
+func (x *PlanRunsResponse) GetLimits() []*PlanLimits {
+	if x != nil {
+		return x.Limits
 	}
 	return nil
 }
@@ -2431,7 +2440,7 @@ const file_saggar_v1_run_proto_rawDesc = "" +
 	"\n" +
 	"visit_days\x18\x04 \x01(\x05R\tvisitDays\x122\n" +
 	"\x15energy_kilowatt_hours\x18\x05 \x01(\x01R\x13energyKilowattHours\x12.\n" +
-	"\bfindings\x18\x06 \x03(\v2\x12.saggar.v1.FindingR\bfindings\"\xf3\x04\n" +
+	"\bfindings\x18\x06 \x03(\v2\x12.saggar.v1.FindingR\bfindings\"\xa2\x05\n" +
 	"\x10PlanRunsResponse\x12-\n" +
 	"\x06status\x18\x01 \x01(\x0e2\x15.saggar.v1.PlanStatusR\x06status\x12\"\n" +
 	"\x04runs\x18\x02 \x03(\v2\x0e.saggar.v1.RunR\x04runs\x12/\n" +
@@ -2445,7 +2454,8 @@ const file_saggar_v1_run_proto_rawDesc = "" +
 	"\vassumptions\x18\n" +
 	" \x03(\tR\vassumptions\x123\n" +
 	"\bprogress\x18\v \x01(\v2\x17.saggar.v1.PlanProgressR\bprogress\x12>\n" +
-	"\falternatives\x18\f \x03(\v2\x1a.saggar.v1.PlanAlternativeR\falternatives\x12\x1d\n" +
+	"\falternatives\x18\f \x03(\v2\x1a.saggar.v1.PlanAlternativeR\falternatives\x12-\n" +
+	"\x06limits\x18\x0f \x03(\v2\x15.saggar.v1.PlanLimitsR\x06limits\x12\x1d\n" +
 	"\n" +
 	"visit_days\x18\r \x01(\x05R\tvisitDays\x122\n" +
 	"\x15energy_kilowatt_hours\x18\x0e \x01(\x01R\x13energyKilowattHours\"\xf8\x02\n" +
@@ -2608,40 +2618,41 @@ var file_saggar_v1_run_proto_depIdxs = []int32{
 	29, // 38: saggar.v1.PlanRunsResponse.end_time:type_name -> google.protobuf.Timestamp
 	21, // 39: saggar.v1.PlanRunsResponse.progress:type_name -> saggar.v1.PlanProgress
 	22, // 40: saggar.v1.PlanRunsResponse.alternatives:type_name -> saggar.v1.PlanAlternative
-	10, // 41: saggar.v1.ReplanRunsRequest.overruns:type_name -> saggar.v1.Overrun
-	29, // 42: saggar.v1.ReplanRunsRequest.end_time:type_name -> google.protobuf.Timestamp
-	34, // 43: saggar.v1.ReplanRunsRequest.search_limit:type_name -> google.protobuf.Duration
-	2,  // 44: saggar.v1.ReplanRunsResponse.status:type_name -> saggar.v1.PlanStatus
-	25, // 45: saggar.v1.ReplanRunsResponse.hits:type_name -> saggar.v1.RunHit
-	9,  // 46: saggar.v1.ReplanRunsResponse.moves:type_name -> saggar.v1.RunMove
-	10, // 47: saggar.v1.ReplanRunsResponse.overruns:type_name -> saggar.v1.Overrun
-	3,  // 48: saggar.v1.ReplanRunsResponse.standing:type_name -> saggar.v1.Run
-	19, // 49: saggar.v1.ReplanRunsResponse.blames:type_name -> saggar.v1.PlanReason
-	31, // 50: saggar.v1.ReplanRunsResponse.findings:type_name -> saggar.v1.Finding
-	21, // 51: saggar.v1.ReplanRunsResponse.progress:type_name -> saggar.v1.PlanProgress
-	5,  // 52: saggar.v1.RunService.BookRun:input_type -> saggar.v1.BookRunRequest
-	6,  // 53: saggar.v1.RunService.CheckRun:input_type -> saggar.v1.CheckRunRequest
-	8,  // 54: saggar.v1.RunService.MoveRun:input_type -> saggar.v1.MoveRunRequest
-	11, // 55: saggar.v1.RunService.MoveRuns:input_type -> saggar.v1.MoveRunsRequest
-	13, // 56: saggar.v1.RunService.CancelRun:input_type -> saggar.v1.CancelRunRequest
-	14, // 57: saggar.v1.RunService.GetRun:input_type -> saggar.v1.GetRunRequest
-	15, // 58: saggar.v1.RunService.ListRuns:input_type -> saggar.v1.ListRunsRequest
-	18, // 59: saggar.v1.RunService.PlanRuns:input_type -> saggar.v1.PlanRunsRequest
-	24, // 60: saggar.v1.RunService.ReplanRuns:input_type -> saggar.v1.ReplanRunsRequest
-	7,  // 61: saggar.v1.RunService.BookRun:output_type -> saggar.v1.BookRunResponse
-	7,  // 62: saggar.v1.RunService.CheckRun:output_type -> saggar.v1.BookRunResponse
-	3,  // 63: saggar.v1.RunService.MoveRun:output_type -> saggar.v1.Run
-	12, // 64: saggar.v1.RunService.MoveRuns:output_type -> saggar.v1.MoveRunsResponse
-	3,  // 65: saggar.v1.RunService.CancelRun:output_type -> saggar.v1.Run
-	3,  // 66: saggar.v1.RunService.GetRun:output_type -> saggar.v1.Run
-	16, // 67: saggar.v1.RunService.ListRuns:output_type -> saggar.v1.ListRunsResponse
-	23, // 68: saggar.v1.RunService.PlanRuns:output_type -> saggar.v1.PlanRunsResponse
-	26, // 69: saggar.v1.RunService.ReplanRuns:output_type -> saggar.v1.ReplanRunsResponse
-	61, // [61:70] is the sub-list for method output_type
-	52, // [52:61] is the sub-list for method input_type
-	52, // [52:52] is the sub-list for extension type_name
-	52, // [52:52] is the sub-list for extension extendee
-	0,  // [0:52] is the sub-list for field type_name
+	17, // 41: saggar.v1.PlanRunsResponse.limits:type_name -> saggar.v1.PlanLimits
+	10, // 42: saggar.v1.ReplanRunsRequest.overruns:type_name -> saggar.v1.Overrun
+	29, // 43: saggar.v1.ReplanRunsRequest.end_time:type_name -> google.protobuf.Timestamp
+	34, // 44: saggar.v1.ReplanRunsRequest.search_limit:type_name -> google.protobuf.Duration
+	2,  // 45: saggar.v1.ReplanRunsResponse.status:type_name -> saggar.v1.PlanStatus
+	25, // 46: saggar.v1.ReplanRunsResponse.hits:type_name -> saggar.v1.RunHit
+	9,  // 47: saggar.v1.ReplanRunsResponse.moves:type_name -> saggar.v1.RunMove
+	10, // 48: saggar.v1.ReplanRunsResponse.overruns:type_name -> saggar.v1.Overrun
+	3,  // 49: saggar.v1.ReplanRunsResponse.standing:type_name -> saggar.v1.Run
+	19, // 50: saggar.v1.ReplanRunsResponse.blames:type_name -> saggar.v1.PlanReason
+	31, // 51: saggar.v1.ReplanRunsResponse.findings:type_name -> saggar.v1.Finding
+	21, // 52: saggar.v1.ReplanRunsResponse.progress:type_name -> saggar.v1.PlanProgress
+	5,  // 53: saggar.v1.RunService.BookRun:input_type -> saggar.v1.BookRunRequest
+	6,  // 54: saggar.v1.RunService.CheckRun:input_type -> saggar.v1.CheckRunRequest
+	8,  // 55: saggar.v1.RunService.MoveRun:input_type -> saggar.v1.MoveRunRequest
+	11, // 56: saggar.v1.RunService.MoveRuns:input_type -> saggar.v1.MoveRunsRequest
+	13, // 57: saggar.v1.RunService.CancelRun:input_type -> saggar.v1.CancelRunRequest
+	14, // 58: saggar.v1.RunService.GetRun:input_type -> saggar.v1.GetRunRequest
+	15, // 59: saggar.v1.RunService.ListRuns:input_type -> saggar.v1.ListRunsRequest
+	18, // 60: saggar.v1.RunService.PlanRuns:input_type -> saggar.v1.PlanRunsRequest
+	24, // 61: saggar.v1.RunService.ReplanRuns:input_type -> saggar.v1.ReplanRunsRequest
+	7,  // 62: saggar.v1.RunService.BookRun:output_type -> saggar.v1.BookRunResponse
+	7,  // 63: saggar.v1.RunService.CheckRun:output_type -> saggar.v1.BookRunResponse
+	3,  // 64: saggar.v1.RunService.MoveRun:output_type -> saggar.v1.Run
+	12, // 65: saggar.v1.RunService.MoveRuns:output_type -> saggar.v1.MoveRunsResponse
+	3,  // 66: saggar.v1.RunService.CancelRun:output_type -> saggar.v1.Run
+	3,  // 67: saggar.v1.RunService.GetRun:output_type -> saggar.v1.Run
+	16, // 68: saggar.v1.RunService.ListRuns:output_type -> saggar.v1.ListRunsResponse
+	23, // 69: saggar.v1.RunService.PlanRuns:output_type -> saggar.v1.PlanRunsResponse
+	26, // 70: saggar.v1.RunService.ReplanRuns:output_type -> saggar.v1.ReplanRunsResponse
+	62, // [62:71] is the sub-list for method output_type
+	53, // [53:62] is the sub-list for method input_type
+	53, // [53:53] is the sub-list for extension type_name
+	53, // [53:53] is the sub-list for extension extendee
+	0,  // [0:53] is the sub-list for field type_name
 }
 
 func init() { file_saggar_v1_run_proto_init() }
