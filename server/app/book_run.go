@@ -41,7 +41,7 @@ func (a *App) bookOnce(ctx context.Context, call Call, in BookRunInput) (BookRun
 		return prepared.result(prepared.runs), nil
 	}
 	if err := refuse(prepared.findings, in.Acknowledged); err != nil {
-		return BookRunResult{}, overtaken(err, in.Revision, prepared.site.Studio.Revision)
+		return BookRunResult{}, a.overtaken(ctx, err, in.StudioID, in.Revision)
 	}
 	if err := a.giveKeys(ctx, prepared.runs); err != nil {
 		return BookRunResult{}, err
@@ -74,7 +74,7 @@ func (a *App) bookOnce(ctx context.Context, call Call, in BookRunInput) (BookRun
 	case errors.Is(err, domain.ErrFurnaceTaken):
 		return BookRunResult{}, errEquipmentChanged // only a firing that the checks did not see can be in the way: look again
 	case err != nil:
-		return BookRunResult{}, err
+		return BookRunResult{}, a.overtaken(ctx, err, in.StudioID, in.Revision)
 	}
 	return prepared.result(booked), nil
 }
@@ -116,20 +116,6 @@ func refuse(findings []finding.Finding, acknowledged []string) error {
 	sorted := slices.Clone(findings)
 	finding.SortWorstFirst(sorted)
 	return &domain.Refusal{Findings: sorted, Unacknowledged: open}
-}
-
-// overtaken adds to a refusal that the studio has changed since the windows were planned.
-func overtaken(err error, planned, now int64) error {
-	var refusal *domain.Refusal
-	if planned == 0 || planned >= now || !errors.As(err, &refusal) {
-		return err
-	}
-	refusal.Findings = append(refusal.Findings, finding.Finding{
-		Severity: finding.Note, Code: "PLAN_OVERTAKEN",
-		Message: fmt.Sprintf("the studio has changed %d times since this was planned", now-planned),
-		Figures: []finding.Figure{{Name: "changes", Value: float64(now - planned), Unit: "1"}}, Cure: "plan again",
-	})
-	return refusal
 }
 
 // giveKeys numbers the runs and firings that have no key yet ahead, so that one batch can write them all.

@@ -35,7 +35,7 @@ func (a *App) moveOnce(ctx context.Context, call Call, in MoveRunsInput) (BookRu
 		return m.result(m.runs), nil
 	}
 	if err := refuse(m.findings, in.Acknowledged); err != nil {
-		return BookRunResult{}, overtaken(err, in.Revision, m.site.Studio.Revision)
+		return BookRunResult{}, a.overtaken(ctx, err, in.StudioID, in.Revision)
 	}
 	if err := a.giveKeys(ctx, m.runs); err != nil {
 		return BookRunResult{}, err
@@ -69,7 +69,7 @@ func (a *App) moveOnce(ctx context.Context, call Call, in MoveRunsInput) (BookRu
 	case errors.Is(err, domain.ErrFurnaceTaken):
 		return BookRunResult{}, errEquipmentChanged
 	case err != nil:
-		return BookRunResult{}, err
+		return BookRunResult{}, a.overtaken(ctx, err, in.StudioID, in.Revision)
 	}
 	return m.result(m.runs), nil
 }

@@ -223,7 +223,10 @@ func TestAnOvertakenPlanIsRefreshed(t *testing.T) {
 	_, err = b.book(plan, "")
 	var refusal *domain.Refusal
 	require.ErrorAs(t, err, &refusal)
-	assert.Contains(t, findingCodes(refusal.Findings), "PLAN_OVERTAKEN")
+	last := refusal.Findings[len(refusal.Findings)-1]
+	assert.Equal(t, "PLAN_OVERTAKEN", last.Code)
+	assert.Contains(t, last.Message, "run "+taken.Runs[0].RecipeID+"-")
+	assert.Contains(t, last.Message, "was booked")
 	in := many(plan.Run)
 	in.Wish = app.WishLeastChange
 	fresh, err := b.planInput(in)
