@@ -138,7 +138,7 @@ func (b *brute) fits(p scheduler.Placement) bool {
 	if !b.shares(all) {
 		return false
 	}
-	if !b.lagsHold(all) {
+	if !b.lagsHold(all) || !b.separated(all) {
 		return false
 	}
 	for c := range b.problem.Cumulatives {
@@ -165,6 +165,24 @@ func (b *brute) lagsHold(all []scheduler.Placement) bool {
 		}
 		if between < lag.MinMinutes || (lag.MaxMinutes >= 0 && between > lag.MaxMinutes) {
 			return false
+		}
+	}
+	return true
+}
+
+// separated says whether no separation refuses the distance between two starts, distance by distance.
+func (b *brute) separated(all []scheduler.Placement) bool {
+	for _, s := range b.problem.Separations {
+		if s.First >= len(all) || s.Second >= len(all) || all[s.First].Omitted() || all[s.Second].Omitted() {
+			continue
+		}
+		if (s.FirstMode != -1 && all[s.First].Mode != s.FirstMode) || (s.SecondMode != -1 && all[s.Second].Mode != s.SecondMode) {
+			continue
+		}
+		for refused := s.FromMinutes + 1; refused < s.ToMinutes; refused++ {
+			if all[s.First].StartMinute+refused == all[s.Second].StartMinute {
+				return false
+			}
 		}
 	}
 	return true

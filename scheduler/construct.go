@@ -48,7 +48,7 @@ const (
 func newConstructor(o *optimiser) *constructor {
 	p := o.problem
 	c := &constructor{o: o}
-	if len(p.Crews)+len(p.Budgets) > 0 || p.StepMinutes > 1 || len(p.Tasks) < 3 {
+	if len(p.Crews)+len(p.Budgets)+len(p.Separations) > 0 || p.StepMinutes > 1 || len(p.Tasks) < 3 {
 		return nil
 	}
 	for i := range p.Tasks {
@@ -322,7 +322,10 @@ func (c *constructor) sorted(key func(i int) int) []int {
 // begin hands the best plan that can be constructed to the engine.
 func (d *descent) begin() {
 	if d.built = newConstructor(d.optimiser); d.built != nil {
-		d.accept(d.built.drawn(d.at.Bound))
+		starts := d.built.drawn(d.at.Bound)
+		if !d.known || len(d.built.kept) > 0 && d.built.kept[0].length < d.at.Value {
+			d.accept(starts)
+		}
 	}
 }
 

@@ -21,6 +21,8 @@ type encoding struct {
 	idle    map[engine.View]bool  // variables that need not be settled
 	joins   map[pairOf]engine.Lit
 	leaders map[stay]engine.Lit
+	follow  map[distance]engine.Lit
+	rivals  [][]int       // by task: those that separations keep it from
 	roomy   bool          // some task has a wait: runs are better placed one after the other
 	hurry   []engine.Term // what is left to settle once modes and starts are, least first
 }
@@ -41,7 +43,7 @@ type taskTerms struct {
 // nobody may use it then.
 func encode(m *model, st *state, meter *meter) *encoding {
 	x := &encoding{model: m, state: st, solver: engine.New(), orders: map[[2]int]engine.Lit{}, idle: map[engine.View]bool{},
-		joins: map[pairOf]engine.Lit{}, leaders: map[stay]engine.Lit{}}
+		joins: map[pairOf]engine.Lit{}, leaders: map[stay]engine.Lit{}, follow: map[distance]engine.Lit{}}
 	for task := range m.problem.Tasks {
 		x.tasks = append(x.tasks, x.task(task))
 		if !meter.spend(64 * len(x.tasks[task].modes)) {
@@ -51,6 +53,8 @@ func encode(m *model, st *state, meter *meter) *encoding {
 	for _, l := range m.lags {
 		x.lag(l)
 	}
+	x.rivals = make([][]int, len(x.tasks))
+	x.separations(meter)
 	x.unaries()
 	if meter.look() {
 		return x

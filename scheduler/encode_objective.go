@@ -73,8 +73,14 @@ func (x *encoding) makespan() engine.Term {
 			x.solver.AddDifference(t.end, end, 0, t.present)
 		}
 	}
-	x.hurry = append(x.hurry, end)
+	x.cost(end)
 	return end
+}
+
+// cost has a term that others only bound from below settled as low as they allow.
+func (x *encoding) cost(t engine.Term) {
+	x.hurry = append(x.hurry, t)
+	x.solver.OnlyLower(t)
 }
 
 // total is a term for a sum.
@@ -87,7 +93,7 @@ func (x *encoding) total(sum weighted) engine.Term {
 	total := x.variable(lo, hi)
 	if total.View != 0 {
 		x.solver.AddLinear(append(sum.terms, engine.Scaled{Factor: -1, View: total.View}), 0)
-		x.hurry = append(x.hurry, total)
+		x.cost(total)
 	}
 	return total.Plus(sum.fixed)
 }
@@ -104,7 +110,7 @@ func (x *encoding) addLate(sum *weighted, task, weight, due int) {
 	}
 	late := x.variable(0, t.last-due)
 	x.solver.AddDifference(t.end, late, -due, t.present)
-	x.hurry = append(x.hurry, late)
+	x.cost(late)
 	sum.addTerm(weight, late)
 }
 
@@ -128,7 +134,7 @@ func (x *encoding) addChange(sum *weighted, task int) {
 	x.solver.AddDifference(t.blocks[0], moved, -now.StartMinute, t.present)
 	// moved >= stands - start: start >= stands - moved.
 	x.solver.AddDifference(engine.Term{View: moved.View.Neg(), Off: -moved.Off}, t.blocks[0], now.StartMinute, t.present)
-	x.hurry = append(x.hurry, moved)
+	x.cost(moved)
 	sum.addTerm(now.MinuteWeight, moved)
 }
 
@@ -148,7 +154,7 @@ func (x *encoding) addVisits(sum *weighted) {
 	for _, day := range visited {
 		if day != engine.True { // the zero value: no visit can touch the day
 			sum.add(1, day)
-			x.hurry = append(x.hurry, engine.Term{View: day.View()})
+			x.cost(engine.Term{View: day.View()})
 		}
 	}
 }
@@ -183,7 +189,7 @@ func (x *encoding) addEnergy(sum *weighted, task int) {
 		if hot := x.hot(a, leads); hot != engine.False {
 			sum.add(unary.HotSaving, hot.Not())
 			sum.fixed -= unary.HotSaving
-			x.hurry = append(x.hurry, engine.Term{View: hot.View().Neg()})
+			x.cost(engine.Term{View: hot.View().Neg()})
 		}
 	}
 }
@@ -223,7 +229,7 @@ func (x *encoding) hot(a stay, leads engine.Lit) engine.Lit {
 	x.solver.AddClause(hot.Not(), leads)
 	x.solver.AddClause(append(ways, hot.Not())...)
 	for _, way := range ways {
-		x.hurry = append(x.hurry, engine.Term{View: way.View().Neg()})
+		x.cost(engine.Term{View: way.View().Neg()})
 	}
 	return hot
 }

@@ -34,6 +34,8 @@ func (r *run) figures(g group, blamed []group) (need, have int) {
 		return p.Lags[g.index].MinMinutes, -1
 	case KindLagMaximum:
 		return -1, p.Lags[g.index].MaxMinutes
+	case KindSeparation:
+		return p.Separations[g.index].ToMinutes, p.Separations[g.index].FromMinutes
 	}
 	return -1, -1
 }
@@ -254,6 +256,28 @@ func (m *moment) considerLag(p *plan.Problem, solution plan.Solution, lag plan.L
 	m.consider(counted+lag.MinMinutes, solution.Tasks[task].StartMinute)
 }
 
+// considerShared considers when other tasks on a unary, with the setup after them, let go of the task.
+func (m *moment) considerShared(p *plan.Problem, solution plan.Solution, reason Reason) {
+	placed := solution.Tasks[reason.Task]
+	family := p.Tasks[reason.Task].Modes[placed.Mode].Family
+	for _, other := range solution.Tasks {
+		if other.Omitted() || p.Tasks[other.Task].Modes[other.Mode].Unary != reason.Index {
+			continue
+		}
+		setup := setupMinutes(p, reason.Index, p.Tasks[other.Task].Modes[other.Mode].Family, family)
+		m.consider(other.EndMinute()+setup, placed.StartMinute)
+	}
+}
+
+// considerSeparation considers the first start of the task that a separation allows after those that it refuses.
+func (m *moment) considerSeparation(solution plan.Solution, s plan.Separation, task int) {
+	other, after := s.First, s.ToMinutes
+	if s.First == task {
+		other, after = s.Second, -s.FromMinutes
+	}
+	m.consider(solution.Tasks[other].StartMinute+after, solution.Tasks[task].StartMinute)
+}
+
 // setupMinutes is the setup on a unary from one family to another.
 func setupMinutes(p *plan.Problem, unary, from, to int) int {
 	if minutes := p.Unaries[unary].SetupMinutes; len(minutes) > 0 {
@@ -284,13 +308,7 @@ func untilMinute(p *plan.Problem, solution plan.Solution, reason Reason) int {
 			m.consider(held.End+setupMinutes(p, reason.Index, held.Family, mode.Family), placed.StartMinute)
 		}
 	case KindShared:
-		for _, other := range solution.Tasks {
-			if other.Omitted() || p.Tasks[other.Task].Modes[other.Mode].Unary != reason.Index {
-				continue
-			}
-			setup := setupMinutes(p, reason.Index, p.Tasks[other.Task].Modes[other.Mode].Family, mode.Family)
-			m.consider(other.EndMinute()+setup, placed.StartMinute)
-		}
+		m.considerShared(p, solution, reason)
 	case KindCumulative:
 		if reason.Phase < 0 {
 			break
@@ -300,6 +318,8 @@ func untilMinute(p *plan.Problem, solution plan.Solution, reason Reason) int {
 		}
 	case KindLagMinimum:
 		m.considerLag(p, solution, p.Lags[reason.Index], task)
+	case KindSeparation:
+		m.considerSeparation(solution, p.Separations[reason.Index], task)
 	}
 	return m.latest
 }

@@ -73,6 +73,23 @@ func (d drawer) extras(p *scheduler.Problem, mode *scheduler.Mode) {
 	}
 }
 
+// drawSeparations draws up to five, several of them between the same tasks more often than not.
+func (d drawer) drawSeparations(p *scheduler.Problem) {
+	if !d.separations || len(p.Tasks) < 2 {
+		return
+	}
+	for range d.number(1, 5, "separations") {
+		first := d.number(0, len(p.Tasks)-1, "first")
+		second := (first + d.number(1, len(p.Tasks)-1, "second")) % len(p.Tasks)
+		from := d.number(-8, 5, "refused from")
+		p.Separations = append(p.Separations, scheduler.Separation{
+			First: first, FirstMode: d.number(-1, len(p.Tasks[first].Modes)-1, "first mode"),
+			Second: second, SecondMode: d.number(-1, len(p.Tasks[second].Modes)-1, "second mode"),
+			FromMinutes: from, ToMinutes: from + d.number(1, 10, "refused"),
+		})
+	}
+}
+
 // alike makes some modes share the phases of the first task's first mode, so that they may be one batch.
 func (d drawer) alike(p *scheduler.Problem) {
 	first := p.Tasks[0].Modes[0]

@@ -14,8 +14,8 @@ type shape struct {
 	forbidden, busy, releases, anyStep bool
 	ownUnary, certain                  bool // a unary for each task; a demand in each phase
 	// What tasks share, and what may be left out or is sought.
-	setups, batches, budgets, crews, optional, deadlines, fromStart, noUnary bool
-	objectives                                                               []scheduler.Objective
+	setups, batches, budgets, crews, optional, deadlines, fromStart, noUnary, separations bool
+	objectives                                                                            []scheduler.Objective
 }
 
 // everything is small enough for brute force.
@@ -69,6 +69,7 @@ func drawProblem(t *rapid.T, s shape) scheduler.Problem {
 		}
 	}
 	d.drawLags(&p)
+	d.drawSeparations(&p)
 	if s.batches {
 		d.alike(&p)
 	}

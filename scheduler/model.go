@@ -153,6 +153,11 @@ func latestUseful(p *plan.Problem) int {
 		}
 		length += longest + setup
 	}
+	apart := 0
+	for _, s := range p.Separations {
+		apart = max(apart, s.ToMinutes, -s.FromMinutes)
+	}
+	length += apart * len(p.Tasks)
 	for _, lag := range p.Lags {
 		length += max(lag.MinMinutes, -lag.MinMinutes) + max(lag.MaxMinutes, 0)
 	}

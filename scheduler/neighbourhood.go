@@ -33,8 +33,7 @@ func (o *optimiser) freeWindow(free []bool) {
 	}
 }
 
-// freeRuns frees tasks by the groups that lags tie together: one, rather one that is late, and others that are in its way: on
-// a unary that it could use, between its release and its end.
+// freeRuns frees tasks by the groups that lags tie together: one, rather one that is late, and others that are in its way.
 func (o *optimiser) freeRuns(free []bool) {
 	seed := o.random.IntN(len(free))
 	for range 2 {
@@ -42,26 +41,37 @@ func (o *optimiser) freeRuns(free []bool) {
 			seed = other
 		}
 	}
-	way := map[int]bool{}
+	inWay := o.inTheWayOf(o.groups[seed])
+	o.release(free, o.groups[seed])
+	for range 8 * o.size {
+		i := o.random.IntN(len(free))
+		if (inWay(i) || o.random.IntN(16) == 0) && o.release(free, o.groups[i]) >= o.size {
+			return
+		}
+	}
+}
+
+// inTheWayOf says of a task whether it is in the way of a group: between the group's release and its end, on a unary that the
+// group could use or kept apart from it by a separation.
+func (o *optimiser) inTheWayOf(group int) func(task int) bool {
+	way, rival := map[int]bool{}, map[int]bool{}
 	from, until := o.best.MakespanMinute(), 0
 	for i, g := range o.groups {
-		if g != o.groups[seed] {
+		if g != group {
 			continue
 		}
-		free[i] = true
 		from, until = min(from, o.problem.Tasks[i].ReleaseMinute), max(until, o.best.Tasks[i].EndMinute())
 		for _, m := range o.x.tasks[i].modes {
 			way[o.x.model.modes[m].unary] = true
 		}
-	}
-	for range 8 * o.size {
-		i := o.random.IntN(len(free))
-		placed := o.best.Tasks[i]
-		near := !placed.Omitted() && placed.StartMinute < until && placed.EndMinute() > from &&
-			way[o.problem.Tasks[i].Modes[placed.Mode].Unary]
-		if (near || o.random.IntN(16) == 0) && o.release(free, o.groups[i]) >= o.size {
-			return
+		for _, k := range o.x.rivals[i] {
+			rival[k] = true
 		}
+	}
+	return func(i int) bool {
+		placed := o.best.Tasks[i]
+		return !placed.Omitted() && placed.StartMinute < until && placed.EndMinute() > from &&
+			(rival[i] || way[o.problem.Tasks[i].Modes[placed.Mode].Unary])
 	}
 }
 

@@ -80,8 +80,13 @@ func (o *optimiser) minimise(what plan.Objective, b *board, last bool) answer {
 	if !o.x.solver.Assert(o.goal.AtLeast(at.Bound)) {
 		return no
 	}
-	if what == plan.Makespan && !o.found {
-		d.begin()
+	if o.found {
+		d.keep()
+	} else {
+		d.follow()
+		if what == plan.Makespan {
+			d.begin()
+		}
 	}
 	for {
 		b.take(&d)
@@ -95,6 +100,14 @@ func (o *optimiser) minimise(what plan.Objective, b *board, last bool) answer {
 			return answer
 		}
 		o.round++
+	}
+}
+
+// keep begins with the best solution of the objectives before.
+func (d *descent) keep() {
+	how := engine.Strategy{Hold: d.hold(make([]bool, len(d.x.tasks)), 0)}
+	if d.x.solver.Search(d.branch, how, d.limits(firstSlice)) == engine.Solved {
+		d.record()
 	}
 }
 

@@ -26,6 +26,8 @@ type (
 	Demand = plan.Demand
 	// Lag is plan.Lag: least and most minutes from one task being ready to another's start.
 	Lag = plan.Lag
+	// Separation is plan.Separation: distances in time between two tasks that are refused.
+	Separation = plan.Separation
 	// Present is plan.Present: where a task stands now.
 	Present = plan.Present
 	// Use is plan.Use: an amount of a budget that a mode takes.

@@ -79,7 +79,7 @@ func (p *probe) whyNotAt(start int) []Reason {
 	if p.feasible(nil, p.pins) != no {
 		return nil
 	}
-	groups := p.groupsOf(p.task)
+	groups := p.groupsAt(start)
 	kept, _ := p.filter(groups, p.pins)
 	skip := make(relaxed, len(groups))
 	for _, g := range groups {
@@ -93,6 +93,9 @@ func (p *probe) whyNotAt(start int) []Reason {
 		case KindLagMinimum, KindLagMaximum:
 			lag := p.problem.Lags[g.index]
 			reason.OtherTask = lag.From + lag.To - p.task
+		case KindSeparation:
+			s := p.problem.Separations[g.index]
+			reason.OtherTask = s.First + s.Second - p.task
 		case KindHorizon:
 			reason.Kind = KindMakespan
 		}
@@ -219,16 +222,34 @@ func (r *run) fixed(solution plan.Solution, task int) *plan.Problem {
 		}
 		p.Tasks[i].Modes = []plan.Mode{mode}
 	}
+	p.Separations = slices.Clone(p.Separations)
+	for i := range p.Separations {
+		s := &p.Separations[i]
+		s.FirstMode = modeWhereFixed(s.FirstMode, solution.Tasks[s.First])
+		s.SecondMode = modeWhereFixed(s.SecondMode, solution.Tasks[s.Second])
+	}
 	return &p
 }
 
-// groupsOf is the groups that touch the task, in a problem where each task has one mode. The makespan, which is the
-// horizon there, is the last resort of an explanation and so comes first.
-func (r *run) groupsOf(task int) []group {
-	p := r.problem
-	mode := p.Tasks[task].Modes[0]
+// modeWhereFixed is the mode that a separation names, once the task has but the mode in which it is placed: that one, any
+// or, as 1, none.
+func modeWhereFixed(mode int, placed plan.Placement) int {
+	switch mode {
+	case -1:
+		return -1
+	case placed.Mode:
+		return 0
+	}
+	return 1
+}
+
+// groupsAt is the groups that touch the task at a start, in a problem where each task has one mode. The makespan, which is
+// the horizon there, is the last resort of an explanation and so comes first.
+func (p *probe) groupsAt(start int) []group {
+	task := p.task
+	mode := p.problem.Tasks[task].Modes[0]
 	groups := []group{{kind: KindHorizon}}
-	for _, g := range r.groups() {
+	for _, g := range p.groups() {
 		touches := false
 		switch g.kind {
 		case KindRelease, KindForbidden:
@@ -238,11 +259,30 @@ func (r *run) groupsOf(task int) []group {
 		case KindCalendar, KindCumulative, KindCrew:
 			touches = slices.ContainsFunc(mode.Phases, func(ph plan.Phase) bool { return needs(ph, g) })
 		case KindLagMinimum, KindLagMaximum:
-			touches = p.Lags[g.index].From == task || p.Lags[g.index].To == task
+			lag := p.problem.Lags[g.index]
+			touches = lag.From == task || lag.To == task
+		case KindSeparation:
+			touches = p.refuses(p.problem.Separations[g.index], start)
 		}
 		if touches {
 			groups = append(groups, g)
 		}
 	}
 	return groups
+}
+
+// refuses says whether a separation of the task from another one, which stays where it is, refuses the start.
+func (p *probe) refuses(s plan.Separation, start int) bool {
+	first, second := p.solution.Tasks[s.First], p.solution.Tasks[s.Second]
+	switch p.task {
+	case s.First:
+		first.StartMinute = start
+	case s.Second:
+		second.StartMinute = start
+	default:
+		return false
+	}
+	apart := second.StartMinute - first.StartMinute
+	return s.FirstMode < 1 && s.SecondMode < 1 && !first.Omitted() && !second.Omitted() &&
+		s.FromMinutes < apart && apart < s.ToMinutes
 }

@@ -9,6 +9,9 @@ type Options struct {
 	Seed uint64
 	// Threads is how many searches of different strategies run at once and share what they find; 0 means 1.
 	Threads int
+	// Start, if not nil, is a solution of this problem or of one much like it, with the same tasks and modes in the same order.
+	// The search begins with it, or with what it becomes when what does not fit gives way. It changes nothing that is proven.
+	Start *Solution
 	// OnImprove, if not nil, is told of each better solution as it is found, and of each better bound, one at a time.
 	OnImprove func(Progress)
 	// SkipWhy leaves out Blame and Reasons, for callers that only need the times.
@@ -87,6 +90,7 @@ const (
 	KindOverDemand Kind = "over_demand"     // a cumulative whose whole capacity is less than a demand; Problem.Cumulatives
 	KindLagMinimum Kind = "lag_minimum"     // least minutes of a lag; Problem.Lags
 	KindLagMaximum Kind = "lag_maximum"     // most minutes of a lag; Problem.Lags
+	KindSeparation Kind = "separation"      // two tasks do not start at some distances; Problem.Separations
 	KindDeadline   Kind = "deadline"        // latest end of a task; Problem.Tasks
 	KindBudget     Kind = "budget"          // an amount that does not come back; Problem.Budgets
 	KindCrew       Kind = "crew"            // people of whom each is in one place at a time; Problem.Crews
@@ -114,6 +118,7 @@ type Blame struct {
 	//	cumulative       greatest demand on it, least free before the horizon
 	//	over_demand      greatest demand on it, capacity
 	//	lag_minimum      MinMinutes, -1
+	//	separation       ToMinutes, FromMinutes
 	//	deadline         -1, deadline
 	//	budget           least amount that all tasks need, amount
 	//	crew             1, people
@@ -133,13 +138,14 @@ type Reason struct {
 	Kind  Kind   `json:"kind"`
 	Index int    `json:"index"`
 	Name  string `json:"name"`
-	// OtherTask is, for lags, the task at the other end; else -1.
+	// OtherTask is, for lags and separations, the task at the other end; else -1.
 	OtherTask int `json:"other_task"`
 	// Phase is, for a calendar or a cumulative, the phase of the task's mode that it holds back, the first if there are
 	// several; else -1.
 	Phase int `json:"phase"`
 	// UntilMinute is when the group lets go of the task, or of the phase that it holds back: the end of what is busy, used
 	// or forbidden, the calendar's next opening, the release, the other task's end or, for a lag, the minute at which it was
-	// ready and the lag. -1 where no single minute says it.
+	// ready and the lag; for a separation, the first start that it allows after what it refuses. -1 where no single minute
+	// says it.
 	UntilMinute int `json:"until_minute"`
 }

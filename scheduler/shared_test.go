@@ -32,10 +32,17 @@ func TestSharingAgreesWithBruteForce(t *testing.T) {
 		"from start": with(func(s *shape) {
 			s.fromStart, s.lags, s.anyLags, s.noUnary, s.cumulatives = true, true, true, true, true
 		}),
+		"separations":          with(func(s *shape) { s.separations, s.noUnary, s.horizon = true, true, 22 }),
+		"separations of modes": with(func(s *shape) { s.separations, s.modes, s.busy, s.noUnary = true, 2, true, true }),
+		"separations and lags": with(func(s *shape) { s.separations, s.anyLags, s.lags, s.elastic, s.anyStep = true, true, true, true, true }),
+		"separations, optional": with(func(s *shape) {
+			s.separations, s.optional, s.modes, s.objectives, s.batches = true, true, 2, every, true
+		}),
 		"together": with(func(s *shape) {
 			*s = everything
 			s.objectives = every
 			s.setups, s.batches, s.budgets, s.crews, s.optional, s.deadlines, s.fromStart, s.noUnary = true, true, true, true, true, true, true, true
+			s.separations = true
 		}),
 	}
 	for i, objective := range every {
@@ -73,6 +80,7 @@ func TestSharingAgreesWithBruteForce(t *testing.T) {
 func TestReasonsOfWhatIsShared(t *testing.T) {
 	s := shape{tasks: 3, modes: 2, horizon: 16, lags: true, busy: true}
 	s.setups, s.crews, s.optional, s.deadlines, s.fromStart, s.noUnary, s.batches = true, true, true, true, true, true, true
+	s.separations = true
 	rapid.Check(t, func(t *rapid.T) {
 		p := drawProblem(t, s)
 		result := solve(t, p, scheduler.Options{})

@@ -2,6 +2,8 @@ package scheduler_test
 
 import (
 	"context"
+	"fmt"
+	"math/rand/v2"
 	"syscall"
 	"testing"
 	"time"
@@ -34,9 +36,32 @@ func (p processorLimit) Err() error {
 	return p.Context.Err()
 }
 
-// BenchmarkStudio plans 60 runs of 3 stages on 12 furnaces over 8 weeks, each within three seconds of processor time.
+// separate adds so many separations of a few hours between tasks and modes drawn at random.
+func separate(p *scheduler.Problem, count int) {
+	random := rand.New(rand.NewPCG(1, 5))
+	mode := func(task int) int { return random.IntN(len(p.Tasks[task].Modes)+1) - 1 }
+	for range count {
+		first := random.IntN(len(p.Tasks))
+		second := (first + 1 + random.IntN(len(p.Tasks)-1)) % len(p.Tasks)
+		p.Separations = append(p.Separations, scheduler.Separation{
+			First: first, FirstMode: mode(first), Second: second, SecondMode: mode(second),
+			FromMinutes: -60 - random.IntN(400), ToMinutes: 60 + random.IntN(400),
+		})
+	}
+}
+
+// BenchmarkStudio plans 60 runs of 3 stages on 12 furnaces over 8 weeks, each within six seconds of processor time.
 func BenchmarkStudio(b *testing.B) {
-	p := studio.Draw(1, studio.Size{Runs: 60, Stages: 3, Furnaces: 12, Weeks: 8, Firings: 60})
+	for _, separations := range []int{0, 3000} {
+		b.Run(fmt.Sprintf("%d separations", separations), func(b *testing.B) {
+			p := studio.Draw(1, studio.Size{Runs: 60, Stages: 3, Furnaces: 12, Weeks: 8, Firings: 60})
+			separate(&p, separations)
+			planned(b, p)
+		})
+	}
+}
+
+func planned(b *testing.B, p scheduler.Problem) {
 	var result scheduler.Result
 	var first time.Duration
 	for b.Loop() {

@@ -42,18 +42,36 @@ func (r *run) feasible(skip relaxed, pins []pin) answer {
 	return unanswered
 }
 
+// shareAtOnce is of so many groups one that may be tried at once.
+const shareAtOnce = 32
+
 // filter relaxes one group after another, for good where there is still no solution without it. What remains suffices for
 // that there is none; it is minimal unless a question stayed unanswered. Groups that come late are the likelier to remain.
+// Where there are many, several are tried at once, twice as many as could be spared before, which comes to the same.
 func (r *run) filter(groups []group, pins []pin) (kept []group, minimal bool) {
 	skip := make(relaxed, len(groups))
 	minimal = true
-	for _, g := range groups {
-		skip[g] = true
-		if answer := r.feasible(skip, pins); answer != no {
-			delete(skip, g)
-			kept = append(kept, g)
-			minimal = minimal && answer == yes
+	most := max(len(groups)/shareAtOnce, 1)
+	for size := 1; len(groups) > 0; {
+		size = min(size, most, len(groups))
+		for _, g := range groups[:size] {
+			skip[g] = true
 		}
+		answer := r.feasible(skip, pins)
+		if answer == no {
+			groups, size = groups[size:], 2*size
+			continue
+		}
+		for _, g := range groups[:size] {
+			delete(skip, g)
+		}
+		if size > 1 {
+			size /= 2
+			continue
+		}
+		kept = append(kept, groups[0])
+		minimal = minimal && answer == yes
+		groups = groups[1:]
 	}
 	return kept, minimal
 }
@@ -95,6 +113,7 @@ func (r *run) groups() []group {
 	add(KindForbidden, len(p.Tasks), func(i int) bool {
 		return slices.ContainsFunc(p.Tasks[i].Modes, func(m plan.Mode) bool { return len(m.ForbiddenStarts) > 0 })
 	})
+	add(KindSeparation, len(p.Separations), func(int) bool { return true })
 	add(KindLagMinimum, len(p.Lags), func(int) bool { return true })
 	add(KindBudget, len(p.Budgets), func(int) bool { return true })
 	add(KindCrew, len(p.Crews), func(int) bool { return true })
@@ -132,6 +151,8 @@ func (r *run) nameOf(g group) string {
 		return p.Calendars[g.index].Name
 	case KindCumulative:
 		return p.Cumulatives[g.index].Name
+	case KindSeparation:
+		return p.Separations[g.index].Name
 	case KindLagMinimum, KindLagMaximum:
 		return p.Tasks[p.Lags[g.index].From].Name + " to " + p.Tasks[p.Lags[g.index].To].Name
 	}

@@ -41,6 +41,9 @@ func without(p scheduler.Problem, b scheduler.Blame) scheduler.Problem {
 	case scheduler.KindLagMaximum:
 		p.Lags = append([]scheduler.Lag(nil), p.Lags...)
 		p.Lags[b.Index].MaxMinutes = -1
+	case scheduler.KindSeparation:
+		p.Separations = append([]scheduler.Separation(nil), p.Separations...)
+		p.Separations[b.Index].ToMinutes = p.Separations[b.Index].FromMinutes + 1
 	case scheduler.KindShared:
 		p = ownUnaries(p, b.Index)
 	}
@@ -91,6 +94,7 @@ func onlyBlamed(p scheduler.Problem, blame []scheduler.Blame) scheduler.Problem 
 	relax(scheduler.KindCumulative, len(p.Cumulatives))
 	relax(scheduler.KindLagMinimum, len(p.Lags))
 	relax(scheduler.KindLagMaximum, len(p.Lags))
+	relax(scheduler.KindSeparation, len(p.Separations))
 	relax(scheduler.KindShared, len(p.Unaries))
 	relax(scheduler.KindHorizon, 1)
 	return p
@@ -105,7 +109,7 @@ func TestBlameIsMinimalAndSufficient(t *testing.T) {
 // TestBlameOfWhatIsShared is the same for what tasks share and for deadlines.
 func TestBlameOfWhatIsShared(t *testing.T) {
 	s := shape{tasks: 3, modes: 2, horizon: 14, lags: true, busy: true}
-	s.setups, s.budgets, s.crews, s.deadlines, s.fromStart, s.noUnary = true, true, true, true, true, true
+	s.setups, s.budgets, s.crews, s.deadlines, s.fromStart, s.noUnary, s.separations = true, true, true, true, true, true, true
 	blameHolds(t, s)
 }
 
@@ -173,6 +177,34 @@ func chain() scheduler.Problem {
 	p.Tasks = append(p.Tasks, p.Tasks[0])
 	p.Tasks[1].Name = "glaze"
 	p.Lags = []scheduler.Lag{{From: 0, To: 1, MinMinutes: 10, MaxMinutes: 20}}
+	return p
+}
+
+// apart is two tasks as oneTask has, on a furnace each. The second starts at most 190 minutes before the first is drawn, and
+// not less than 350 minutes after it starts or 200 before; the first separation is of a mode that there is only beside.
+func apart() scheduler.Problem {
+	p := chain()
+	p.Unaries = append(p.Unaries, scheduler.Unary{Name: "other kiln"})
+	p.Tasks[1].Modes = slices.Clone(p.Tasks[1].Modes)
+	p.Tasks[1].Modes[0].Unary = 1
+	never := p.Tasks[1].Modes[0]
+	never.ForbiddenStarts = []scheduler.Interval{{Start: 0, End: 5000}}
+	p.Tasks[1].Modes = append(p.Tasks[1].Modes, never)
+	p.Lags = []scheduler.Lag{{From: 0, To: 1, MinMinutes: -100, MaxMinutes: -1}}
+	p.Separations = []scheduler.Separation{
+		{Name: "of another mode", First: 0, FirstMode: -1, Second: 1, SecondMode: 1, FromMinutes: -1000, ToMinutes: 1000},
+		{Name: "air of the bay", First: 0, FirstMode: 0, Second: 1, SecondMode: -1, FromMinutes: -200, ToMinutes: 350},
+	}
+	return p
+}
+
+// apartBackwards is apart with its separation stated from the other task, and one more that refuses a little longer.
+func apartBackwards() scheduler.Problem {
+	p := apart()
+	p.Separations = []scheduler.Separation{
+		{First: 1, Second: 0, FirstMode: 0, SecondMode: 0, FromMinutes: -350, ToMinutes: 200},
+		{First: 1, Second: 0, FirstMode: -1, SecondMode: 0, FromMinutes: -360, ToMinutes: -349},
+	}
 	return p
 }
 
@@ -315,6 +347,16 @@ var blameCases = map[string]struct {
 		{Kind: scheduler.KindShared, Name: "kiln", Need: 180, Have: 179},
 		{Kind: scheduler.KindHorizon, Need: 180, Have: 179},
 	}},
+	"separation longer than the day": {func() scheduler.Problem {
+		p := apart()
+		p.HorizonMinutes = 400
+		p.Calendars[0].Open[0].End = 5000
+		return p
+	}, []scheduler.Blame{
+		{Kind: scheduler.KindSeparation, Index: 1, Name: "air of the bay", Need: 350, Have: -200},
+		{Kind: scheduler.KindLagMinimum, Name: "bisque to glaze", Need: -100, Have: -1},
+		{Kind: scheduler.KindHorizon, Need: 440, Have: 400},
+	}},
 	"every start forbidden": {func() scheduler.Problem {
 		p := oneTask()
 		p.Calendars[0].Open[0].End = 5000
@@ -433,6 +475,12 @@ func TestReasons(t *testing.T) {
 			return p
 		}, 40, []scheduler.Reason{
 			{Kind: scheduler.KindCalendar, Name: "staffed", OtherTask: -1, Phase: 0, UntilMinute: 40},
+		}},
+		"separation": {apart, 350, []scheduler.Reason{
+			{Task: 1, Kind: scheduler.KindSeparation, Index: 1, Name: "air of the bay", OtherTask: 0, Phase: -1, UntilMinute: 350},
+		}},
+		"separation, the other way round": {apartBackwards, 360, []scheduler.Reason{
+			{Task: 1, Kind: scheduler.KindSeparation, Index: 1, OtherTask: 0, Phase: -1, UntilMinute: 360},
 		}},
 		"lag": {chain, 100, []scheduler.Reason{
 			{Task: 1, Kind: scheduler.KindLagMinimum, Name: "bisque to glaze", OtherTask: 0, Phase: -1, UntilMinute: 100},

@@ -31,6 +31,7 @@ const (
 	RuleCumulative Rule = "cumulative"      // demands and what is used stay within the capacity
 	RuleLagMinimum Rule = "lag_minimum"     // least minutes from one task being ready to another's start
 	RuleLagMaximum Rule = "lag_maximum"     // most minutes from one task being ready to another's start
+	RuleSeparation Rule = "separation"      // no distance between two starts that a separation refuses
 	RuleOmitted    Rule = "omitted"         // only an optional task may be left out, and then has no times
 	RuleDeadline   Rule = "deadline"        // no end after the task's deadline
 	RuleSetup      Rule = "setup"           // setup minutes between two on one unary
@@ -42,8 +43,8 @@ const (
 // Violation is one breach of one rule.
 type Violation struct {
 	Rule Rule
-	// Task is the index of the task in breach, or -1 where no single one is. Index is that of the phase, unary, cumulative
-	// or lag that the rule is about, else -1.
+	// Task is the index of the task in breach, or -1 where no single one is. Index is that of the phase, unary, cumulative,
+	// lag or separation that the rule is about, else -1.
 	Task, Index int
 	// Got and Limit are the figures: a minute, a number of minutes or an amount, as the rule says.
 	Got, Limit int
@@ -79,6 +80,7 @@ func Verify(problem plan.Problem, solution plan.Solution) []Violation {
 	v.shared()
 	v.batches()
 	v.lags()
+	v.separations()
 	v.budgets()
 	for i := range problem.Crews {
 		v.crew(i)
@@ -249,6 +251,21 @@ func (v *verifier) lags() {
 		}
 		if lag.MaxMinutes >= 0 && between > lag.MaxMinutes {
 			v.add(RuleLagMaximum, lag.To, i, between, lag.MaxMinutes)
+		}
+	}
+}
+
+// separations holds the start of each separation's second task against what the start of the first refuses.
+func (v *verifier) separations() {
+	for i, s := range v.problem.Separations {
+		first, second := v.solution.Tasks[s.First], v.solution.Tasks[s.Second]
+		if first.Omitted() || second.Omitted() {
+			continue
+		}
+		other := s.FirstMode >= 0 && s.FirstMode != first.Mode || s.SecondMode >= 0 && s.SecondMode != second.Mode
+		earliest := first.StartMinute + s.FromMinutes + 1
+		if !other && second.StartMinute >= earliest && second.StartMinute < first.StartMinute+s.ToMinutes {
+			v.add(RuleSeparation, s.Second, i, second.StartMinute-first.StartMinute, s.ToMinutes)
 		}
 	}
 }

@@ -97,6 +97,27 @@ func TestLagFromStart(t *testing.T) {
 	require.Equal(t, []check.Violation{breach(check.RuleLagMaximum, 1, 0, 21, 20)}, check.Verify(p, solution(21)))
 }
 
+// TestSeparation: the second task starts at most 12 minutes before the first or at least 20 after it, in their modes named.
+func TestSeparation(t *testing.T) {
+	verify := func(firstMode, first, second int) []check.Violation {
+		p := kiln()
+		p.Cumulatives, p.Crews[0].People = []plan.Cumulative{{Capacity: 99}}, 9
+		p.Separations = []plan.Separation{
+			{First: 0, FirstMode: 1, Second: 1, SecondMode: -1, FromMinutes: -12, ToMinutes: 20},
+			{First: 1, FirstMode: -1, Second: 2, SecondMode: 0, FromMinutes: -90, ToMinutes: 90},
+		}
+		return check.Verify(p, plan.Solution{Tasks: []plan.Placement{
+			placed(0, firstMode, first, first+10), placed(1, 0, second, second+10), omitted(2),
+		}})
+	}
+	require.Empty(t, verify(1, 20, 40))
+	require.Equal(t, []check.Violation{breach(check.RuleSeparation, 1, 0, 19, 20)}, verify(1, 20, 39))
+	require.Equal(t, []check.Violation{breach(check.RuleSeparation, 1, 0, 0, 20)}, verify(1, 20, 20))
+	require.Equal(t, []check.Violation{breach(check.RuleSeparation, 1, 0, -11, 20)}, verify(1, 20, 9))
+	require.Empty(t, verify(1, 20, 8))
+	require.Empty(t, verify(0, 20, 39), "the first task is in its other mode")
+}
+
 // TestValues works every objective out by hand.
 func TestValues(t *testing.T) {
 	p := kiln()

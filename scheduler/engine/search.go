@@ -45,6 +45,14 @@ type Strategy struct {
 // SetPhases makes activity-based branching try values as in a solution first; by variable.
 func (s *Solver) SetPhases(values []int) { s.best = append(s.best[:0], values...) }
 
+// OnlyLower makes activity-based branching never raise a term. What others only bound from below then ends no higher than
+// they ask for once all else is settled.
+func (s *Solver) OnlyLower(t Term) {
+	if t.View != 0 {
+		s.costs[t.View/2] = t.View
+	}
+}
+
 // Values are the least values of all variables now.
 func (s *Solver) Values() []int {
 	values := make([]int, s.Vars())
@@ -231,6 +239,12 @@ func (r *searching) mostActive() Lit {
 		l := r.atoms.all[id].lit
 		if r.Holds(l) || r.Fails(l) {
 			continue
+		}
+		if cost := r.costs[l.View()/2]; cost != 0 {
+			if cost == l.View() {
+				return l.Not()
+			}
+			return l
 		}
 		up := false
 		if len(r.best) > 0 {

@@ -28,8 +28,9 @@ type Solver struct {
 	learnt         []*clause
 	analysis       analysis
 	atoms          atoms
-	best           []int // by variable: value in the solution that phases are saved from; nil: none
-	work           int   // counted since the last look at whether to stop
+	best           []int  // by variable: value in the solution that phases are saved from; nil: none
+	costs          []View // by variable: the view that activity-based branching only lowers; 0: none
+	work           int    // counted since the last look at whether to stop
 	stop           func() bool
 	stopped        bool
 	stats          Stats
@@ -92,6 +93,7 @@ func New() *Solver {
 func (s *Solver) NewVar(lo, hi int) View {
 	v := View(len(s.lb))
 	s.lb = append(s.lb, lo, -hi)
+	s.costs = append(s.costs, 0)
 	s.last = append(s.last, -1, -1)
 	s.watches = append(s.watches, nil, nil)
 	s.arcs = append(s.arcs, nil, nil)

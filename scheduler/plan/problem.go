@@ -29,6 +29,7 @@ type Problem struct {
 	StepMinutes int          `json:"step_minutes"`
 	Tasks       []Task       `json:"tasks"`
 	Lags        []Lag        `json:"lags"`
+	Separations []Separation `json:"separations"`
 	Unaries     []Unary      `json:"unaries"`
 	Cumulatives []Cumulative `json:"cumulatives"`
 	Calendars   []Calendar   `json:"calendars"`
@@ -176,6 +177,20 @@ type Lag struct {
 	// FromStart counts from the start of From. A least below 0 is then a most on the reversed pair: start(From) is at most
 	// so much after start(To).
 	FromStart bool `json:"from_start"`
+}
+
+// Separation refuses some distances in time between two tasks: start(Second) - start(First) is at most FromMinutes or at
+// least ToMinutes, never strictly between. It is void where one of the two is left out or is done in another mode. Any two
+// different tasks may have separations, in any number; what several refuse adds up.
+type Separation struct {
+	Name   string `json:"name"`
+	First  int    `json:"first"`  // index into Problem.Tasks
+	Second int    `json:"second"` // index into Problem.Tasks
+	// FirstMode and SecondMode are indices into the modes of the two tasks; -1: any mode.
+	FirstMode   int `json:"first_mode"`
+	SecondMode  int `json:"second_mode"`
+	FromMinutes int `json:"from_minutes"` // below ToMinutes; below 0 where Second may start so long before First
+	ToMinutes   int `json:"to_minutes"`
 }
 
 // Unary is a resource that holds one task at a time.

@@ -55,6 +55,9 @@ func (p *Problem) Validate() error {
 	for i, lag := range p.Lags {
 		v.lag(fmt.Sprintf("lags[%d]", i), lag, len(p.Tasks))
 	}
+	for i, separation := range p.Separations {
+		v.separation(fmt.Sprintf("separations[%d]", i), separation, p)
+	}
 	for i, unary := range p.Unaries {
 		v.intervals(fmt.Sprintf("unaries[%d].busy", i), unary.Busy)
 	}

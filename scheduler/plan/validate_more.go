@@ -33,6 +33,28 @@ func (v *validator) more(p *Problem) {
 	v.batches(p)
 }
 
+func (v *validator) separation(field string, s Separation, p *Problem) {
+	v.index(field+".first", s.First, len(p.Tasks), "tasks")
+	v.index(field+".second", s.Second, len(p.Tasks), "tasks")
+	if s.First == s.Second {
+		v.add(field+".second", s.Second, "must be another task than first")
+	}
+	v.modeOf(field+".first_mode", s.FirstMode, s.First, p)
+	v.modeOf(field+".second_mode", s.SecondMode, s.Second, p)
+	v.inRange(field+".from_minutes", s.FromMinutes, -MaxMinute, MaxMinute)
+	v.inRange(field+".to_minutes", s.ToMinutes, -MaxMinute, MaxMinute)
+	if s.ToMinutes <= s.FromMinutes {
+		v.add(field+".to_minutes", s.ToMinutes, "must be above from_minutes")
+	}
+}
+
+// modeOf holds a mode against those of a task, if there is such a task.
+func (v *validator) modeOf(field string, mode, task int, p *Problem) {
+	if mode != -1 && task >= 0 && task < len(p.Tasks) {
+		v.index(field, mode, len(p.Tasks[task].Modes), "the task's modes, or -1 for any; modes")
+	}
+}
+
 func (v *validator) taskExtras(field string, task Task) {
 	v.inRange(field+".deadline_minute", task.DeadlineMinute, 0, MaxMinute)
 	v.inRange(field+".due_minute", task.DueMinute, 0, MaxMinute)

@@ -2,6 +2,7 @@ package app_test
 
 import (
 	"fmt"
+	"slices"
 	"testing"
 	"time"
 
@@ -29,17 +30,19 @@ func fan(cubicMetersPerSecond float64, more ...air.Branch) domain.Equipment {
 }
 
 // blocks lists the codes of the findings that refuse what a plan's windows would book.
-func (b bench) blocks(t *testing.T, run app.RunRequest) []string {
+func (b bench) blocks(t *testing.T, runs ...app.RunRequest) []string {
 	t.Helper()
 	result, err := b.BookRun(b.ctx, app.Call{Caller: steward, ValidateOnly: true}, app.BookRunInput{
-		StudioID: "test", Runs: []app.RunRequest{run},
+		StudioID: "test", Runs: runs,
 	})
 	require.NoError(t, err)
+	return findingCodes(slices.DeleteFunc(result.Findings, func(f finding.Finding) bool { return f.Severity != finding.Block }))
+}
+
+func findingCodes(findings []finding.Finding) []string {
 	var list []string
-	for _, f := range result.Findings {
-		if f.Severity == finding.Block {
-			list = append(list, f.Code)
-		}
+	for _, f := range findings {
+		list = append(list, f.Code)
 	}
 	return list
 }

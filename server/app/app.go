@@ -8,7 +8,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"runtime"
 	"time"
 
 	"saggar/server/domain"
@@ -17,11 +16,10 @@ import (
 
 // App carries what every operation needs. Safe for concurrent use.
 type App struct {
-	store  *store.Store
-	now    func() time.Time
-	random io.Reader
-	// planning holds a place for each plan that is worked out at one time.
-	planning chan struct{}
+	store    *store.Store
+	now      func() time.Time
+	random   io.Reader
+	planning *planQueue
 	keys     *keyCache
 	heads    HeadsFunc     // nil: none are kept
 	tokens   TokenVerifier // nil: only keys are taken
@@ -34,7 +32,7 @@ type App struct {
 // New returns the operations over a store. now is the clock and random the source of ids and secrets.
 func New(st *store.Store, now func() time.Time, random io.Reader) *App {
 	return &App{
-		store: st, now: now, random: random, planning: make(chan struct{}, runtime.GOMAXPROCS(0)), keys: newKeyCache(),
+		store: st, now: now, random: random, planning: newPlanQueue(), keys: newKeyCache(),
 		lookups: make(chan struct{}, mostLookups), verifying: make(chan struct{}, mostVerifications),
 	}
 }

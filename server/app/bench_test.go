@@ -31,7 +31,7 @@ func BenchmarkBookRun(b *testing.B) {
 }
 
 // bookMany books so many runs, a day apart, by 16 callers, and returns how long each took.
-func (b bench) bookMany(t testing.TB, template app.PlanAnswer, runs int, next *int) []time.Duration {
+func (b bench) bookMany(t testing.TB, template planned, runs int, next *int) []time.Duration {
 	t.Helper()
 	const callers = 16
 	var mu sync.Mutex
@@ -69,7 +69,7 @@ func (b bench) bookMany(t testing.TB, template app.PlanAnswer, runs int, next *i
 }
 
 // fill books so many runs of one stage far ahead, twenty at a time.
-func (b bench) fill(t testing.TB, template app.PlanAnswer, firings int) {
+func (b bench) fill(t testing.TB, template planned, firings int) {
 	t.Helper()
 	const batch = 20
 	for n := 0; n < firings; n += batch {

@@ -41,7 +41,7 @@ func (a *App) bookOnce(ctx context.Context, call Call, in BookRunInput) (BookRun
 		return prepared.result(prepared.runs), nil
 	}
 	if err := refuse(prepared.findings, in.Acknowledged); err != nil {
-		return BookRunResult{}, overtaken(err, in.Revision, prepared.site.Studio.Revision)
+		return BookRunResult{}, a.overtaken(ctx, err, in.StudioID, in.Revision)
 	}
 	if err := a.giveKeys(ctx, prepared.runs); err != nil {
 		return BookRunResult{}, err
@@ -72,7 +72,7 @@ func (a *App) bookOnce(ctx context.Context, call Call, in BookRunInput) (BookRun
 	case repeated:
 		return a.answerRepeat(ctx, call, in.StudioID, prepared, err)
 	case err != nil:
-		return BookRunResult{}, err
+		return BookRunResult{}, a.overtaken(ctx, err, in.StudioID, in.Revision)
 	}
 	return prepared.result(booked), nil
 }
@@ -125,42 +125,43 @@ func refuse(findings []finding.Finding, acknowledged []string) error {
 	return &domain.Refusal{Findings: sorted, Unacknowledged: open}
 }
 
-// overtaken adds to a refusal that the studio has changed since the windows were planned.
-func overtaken(err error, planned, now int64) error {
-	var refusal *domain.Refusal
-	if planned == 0 || planned >= now || !errors.As(err, &refusal) {
-		return err
-	}
-	refusal.Findings = append(refusal.Findings, finding.Finding{
-		Severity: finding.Note, Code: "PLAN_OVERTAKEN",
-		Message: fmt.Sprintf("the studio has changed %d times since this was planned", now-planned),
-		Figures: []finding.Figure{{Name: "changes", Value: float64(now - planned), Unit: "1"}}, Cure: "plan again",
-	})
-	return refusal
-}
-
-// giveKeys numbers the runs and firings ahead, so that one batch can write them all.
+// giveKeys numbers the runs and firings that have no key yet ahead, so that one batch can write them all.
 func (a *App) giveKeys(ctx context.Context, runs []domain.Run) error {
-	firings := 0
+	newRuns, newFirings := 0, 0
 	for _, run := range runs {
-		firings += len(run.Firings())
+		newRuns += unkeyed(run.Key)
+		for _, firing := range run.Firings() {
+			newFirings += unkeyed(firing.Key)
+		}
 	}
-	runKeys, firingKeys, err := a.store.NextKeys(ctx, len(runs), firings)
+	runKeys, firingKeys, err := a.store.NextKeys(ctx, newRuns, newFirings)
 	if err != nil {
 		return err
 	}
 	for i := range runs {
-		runs[i].Key = runKeys[i]
-		if runs[i].ID == "" {
-			runs[i].ID = fmt.Sprintf("%s-%d", runs[i].RecipeID, runKeys[i])
+		run := &runs[i]
+		if run.Key == 0 {
+			run.Key, runKeys = runKeys[0], runKeys[1:]
 		}
-		for _, firing := range runs[i].Firings() {
-			firing.Key, firingKeys = firingKeys[0], firingKeys[1:]
-			firing.ID = fmt.Sprintf("f%d", firing.Key)
-			firing.RunID = runs[i].ID
+		if run.ID == "" {
+			run.ID = fmt.Sprintf("%s-%d", run.RecipeID, run.Key)
+		}
+		for _, firing := range run.Firings() {
+			if firing.Key == 0 {
+				firing.Key, firingKeys = firingKeys[0], firingKeys[1:]
+				firing.ID = fmt.Sprintf("f%d", firing.Key)
+			}
+			firing.RunID = run.ID
 		}
 	}
 	return nil
+}
+
+func unkeyed(key int64) int {
+	if key == 0 {
+		return 1
+	}
+	return 0
 }
 
 // booking is everything that one transaction writes: one revision for each run.

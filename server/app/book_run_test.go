@@ -149,13 +149,13 @@ func TestCancelFreesTheWindowAndMoveTakesAnother(t *testing.T) {
 	id := booked.Runs[0].ID
 
 	later := b.plan(t, request("red", 1), monday.AddDate(0, 0, 1))
-	moved, _, err := b.MoveRun(b.ctx, call("MoveRun"), app.MoveRunInput{
-		StudioID: "test", RunID: id, Windows: later.Run.Windows, Acknowledged: codes(later),
+	moved, err := b.MoveRuns(b.ctx, call("MoveRun"), app.MoveRunsInput{
+		StudioID: "test", Moves: []app.RunMove{{RunID: id, Windows: later.Run.Windows}}, Acknowledged: codes(later),
 	})
 	require.NoError(t, err)
-	assert.Equal(t, id, moved.ID)
-	_, _, err = b.MoveRun(b.ctx, call("MoveRun"), app.MoveRunInput{
-		StudioID: "test", RunID: id, Windows: later.Run.Windows, ExpectRevision: booked.Runs[0].Revision,
+	assert.Equal(t, id, moved.Runs[0].ID)
+	_, err = b.MoveRuns(b.ctx, call("MoveRun"), app.MoveRunsInput{
+		StudioID: "test", Moves: []app.RunMove{{RunID: id, Windows: later.Run.Windows, ExpectRevision: booked.Runs[0].Revision}},
 	})
 	require.ErrorIs(t, err, domain.ErrChangedMeanwhile, "an old etag moves nothing")
 
@@ -266,11 +266,11 @@ func TestARunCanBeMovedByLessThanItsOwnLength(t *testing.T) {
 	require.Equal(t, app.PlanOptimal, answer.Status)
 	assert.True(t, answer.Run.Windows[0].Window().Overlaps(run.Loads[0].Window), "its own window was in its way")
 	assert.Equal(t, run.Loads[0].Firing.Furnace, answer.Run.Windows[0].Furnace)
-	moved, _, err := b.MoveRun(b.ctx, call("MoveRun"), app.MoveRunInput{
-		StudioID: "test", RunID: run.ID, Windows: answer.Run.Windows, Acknowledged: codes(answer),
+	moved, err := b.MoveRuns(b.ctx, call("MoveRun"), app.MoveRunsInput{
+		StudioID: "test", Moves: []app.RunMove{{RunID: run.ID, Windows: answer.Run.Windows}}, Acknowledged: codes(answer),
 	})
 	require.NoError(t, err)
-	assert.True(t, moved.Loads[0].Window.Start.Equal(monday.Add(30*time.Minute)))
+	assert.True(t, moved.Runs[0].Loads[0].Window.Start.Equal(monday.Add(30*time.Minute)))
 }
 
 func TestTheCodesThatWereAcknowledgedAreKept(t *testing.T) {
@@ -308,8 +308,8 @@ func TestARunThatHasBegunStaysOnRecord(t *testing.T) {
 	booked, err := b.book(answer, "")
 	require.NoError(t, err)
 	later := b.at(answer.Run.Windows[0].Window().Start)
-	_, _, err = later.MoveRun(b.ctx, call("MoveRun"), app.MoveRunInput{
-		StudioID: "test", RunID: booked.Runs[0].ID, Windows: shifted(answer.Run.Windows, 48*time.Hour), Acknowledged: codes(answer),
+	_, err = later.MoveRuns(b.ctx, call("MoveRun"), app.MoveRunsInput{
+		StudioID: "test", Moves: []app.RunMove{{RunID: booked.Runs[0].ID, Windows: shifted(answer.Run.Windows, 48*time.Hour)}}, Acknowledged: codes(answer),
 	})
 	require.ErrorIs(t, err, domain.ErrWrongState)
 	maker := app.Call{Caller: domain.Caller{ID: "steward", Role: domain.RoleMaker}, Method: "CancelRun"}

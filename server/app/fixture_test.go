@@ -157,19 +157,32 @@ func redRecipe() chem.Recipe {
 }
 
 // plan returns the earliest windows of a run from an instant on.
-func (b bench) plan(t testing.TB, request app.RunRequest, from time.Time) app.PlanAnswer {
+func (b bench) plan(t testing.TB, request app.RunRequest, from time.Time) planned {
 	t.Helper()
 	answer, err := b.tryPlan(request, from)
 	require.NoError(t, err)
 	return answer
 }
 
-func (b bench) tryPlan(request app.RunRequest, from time.Time) (app.PlanAnswer, error) {
-	var answer app.PlanAnswer
-	err := b.PlanRuns(b.ctx, app.PlanInput{
-		StudioID: "test", Run: request, Maker: steward.ID, Window: domain.Window{Start: from, End: from.AddDate(0, 0, 28)},
-	}, func(a app.PlanAnswer) error {
-		answer = a
+func (b bench) tryPlan(request app.RunRequest, from time.Time) (planned, error) {
+	return b.planInput(app.PlanInput{
+		StudioID: "test", Runs: []app.RunRequest{request}, Maker: steward.ID, Window: domain.Window{Start: from, End: from.AddDate(0, 0, 28)},
+	})
+}
+
+// planned is the last answer to a plan, with the first of its runs.
+type planned struct {
+	app.PlanAnswer
+	Run app.RunRequest
+}
+
+func (b bench) planInput(in app.PlanInput) (planned, error) {
+	var answer planned
+	err := b.PlanRuns(b.ctx, in, func(a app.PlanAnswer) error {
+		answer = planned{PlanAnswer: a}
+		if len(a.Runs) > 0 {
+			answer.Run = a.Runs[0]
+		}
 		return nil
 	})
 	return answer, err
@@ -180,7 +193,7 @@ func request(recipe string, factor float64) app.RunRequest {
 }
 
 // codes lists a finding's codes once each, for acknowledging.
-func codes(answer app.PlanAnswer) []string {
+func codes(answer planned) []string {
 	seen := map[string]bool{}
 	var list []string
 	for _, f := range answer.Findings {
@@ -193,7 +206,7 @@ func codes(answer app.PlanAnswer) []string {
 }
 
 // book books what a plan returned, acknowledging its warnings.
-func (b bench) book(answer app.PlanAnswer, requestID string) (app.BookRunResult, error) {
+func (b bench) book(answer planned, requestID string) (app.BookRunResult, error) {
 	c := call("BookRun")
 	c.RequestID = requestID
 	c.BodySHA256 = sha256.Sum256(fmt.Append(nil, answer.Run))

@@ -94,9 +94,7 @@ func TestARunFromALotIsPlannedBookedMovedAndCancelled(t *testing.T) {
 	assert.Equal(t, []string{"oxidise", "reduced-1"}, []string{stands.StartStage, stands.FromLot})
 	assert.Empty(t, stands.Draws[0].Material)
 
-	moved, _, err := b.MoveRun(b.ctx, call("MoveRun"), app.MoveRunInput{
-		StudioID: "test", RunID: fromLot.ID, Windows: shifted(answer.Run.Windows, 24*60*60e9), Acknowledged: codes(answer),
-	})
+	moved, err := b.moveOne(fromLot.ID, shifted(answer.Run.Windows, 24*60*60e9), answer)
 	require.NoError(t, err)
 	assert.Equal(t, stands.Draws[0].Mass, moved.Draws[0].Mass)
 	assert.Equal(t, half, b.lot(t, lot.ID).Reserved)
@@ -146,4 +144,15 @@ func TestFaultsOfARunFromALot(t *testing.T) {
 	}).Findings, "LOT_STALE")
 	require.NotNil(t, stale)
 	assert.Equal(t, "runs[0].from_lot", stale.Field)
+}
+
+// moveOne moves one run, acknowledging what its plan warned of.
+func (b bench) moveOne(run string, windows []domain.StageWindow, answer planned) (domain.Run, error) {
+	result, err := b.MoveRuns(b.ctx, call("MoveRuns"), app.MoveRunsInput{
+		StudioID: "test", Moves: []app.RunMove{{RunID: run, Windows: windows}}, Acknowledged: codes(answer),
+	})
+	if err != nil {
+		return domain.Run{}, err
+	}
+	return result.Runs[0], nil
 }

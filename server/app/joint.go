@@ -28,7 +28,10 @@ type joint struct {
 	site     *domain.Site
 	existing []domain.Firing // occupying, within reach of the planned ones' gas and averaging times
 	planned  []plannedFiring
-	today    string // ISO date in the studio's zone, for the age of measurements
+	// overran are firings that hold their furnaces longer than booked, among the existing ones too: what they take is so,
+	// but nothing else may be booked in their place.
+	overran []plannedFiring
+	today   string // ISO date in the studio's zone, for the age of measurements
 	// anyTime says that the planned windows stand for any time: findings then count minutes instead of naming a clock time.
 	anyTime bool
 }
@@ -75,7 +78,22 @@ func (j joint) furnaces() []finding.Finding {
 			}
 		}
 	}
+	for _, o := range j.overran {
+		for _, other := range j.existing {
+			if other.Furnace == o.Furnace && other.Key != o.Key && other.Window.Overlaps(o.Window) {
+				found = append(found, j.inTheWay(o, other))
+			}
+		}
+	}
 	return found
+}
+
+// inTheWay is a firing that cannot begin where another overran.
+func (j joint) inTheWay(o plannedFiring, other domain.Firing) finding.Finding {
+	f := j.clash(o, other)
+	f.About = other.RunID
+	f.Cure = fmt.Sprintf("move run %s as well, which a new plan for what is hit does, or call it off", other.RunID)
+	return f
 }
 
 func (j joint) clash(p plannedFiring, other domain.Firing) finding.Finding {

@@ -32,18 +32,23 @@ func (j joint) air() (found []finding.Finding, assumptions []string) {
 	return found, assumptions
 }
 
-// exceedsAir says only whether a room goes over a limit that refuses, without working out what would cure it.
-func (j joint) exceedsAir() bool {
+// refusesAir says only whether a room goes over a limit that refuses, or somebody at an open furnace does, without working
+// out what would cure it.
+func (j joint) refusesAir() bool {
 	for _, p := range j.planned {
 		for _, room := range j.roomsOf(p) {
 			view, err := j.view(p, room)
 			if err != nil {
 				return true
 			}
-			excesses, err := air.Worsens(view.Zone, view.Standing, view.Sources, view.Own)
-			if err != nil || slices.ContainsFunc(excesses, func(e air.Excess) bool {
+			judged, err := air.Judge(view.Zone, view.Standing, view.Sources, view.Own)
+			if err != nil || slices.ContainsFunc(judged.Excesses, func(e air.Excess) bool {
 				return e.Limit.Severity == finding.Block
 			}) {
+				return true
+			}
+			near, _, err := j.near(p, view, judged.HeadroomPPM)
+			if err != nil || finding.Blocks(near) {
 				return true
 			}
 		}

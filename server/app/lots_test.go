@@ -231,9 +231,7 @@ func TestTakingReturningAndWeighingALot(t *testing.T) {
 	taken, err := b.TakeLot(b.ctx, call("TakeLot"), of(398.5), run, "calcine")
 	require.NoError(t, err)
 	assert.Equal(t, []float64{491.5, 0}, grams(taken), "what the run reserved is settled")
-	moved, _, err := b.MoveRun(b.ctx, call("MoveRun"), app.MoveRunInput{
-		StudioID: "test", RunID: run, Windows: shifted(answer.Run.Windows, 24*time.Hour), Acknowledged: codes(answer),
-	})
+	moved, err := b.moveOne(run, shifted(answer.Run.Windows, 24*time.Hour), answer)
 	require.NoError(t, err)
 	require.Len(t, moved.Draws, 1)
 	assert.Equal(t, domain.DrawTaken, moved.Draws[0].State)
@@ -252,9 +250,7 @@ func TestAMovedRunReservesWhatItThenTakes(t *testing.T) {
 	answer := b.plan(t, withDraws(request("red", 1), app.DrawRequest{Lot: "goethite-5"}), monday)
 	booked, err := b.book(answer, "")
 	require.NoError(t, err)
-	_, _, err = b.MoveRun(b.ctx, call("MoveRun"), app.MoveRunInput{
-		StudioID: "test", RunID: booked.Runs[0].ID, Windows: shifted(answer.Run.Windows, 24*time.Hour), Acknowledged: codes(answer),
-	})
+	_, err = b.moveOne(booked.Runs[0].ID, shifted(answer.Run.Windows, 24*time.Hour), answer)
 	require.NoError(t, err, "its own reservation is not in its way")
 	assert.Equal(t, []float64{400, 400}, grams(b.lot(t, "goethite-5")))
 }

@@ -61,7 +61,7 @@ func checkDepartment(ctx context.Context, tx *store.Tx, studioKey int64, at runA
 func checkAttendants(ctx context.Context, tx *store.Tx, studioKey int64, at runAt) error {
 	var faults finding.Faults
 	for i, window := range at.request.Windows {
-		if window.AttendedBy == "" || window.AttendedBy == at.maker {
+		if window.AttendedBy == "" || window.AttendedBy == at.maker || at.standing != nil && at.attended(i, window.AttendedBy) {
 			continue
 		}
 		_, err := tx.Person(ctx, studioKey, window.AttendedBy)
@@ -73,6 +73,11 @@ func checkAttendants(ctx context.Context, tx *store.Tx, studioKey int64, at runA
 		}
 	}
 	return faults.Err()
+}
+
+// attended reports whether somebody was to attend a stage of the standing run already; they may have left the studio since.
+func (at runAt) attended(stage int, person string) bool {
+	return stage < len(at.standing.Loads) && at.standing.Loads[stage].Firing != nil && at.standing.Loads[stage].Firing.AttendedBy == person
 }
 
 // checkTrainings warns of what whoever attends a firing of the newest run does without a training that counts on that day: on

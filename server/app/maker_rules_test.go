@@ -66,11 +66,12 @@ func TestABookingSaysWhichTrainingIsWanting(t *testing.T) {
 	assert.Equal(t, []string{"TRAINING_MISSING" + where}, b.trainingFindings(t, "new", run))
 	assert.Empty(t, b.trainingFindings(t, "a-program", run), "nobody of the studio's people")
 
-	var planned app.PlanAnswer
-	require.NoError(t, b.PlanRuns(b.ctx, app.PlanInput{
-		StudioID: "test", Run: request("red", 1), Maker: "late", Window: domain.Window{Start: monday, End: monday.AddDate(0, 0, 28)},
-	}, func(a app.PlanAnswer) error { planned = a; return nil }))
-	assert.Contains(t, codes(planned), "TRAINING_LAPSED", "a plan says what its booking will")
+	answer, err := b.planInput(app.PlanInput{
+		StudioID: "test", Runs: []app.RunRequest{request("red", 1)}, Maker: "late",
+		Window: domain.Window{Start: monday, End: monday.AddDate(0, 0, 28)},
+	})
+	require.NoError(t, err)
+	assert.Contains(t, codes(answer), "TRAINING_LAPSED", "a plan says what its booking will")
 }
 
 func TestHotChargingAsksForItsTraining(t *testing.T) {

@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"fmt"
 	"slices"
 	"time"
 
@@ -11,41 +12,198 @@ import (
 	"saggar/server/domain"
 )
 
-// forbidByAir looks at each planned firing with all others in the rooms. When one is refused, the starts from its own to
-// the next that the air allows are forbidden to its mode, and true is returned: the plan must be sought again.
-func (p *planner) forbidByAir(ctx context.Context, solution scheduler.Solution) (bool, error) {
-	var placed []plannedFiring
-	for task, placement := range solution.Tasks {
-		treatment := p.modes[task][placement.Mode]
-		firing, ok := p.firingOf(task, treatment, placement, 0)
-		if !ok {
-			continue
-		}
-		if !p.joint(placed, firing).exceedsAir() {
-			placed = append(placed, plannedFiring{Firing: firing})
-			continue
-		}
-		if p.airFindings == nil {
-			p.airFindings, p.airAssumptions = p.joint(placed, firing).air()
-		}
-		forbidden, err := p.forbidden(ctx, placed, task, placement)
-		if err != nil {
-			return false, err
-		}
-		mode := &p.problem.Tasks[task].Modes[placement.Mode]
-		mode.ForbiddenStarts = append(mode.ForbiddenStarts, forbidden)
-		return true, nil
-	}
-	return false, nil
+// exactSteps is how many steps of the grid the air is asked one by one for the next start that it allows; further away every
+// second is asked, then every fourth, and so on.
+const exactSteps = 600
+
+// airCuts are what the air forbids, collected while a search runs and given to the problem between two searches.
+type airCuts struct {
+	forbidden   map[taskMode][]scheduler.Interval
+	separations []scheduler.Separation
 }
 
-// joint is one planned firing with those already placed counted among the existing.
-func (p *planner) joint(placed []plannedFiring, firing domain.Firing) joint {
+// taskMode is a task in one of its modes.
+type taskMode struct{ task, mode int }
+
+func newAirCuts() *airCuts { return &airCuts{forbidden: map[taskMode][]scheduler.Interval{}} }
+
+// apply gives what was collected to the problem.
+func (c *airCuts) apply(p *planner) {
+	for at, intervals := range c.forbidden {
+		mode := &p.problem.Tasks[at.task].Modes[at.mode]
+		mode.ForbiddenStarts = append(mode.ForbiddenStarts, intervals...)
+	}
+	p.problem.Separations = append(p.problem.Separations, c.separations...)
+	*c = *newAirCuts()
+}
+
+// collect looks at each placed firing with all others in the rooms, and says whether any is refused. What would have to
+// change for that is collected.
+func (c *airCuts) collect(ctx context.Context, p *planner, solution scheduler.Solution) bool {
+	placed := p.placedFirings(solution)
+	refused := false
+	for i, one := range placed {
+		if ctx.Err() != nil {
+			return refused
+		}
+		others := slices.Delete(slices.Clone(placed), i, i+1)
+		if !p.with(others, one.firing).refusesAir() {
+			continue
+		}
+		refused = true
+		if p.airFindings == nil {
+			p.airFindings, p.airAssumptions = p.with(others, one.firing).air()
+		}
+		c.cut(ctx, p, one, others)
+	}
+	return refused
+}
+
+// placedFiring is a task so placed as a firing.
+type placedFiring struct {
+	taskMode
+	placement scheduler.Placement
+	firing    domain.Firing
+}
+
+// placedFirings are the placed tasks from which something comes off.
+func (p *planner) placedFirings(solution scheduler.Solution) []placedFiring {
+	var placed []placedFiring
+	for task, placement := range solution.Tasks {
+		if placement.Omitted() {
+			continue
+		}
+		if firing, ok := p.firingOf(task, placement, 0); ok {
+			placed = append(placed, placedFiring{taskMode{task, placement.Mode}, placement, firing})
+		}
+	}
+	return placed
+}
+
+// cut collects what keeps a refused firing from where it is: starts that what is booked forbids; or how far it must be from
+// another of the plan, whatever the time; or else how far from the last of those that are too much together.
+func (c *airCuts) cut(ctx context.Context, p *planner, one placedFiring, others []placedFiring) {
+	alone := func(later int) bool { return p.with(nil, p.shifted(one, later)).refusesAir() }
+	if alone(0) {
+		from, to := p.refusedAround(ctx, one.placement.StartMinute, alone)
+		c.forbidden[one.taskMode] = append(c.forbidden[one.taskMode], scheduler.Interval{Start: from + 1, End: to})
+		return
+	}
+	paired := false
+	for _, other := range others {
+		pair := func(later int) bool { return p.pairRefused(p.shifted(one, later), other.firing) }
+		if len(near([]domain.Firing{other.firing}, one.firing, p.reach)) == 0 || !pair(0) {
+			continue
+		}
+		paired = true
+		from, to := p.refusedAround(ctx, one.placement.StartMinute, pair)
+		c.separate(p, other, one, from-other.placement.StartMinute, to-other.placement.StartMinute)
+	}
+	if paired {
+		return
+	}
+	p.unproven = true // the others might move too
+	culprits := p.tooMuchTogether(one, others)
+	last := culprits[len(culprits)-1]
+	among := func(later int) bool { return p.with(culprits, p.shifted(one, later)).refusesAir() }
+	from, to := p.refusedAround(ctx, one.placement.StartMinute, among)
+	c.separations = append(c.separations, separation(p, last.taskMode, one.taskMode, from-last.placement.StartMinute, to-last.placement.StartMinute))
+}
+
+// separate keeps two tasks apart, and with them all others that do the same on the same furnaces.
+func (c *airCuts) separate(p *planner, first, second placedFiring, from, to int) {
+	for _, a := range p.alike(first.taskMode) {
+		for _, b := range p.alike(second.taskMode) {
+			if a.task != b.task {
+				c.separations = append(c.separations, separation(p, a, b, from, to))
+			}
+		}
+	}
+}
+
+func separation(p *planner, first, second taskMode, from, to int) scheduler.Separation {
+	return scheduler.Separation{
+		Name:  fmt.Sprintf("%s and %s", p.problem.Tasks[first.task].Name, p.problem.Tasks[second.task].Name),
+		First: first.task, FirstMode: first.mode, Second: second.task, SecondMode: second.mode, FromMinutes: from, ToMinutes: to,
+	}
+}
+
+// alike are the tasks and modes that do the same as one: the same stage of the same charge on the same furnace.
+func (p *planner) alike(one taskMode) []taskMode {
+	asked := p.tasks[one.task]
+	var all []taskMode
+	for task, other := range p.tasks {
+		if other.stage != asked.stage || other.run.chargeKey != asked.run.chargeKey {
+			continue
+		}
+		for mode, t := range other.treatments {
+			if t.Furnace.ID == asked.treatments[one.mode].Furnace.ID {
+				all = append(all, taskMode{task, mode})
+			}
+		}
+	}
+	return all
+}
+
+// tooMuchTogether leaves out, one after the other, those others without which a firing is still refused.
+func (p *planner) tooMuchTogether(one placedFiring, others []placedFiring) []placedFiring {
+	kept := slices.Clone(others)
+	for i := 0; i < len(kept); {
+		fewer := slices.Delete(slices.Clone(kept), i, i+1)
+		if p.with(fewer, one.firing).refusesAir() {
+			kept = fewer
+			continue
+		}
+		i++
+	}
+	return kept
+}
+
+// refusedAround is how far a refusal at a start reaches: the nearest starts before and after it that are allowed, on the grid
+// from one step below zero to the horizon.
+func (p *planner) refusedAround(ctx context.Context, start int, refused func(later int) bool) (before, after int) {
+	return p.allowedFrom(ctx, start, -p.step(), refused), p.allowedFrom(ctx, start, p.step(), refused)
+}
+
+func (p *planner) allowedFrom(ctx context.Context, start, step int, refused func(later int) bool) int {
+	tried := 0
+	for at := start + step; at >= 0 && at < p.problem.HorizonMinutes && ctx.Err() == nil; at += step {
+		if !refused(at - start) {
+			return at
+		}
+		if tried++; tried >= exactSteps {
+			tried, step = 0, 2*step
+			p.unproven = true
+		}
+	}
+	if step < 0 {
+		return -p.step()
+	}
+	return p.problem.HorizonMinutes
+}
+
+func (p *planner) step() int { return max(p.problem.StepMinutes, 1) }
+
+// shifted is a placed firing later by some minutes.
+func (p *planner) shifted(one placedFiring, later int) domain.Firing {
+	firing, _ := p.firingOf(one.task, one.placement, later)
+	return firing
+}
+
+// with is one planned firing with what is booked and others of the plan counted among the existing.
+func (p *planner) with(placed []placedFiring, firing domain.Firing) joint {
 	others := slices.Clone(p.existing)
-	for _, f := range placed {
-		others = append(others, f.Firing)
+	for _, other := range placed {
+		others = append(others, other.firing)
 	}
 	return joint{site: p.site, existing: near(others, firing, p.reach), planned: []plannedFiring{{Firing: firing}}, today: p.today}
+}
+
+// pairRefused says whether two firings are too much for the air with nobody else there, nothing out of use.
+func (p *planner) pairRefused(one, other domain.Firing) bool {
+	return joint{
+		site: p.openSite, existing: []domain.Firing{other}, planned: []plannedFiring{{Firing: one}}, today: p.today,
+	}.refusesAir()
 }
 
 // near are the firings whose gas can meet that of one.
@@ -54,29 +212,32 @@ func near(others []domain.Firing, firing domain.Firing, around time.Duration) []
 	return slices.DeleteFunc(others, func(f domain.Firing) bool { return !f.Window.Overlaps(reach) })
 }
 
-// firingOf is a treatment so placed as a firing, later by some minutes; false when nothing comes off it.
-func (p *planner) firingOf(task int, treatment assess.Treatment, placement scheduler.Placement, laterMinutes int) (domain.Firing, bool) {
+// firingOf is a task so placed as a firing, later by some minutes; false when nothing comes off it.
+func (p *planner) firingOf(task int, placement scheduler.Placement, laterMinutes int) (domain.Firing, bool) {
+	t := p.tasks[task]
+	treatment := t.treatments[placement.Mode]
 	if len(treatment.Cautious) == 0 {
 		return domain.Firing{}, false
 	}
-	stage := p.charge.Recipe.Stages[task]
-	window := domain.StageWindow{Stage: stage.ID, Furnace: treatment.Furnace.ID}
-	for k, span := range placement.Phases {
-		window.Phases = append(window.Phases, domain.PhaseWindow{Kind: treatment.Phases[k].Kind, Window: domain.Window{
-			Start: p.instant(span.Start + laterMinutes), End: p.instant(span.End + laterMinutes),
-		}})
-	}
-	return *newFiring(&p.run, stage, window, treatment), true
+	return *newFiring(&t.run.run, t.run.charge.Recipe.Stages[t.stage], p.windowOf(task, placement, laterMinutes), treatment), true
 }
 
 // refusedAlone are the findings of a treatment whose air refuses it whatever the time and with nobody else there: too much
 // gas for the room, or no tested detector.
-func (p *planner) refusedAlone(task int, t assess.Treatment) []finding.Finding {
-	firing, ok := p.firingOf(task, t, placementOf(t), 0)
-	if !ok {
+func (p *planner) refusedAlone(run *plannedRun, stage int, t assess.Treatment) []finding.Finding {
+	if len(t.Cautious) == 0 {
 		return nil
 	}
-	alone := joint{site: p.openSite, planned: []plannedFiring{{Firing: firing}}, today: p.today, anyTime: true}
+	window := domain.StageWindow{Furnace: t.Furnace.ID}
+	minute := 0
+	for _, phase := range t.Phases {
+		window.Phases = append(window.Phases, domain.PhaseWindow{Kind: phase.Kind, Window: domain.Window{
+			Start: p.instant(minute), End: p.instant(minute + phase.Minutes),
+		}})
+		minute += phase.Minutes
+	}
+	firing := newFiring(&run.run, run.charge.Recipe.Stages[stage], window, t)
+	alone := joint{site: p.openSite, planned: []plannedFiring{{Firing: *firing}}, today: p.today, anyTime: true}
 	found, assumptions := alone.air()
 	if !finding.Blocks(found) {
 		return nil
@@ -85,42 +246,4 @@ func (p *planner) refusedAlone(task int, t assess.Treatment) []finding.Finding {
 		p.airFindings, p.airAssumptions = found, assumptions
 	}
 	return found
-}
-
-// placementOf is a treatment at the plan's origin, without waiting.
-func placementOf(t assess.Treatment) scheduler.Placement {
-	var placement scheduler.Placement
-	minute := 0
-	for _, phase := range t.Phases {
-		placement.Phases = append(placement.Phases, scheduler.Interval{Start: minute, End: minute + phase.Minutes})
-		minute += phase.Minutes
-	}
-	return placement
-}
-
-// forbidden are the starts from a refused one up to the next, on the grid, that the air allows. When the run's own earlier
-// stages are part of why, moving those might help too: the plan is then no longer proven to be the earliest.
-func (p *planner) forbidden(ctx context.Context, placed []plannedFiring, task int, placement scheduler.Placement) (scheduler.Interval, error) {
-	horizon, step := p.problem.HorizonMinutes, max(p.problem.StepMinutes, 1)
-	treatment := p.modes[task][placement.Mode]
-	refused := scheduler.Interval{Start: placement.StartMinute, End: horizon}
-	for start := placement.StartMinute; start < horizon; start += step {
-		if err := ctx.Err(); err != nil {
-			return refused, err
-		}
-		firing, _ := p.firingOf(task, treatment, placement, start-placement.StartMinute)
-		if start > placement.StartMinute && !p.joint(placed, firing).exceedsAir() {
-			refused.End = start
-			break
-		}
-		if len(placed) > 0 && !p.unproven {
-			p.unproven = !p.joint(nil, firing).exceedsAir()
-		}
-	}
-	return refused, nil
-}
-
-// localClock shows a minute in the studio's local time.
-func (p *planner) localClock(minute int) string {
-	return p.instant(minute).In(p.site.Zone).Format("Mon 2 Jan 15:04")
 }

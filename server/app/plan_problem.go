@@ -1,10 +1,13 @@
 package app
 
 import (
+	"cmp"
+	"fmt"
 	"maps"
 	"math"
 	"slices"
 
+	"saggar/chem"
 	"saggar/chem/assess"
 	"saggar/chem/finding"
 	"saggar/chem/heat"
@@ -24,10 +27,10 @@ type resourceIndex struct {
 	reach  int            // calendar of when anybody is in reach
 }
 
-// build states the problem over a window.
-func (p *planner) build(window domain.Window) error {
+// build states the problem over the plan's window.
+func (p *planner) build(wish PlanWish) error {
 	p.problem = scheduler.Problem{
-		HorizonMinutes: p.minuteFloor(window.End), StepMinutes: p.site.Studio.StepMinutes,
+		HorizonMinutes: p.minuteFloor(p.window.End), StepMinutes: p.site.Studio.StepMinutes,
 	}
 	if p.problem.HorizonMinutes <= 0 {
 		var faults finding.Faults
@@ -35,39 +38,99 @@ func (p *planner) build(window domain.Window) error {
 		return faults
 	}
 	p.index = resourceIndex{unary: map[string]int{}, supply: map[string]int{}, crew: map[string]int{}, room: map[string]int{}}
-	p.addFurnaces(window)
+	p.addFurnaces(p.window)
 	p.addSupplies()
 	p.addCrews()
-	p.addCalendars(window)
-	for i, stage := range p.charge.Recipe.Stages {
-		task := scheduler.Task{Name: stage.ID}
-		overAir := ""
-		var treatments []assess.Treatment
-		for _, id := range p.assessor.Candidates(stage) {
-			treatment, err := p.assessor.Treat(p.charge, i, id)
+	p.addCalendars()
+	treated := treatments{}
+	for _, run := range p.runs {
+		if err := p.addStages(run, treated); err != nil {
+			return err
+		}
+	}
+	return p.addWish(wish)
+}
+
+// treatments keeps treatments by charge, stage and furnace, since many runs of a plan are the same.
+type treatments map[string]assess.Treatment
+
+func (t treatments) of(p *planner, run *plannedRun, stage int, furnace string) (assess.Treatment, error) {
+	key := fmt.Sprintf("%s %d %s", run.chargeKey, stage, furnace)
+	if known, ok := t[key]; ok {
+		return known, nil
+	}
+	treatment, err := p.assessor.Treat(run.charge, stage, furnace)
+	if err != nil {
+		return treatment, underPath(run.field, err)
+	}
+	t[key] = treatment
+	return treatment, nil
+}
+
+// addStages states the stages of a run that have not begun, with their lags.
+func (p *planner) addStages(run *plannedRun, treated treatments) error {
+	run.first = len(p.tasks)
+	own := p.ownCalendars(run)
+	for stage := run.kept; stage < len(run.charge.Recipe.Stages); stage++ {
+		planned := plannedTask{run: run, stage: stage, latest: -1}
+		task := scheduler.Task{Name: p.taskName(planned)}
+		over := false
+		for _, id := range p.assessor.Candidates(run.charge.Recipe.Stages[stage]) {
+			if slices.Contains(run.limits.AvoidFurnaces, id) {
+				p.refused = append(p.refused, avoided(stage, id))
+				continue
+			}
+			treatment, err := treated.of(p, run, stage, id)
 			if err != nil {
-				return underPath("runs[0]", err)
+				return err
 			}
 			if finding.Blocks(treatment.Findings) {
-				p.refused = append(p.refused, treatment.Findings...)
+				p.refused = append(p.refused, p.inRun(run, treatment.Findings)...)
 				continue
 			}
-			if refused := p.refusedAlone(i, treatment); refused != nil {
-				p.refused = append(p.refused, refused...)
-				overAir = stage.ID
+			if refused := p.refusedAlone(run, stage, treatment); refused != nil {
+				p.refused = append(p.refused, p.inRun(run, refused)...)
+				over = true
 				continue
 			}
-			task.Modes = append(task.Modes, p.mode(treatment))
-			treatments = append(treatments, treatment)
+			task.Modes = append(task.Modes, p.mode(treatment, own))
+			planned.treatments = append(planned.treatments, treatment)
 		}
-		if len(task.Modes) == 0 && p.overAir == "" {
-			p.overAir = overAir
+		if len(task.Modes) == 0 && over && p.overAir == nil {
+			p.overAir = &planned
 		}
+		p.bound(run, &task)
 		p.problem.Tasks = append(p.problem.Tasks, task)
-		p.modes = append(p.modes, treatments)
+		p.tasks = append(p.tasks, planned)
 	}
-	p.addLags()
+	p.addLags(run)
 	return nil
+}
+
+// avoided says that a furnace is out by the maker's own limits.
+func avoided(stage int, furnace string) finding.Finding {
+	return finding.Finding{
+		Severity: finding.Note, Code: "FURNACE_AVOIDED", Field: fmt.Sprintf("stages[%d]", stage), About: furnace,
+		Message: furnace + " is not to be used, by your own limits", Cure: "leave it out of avoid_furnaces",
+	}
+}
+
+// taskName names a stage as the answers do; of several runs with the run.
+func (p *planner) taskName(t plannedTask) string {
+	if len(p.runs) == 1 {
+		return t.id()
+	}
+	return fmt.Sprintf("%s of %s", t.id(), cmp.Or(t.run.request.ID, t.run.request.Title, t.run.field))
+}
+
+// bound keeps a task within its run's own window.
+func (p *planner) bound(run *plannedRun, task *scheduler.Task) {
+	if start := run.limits.Start; !start.IsZero() {
+		task.ReleaseMinute = min(max(p.minuteCeil(start), 0), p.problem.HorizonMinutes)
+	}
+	if end := run.limits.End; !end.IsZero() {
+		task.DeadlineMinute = min(max(p.minuteFloor(end), 1), p.problem.HorizonMinutes)
+	}
 }
 
 func (p *planner) addFurnaces(window domain.Window) {
@@ -130,40 +193,47 @@ func watts(kilowatts float64) int { return int(math.Ceil(kilowatts * wattsPerKil
 
 // addCalendars lists the staffed hours past the window's end too, a week for each stage and a month: nothing is planned
 // there, but only so can an answer say what a later end would allow.
-func (p *planner) addCalendars(window domain.Window) {
-	window.End = window.End.AddDate(0, 1, 7*len(p.charge.Recipe.Stages))
+func (p *planner) addCalendars() {
 	for _, id := range slices.Sorted(maps.Keys(p.site.Rooms)) {
-		p.index.room[id] = len(p.problem.Calendars)
-		p.problem.Calendars = append(p.problem.Calendars, p.calendar(id, heat.InRoom, window))
+		p.index.room[id] = p.addCalendar(id, staffedWindows(p.site, id, heat.InRoom, p.calendarSpan()))
 	}
-	p.index.reach = len(p.problem.Calendars)
-	p.problem.Calendars = append(p.problem.Calendars, p.calendar("anybody in reach", heat.InReach, window))
+	p.index.reach = p.addCalendar("anybody in reach", staffedWindows(p.site, "", heat.InReach, p.calendarSpan()))
 }
 
-func (p *planner) calendar(name string, watch heat.Watch, window domain.Window) scheduler.Calendar {
+func (p *planner) calendarSpan() domain.Window {
+	stages := 0
+	for _, run := range p.runs {
+		stages = max(stages, len(run.charge.Recipe.Stages))
+	}
+	return domain.Window{Start: p.window.Start, End: p.window.End.AddDate(0, 1, 7*stages)}
+}
+
+func (p *planner) addCalendar(name string, windows []domain.Window) int {
 	calendar := scheduler.Calendar{Name: name}
-	for _, w := range staffedWindows(p.site, name, watch, window) {
+	for _, w := range windows {
 		open := scheduler.Interval{Start: p.minuteCeil(w.Start), End: p.minuteFloor(w.End)}
 		if open.Start < open.End {
 			calendar.Open = append(calendar.Open, open)
 		}
 	}
-	return calendar
+	p.problem.Calendars = append(p.problem.Calendars, calendar)
+	return len(p.problem.Calendars) - 1
 }
 
-// mode is one treatment as the scheduler sees it.
-func (p *planner) mode(t assess.Treatment) scheduler.Mode {
+// mode is one treatment as the scheduler sees it, with a run's own calendars.
+func (p *planner) mode(t assess.Treatment, own ownCalendars) scheduler.Mode {
 	unary, ok := p.index.unary[t.Furnace.ID]
 	if !ok {
 		unary = len(p.problem.Unaries)
 		p.problem.Unaries = append(p.problem.Unaries, scheduler.Unary{Name: "bench"})
 	}
-	mode := scheduler.Mode{Name: t.Furnace.ID, Unary: unary}
+	mode := scheduler.Mode{Name: t.Furnace.ID, Unary: unary, Energy: wattHours(t)}
 	for _, phase := range t.Phases {
 		planned := scheduler.Phase{
 			Name: string(phase.Kind), Minutes: phase.Minutes, MaxMinutes: max(phase.Minutes, phase.MaxMinutes), Calendar: -1,
+			Visit: phase.Watch == heat.InRoom && phase.PeopleCount > 0 && phase.Minutes > 0,
 		}
-		planned.Calendar = p.calendarOf(t.Furnace, phase.Watch)
+		planned.Calendar = p.calendarOf(t.Furnace, phase, own)
 		if supply, ok := p.index.supply[t.Furnace.Supply]; ok && phase.Kilowatts > 0 {
 			planned.Demands = append(planned.Demands, scheduler.Demand{Cumulative: supply, Amount: watts(phase.Kilowatts)})
 		}
@@ -185,43 +255,73 @@ func afterDraw(phases []heat.Phase) int {
 	return len(phases) - 1 - drawn
 }
 
-// calendarOf is when a watch can be kept. Bench work without a station has no room: somebody in reach is enough.
-func (p *planner) calendarOf(furnace heat.Furnace, watch heat.Watch) int {
+// calendarOf is when a phase can be. Bench work without a station has no room: somebody in reach is enough.
+func (p *planner) calendarOf(furnace heat.Furnace, phase heat.Phase, own ownCalendars) int {
 	room, ok := p.index.room[furnace.Room]
 	switch {
-	case watch == heat.WatchNone || watch == "":
-		return -1
-	case watch == heat.InRoom && ok:
+	case phase.Watch == heat.InRoom && own.room != nil:
+		return own.room[furnace.Room]
+	case phase.Watch == heat.InRoom && ok:
 		return room
-	default:
+	case phase.Watch != heat.WatchNone && phase.Watch != "", own.heatStaffed && phase.Kilowatts > 0:
 		return p.index.reach
+	default:
+		return -1
 	}
 }
 
-// addLags states the recipe's lags, which run to the charge. The scheduler knows only a firing's start, so a most is
+// addLags states a run's lags, which run to the charge. The scheduler knows only a firing's start, so a most is
 // shortened by the longest warming of any furnace: a plan may then not be the earliest, but it is never too late.
-func (p *planner) addLags() {
+func (p *planner) addLags(run *plannedRun) {
 	index := map[string]int{}
-	for i, stage := range p.charge.Recipe.Stages {
+	for i, stage := range run.charge.Recipe.Stages {
 		index[stage.ID] = i
 	}
-	for _, lag := range allLags(p.charge.Recipe) {
+	for _, lag := range allLags(run.charge.Recipe) {
+		from, to := index[lag.FromStage], index[lag.ToStage]
+		if to < run.kept {
+			continue
+		}
+		task := run.first + to - run.kept
 		most := -1
 		if lag.MaxMinutes > 0 {
-			head := p.longestHead(index[lag.ToStage])
+			head := p.longestHead(task)
 			most = max(lag.MaxMinutes-head, lag.MinMinutes)
 			p.unproven = p.unproven || head > 0
 		}
+		if from < run.kept {
+			p.boundByKept(run, lag, task, most)
+			continue
+		}
 		p.problem.Lags = append(p.problem.Lags, scheduler.Lag{
-			From: index[lag.FromStage], To: index[lag.ToStage], MinMinutes: lag.MinMinutes, MaxMinutes: most,
+			From: run.first + from - run.kept, To: task, MinMinutes: lag.MinMinutes, MaxMinutes: most,
+		})
+		p.lags = append(p.lags, lag)
+	}
+}
+
+// boundByKept keeps a task after a stage that has begun, and before what it allows at most.
+func (p *planner) boundByKept(run *plannedRun, lag chem.Lag, task, most int) {
+	kept := slices.IndexFunc(run.charge.Recipe.Stages, func(s chem.Stage) bool { return s.ID == lag.FromStage })
+	drawn := p.minuteCeil(run.standing.Loads[kept].StageWindow().Drawn())
+	t := &p.problem.Tasks[task]
+	t.ReleaseMinute = min(max(t.ReleaseMinute, drawn+lag.MinMinutes), p.problem.HorizonMinutes)
+	if most < 0 {
+		return
+	}
+	latest := drawn + most
+	for i := range t.Modes {
+		t.Modes[i].ForbiddenStarts = append(t.Modes[i].ForbiddenStarts, scheduler.Interval{
+			Start: max(latest+1, 0), End: max(p.problem.HorizonMinutes+1, latest+2),
 		})
 	}
+	p.tasks[task].latest = max(latest, 0)
 }
 
 // longestHead is the most minutes that any furnace warms before a stage is charged.
 func (p *planner) longestHead(task int) int {
 	longest := 0
-	for _, t := range p.modes[task] {
+	for _, t := range p.tasks[task].treatments {
 		head := 0
 		for _, phase := range t.Phases {
 			if phase.Kind != heat.Warm {

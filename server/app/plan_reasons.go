@@ -18,6 +18,7 @@ var reasonCodes = map[scheduler.Kind]string{
 	scheduler.KindForbidden: "AIR", scheduler.KindBusy: "FURNACE_BUSY", scheduler.KindShared: "FURNACE_BUSY",
 	scheduler.KindCalendar: "STAFFED_HOURS", scheduler.KindTooLong: "STAFFED_HOURS",
 	scheduler.KindLagMinimum: "LAG", scheduler.KindLagMaximum: "LAG", scheduler.KindMakespan: "MAKESPAN",
+	scheduler.KindSeparation: "AIR", scheduler.KindDeadline: "HORIZON",
 }
 
 // phaseWords begin a sentence about a phase that something holds back.
@@ -46,14 +47,17 @@ func (p *planner) code(kind scheduler.Kind, index int) string {
 }
 
 // reasons say why each stage does not start earlier.
-func (p *planner) reasons(result scheduler.Result) []PlanReason {
+func (p *planner) reasons(solution scheduler.Solution, found []scheduler.Reason) []PlanReason {
 	var reasons []PlanReason
-	for _, r := range result.Reasons {
-		task := p.problem.Tasks[r.Task]
-		reason := PlanReason{Stage: task.Name, Code: p.code(r.Kind, r.Index), About: r.Name}
+	for _, r := range found {
+		task := p.tasks[r.Task]
+		reason := PlanReason{Run: task.run.index, Stage: task.id(), Code: p.code(r.Kind, r.Index), About: r.Name}
+		if r.Kind == scheduler.KindForbidden && r.UntilMinute < 0 && task.latest >= 0 {
+			reason.Code = "LAG"
+		}
 		reason.Message = p.reasonMessage(reason.Code, r)
 		if r.Phase >= 0 {
-			phase := task.Modes[result.Solution.Tasks[r.Task].Mode].Phases[r.Phase]
+			phase := p.problem.Tasks[r.Task].Modes[solution.Tasks[r.Task].Mode].Phases[r.Phase]
 			reason.Message = phaseWords[heat.PhaseKind(phase.Name)] + ", " + reason.Message
 		}
 		reasons = append(reasons, reason)
@@ -77,8 +81,14 @@ func (p *planner) reasonMessage(code string, r scheduler.Reason) string {
 	case "CREW":
 		return fmt.Sprintf("the people in %s are busy%s", r.Name, until)
 	case "AIR":
+		if r.OtherTask >= 0 {
+			return fmt.Sprintf("the air does not carry it so near to %s%s", p.problem.Tasks[r.OtherTask].Name, until)
+		}
 		return fmt.Sprintf("the air does not carry it%s", until)
 	case "LAG":
+		if r.OtherTask < 0 {
+			return "a stage that has begun holds it" + until
+		}
 		other := p.problem.Tasks[r.OtherTask].Name
 		if r.Kind == scheduler.KindLagMaximum {
 			return fmt.Sprintf("%s must follow it within %d min", other, p.mostMinutes(r.Index))
@@ -99,7 +109,7 @@ func (p *planner) attended(calendar int, name string) string {
 }
 
 // mostMinutes is a lag's most as the recipe states it, to the charge; the problem's is shorter by the warming.
-func (p *planner) mostMinutes(lag int) int { return allLags(p.charge.Recipe)[lag].MaxMinutes }
+func (p *planner) mostMinutes(lag int) int { return p.lags[lag].MaxMinutes }
 
 // blames say what together leaves no plan, the window's end first.
 func (p *planner) blames(result scheduler.Result) []PlanReason {
@@ -107,15 +117,24 @@ func (p *planner) blames(result scheduler.Result) []PlanReason {
 	for _, b := range asOneRoster(result.Blame) {
 		blame := PlanReason{Code: p.code(b.Kind, b.Index), About: b.Name}
 		switch {
+		case b.Kind == scheduler.KindSeparation:
+			blame = p.separationBlame(b)
+		case b.Kind == scheduler.KindForbidden && p.tasks[b.Index].latest >= 0:
+			blame = p.keptBlame(p.tasks[b.Index])
 		case blame.Code == "AIR":
-			blame = p.airBlame(b.Name)
+			blame = p.airBlame(p.tasks[b.Index].run.index, p.tasks[b.Index].id())
 		case blame.Code == "LAG":
-			blame.Stage = p.problem.Tasks[p.problem.Lags[b.Index].To].Name
+			to := p.tasks[p.problem.Lags[b.Index].To]
+			blame.Run, blame.Stage = to.run.index, to.id()
 			blame.Message = p.lagBlame(b)
 		case b.Kind == scheduler.KindHorizon:
 			blame.Message = p.horizonBlame(b)
+		case b.Kind == scheduler.KindDeadline:
+			blame.Run, blame.Stage = p.tasks[b.Index].run.index, p.tasks[b.Index].id()
+			blame.Message = "its run must be over by " + p.localClock(b.Have)
 		case b.Kind == scheduler.KindRelease:
-			blame.Message = "nothing may start earlier than asked"
+			blame.Run, blame.Stage = p.tasks[b.Index].run.index, p.tasks[b.Index].id()
+			blame.Message = "nothing may start earlier than asked, or than what has begun lets it"
 		case b.Need > b.Have:
 			blame.Message = p.shortage(b)
 		default:
@@ -254,10 +273,27 @@ func listed(all []string) string {
 }
 
 // airBlame says that the air does not carry a stage.
-func (p *planner) airBlame(stage string) PlanReason {
+func (p *planner) airBlame(run int, stage string) PlanReason {
 	return PlanReason{
-		Stage: stage, Code: "AIR", About: stage,
+		Run: run, Stage: stage, Code: "AIR", About: stage,
 		Message: fmt.Sprintf("the air does not carry stage %s; see the findings for what would be enough", stage),
+	}
+}
+
+// separationBlame says that the air does not carry two stages so near to each other.
+func (p *planner) separationBlame(b scheduler.Blame) PlanReason {
+	second := p.tasks[p.problem.Separations[b.Index].Second]
+	return PlanReason{
+		Run: second.run.index, Stage: second.id(), Code: "AIR", About: b.Name,
+		Message: fmt.Sprintf("the air does not carry %s near to each other; see the findings for what would be enough", b.Name),
+	}
+}
+
+// keptBlame says that what has begun leaves a stage a last start, or that the air forbids what is before it.
+func (p *planner) keptBlame(t plannedTask) PlanReason {
+	return PlanReason{
+		Run: t.run.index, Stage: t.id(), Code: "LAG", About: t.id(),
+		Message: fmt.Sprintf("after what has begun %s must start by %s, and the air must carry it then", t.id(), p.localClock(t.latest)),
 	}
 }
 

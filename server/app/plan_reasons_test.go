@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"saggar/chem"
+	"saggar/chem/assess"
 	"saggar/chem/heat"
 	"saggar/scheduler"
 	"saggar/server/domain"
@@ -24,7 +25,9 @@ const minutesPerDay = 24 * 60
 func explained() *planner {
 	p := &planner{site: &domain.Site{Zone: time.UTC}, origin: saturday}
 	p.index = resourceIndex{supply: map[string]int{"panel": 0}, reach: 1}
-	p.charge.Recipe = chem.Recipe{Stages: []chem.Stage{{ID: "calcine"}}}
+	run := &plannedRun{charge: assess.Charge{Recipe: chem.Recipe{Stages: []chem.Stage{{ID: "calcine"}}}}}
+	p.runs = []*plannedRun{run}
+	p.tasks = []plannedTask{{run: run, latest: -1}}
 	p.problem = scheduler.Problem{
 		HorizonMinutes: 14 * minutesPerDay, StepMinutes: 5,
 		Unaries:     []scheduler.Unary{{Name: "pot"}},
@@ -107,7 +110,8 @@ func TestReasonNamesThePhaseThatHolds(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			p := explained()
 			c.change(p)
-			require.Equal(t, c.want, p.reasons(p.solved(t)))
+			result := p.solved(t)
+			require.Equal(t, c.want, p.reasons(result.Solution, result.Reasons))
 		})
 	}
 }
@@ -234,10 +238,9 @@ func twoStages() *planner {
 	p.problem.Tasks = append(p.problem.Tasks, p.problem.Tasks[0])
 	p.problem.Tasks[1].Name = "glaze"
 	p.problem.Lags = []scheduler.Lag{{To: 1, MinMinutes: 30, MaxMinutes: 45}, {To: 1, MaxMinutes: -1}}
-	p.charge.Recipe = chem.Recipe{
-		Stages: []chem.Stage{{ID: "calcine"}, {ID: "glaze"}},
-		Lags:   []chem.Lag{{FromStage: "calcine", ToStage: "glaze", MinMinutes: 30, MaxMinutes: 60}},
-	}
+	p.runs[0].charge.Recipe.Stages = []chem.Stage{{ID: "calcine"}, {ID: "glaze"}}
+	p.tasks = append(p.tasks, plannedTask{run: p.runs[0], stage: 1, latest: -1})
+	p.lags = []chem.Lag{{FromStage: "calcine", ToStage: "glaze", MinMinutes: 30, MaxMinutes: 60}, {FromStage: "calcine", ToStage: "glaze"}}
 	return p
 }
 
@@ -246,7 +249,7 @@ func TestMostOfALagInReasons(t *testing.T) {
 	reason := scheduler.Reason{Kind: scheduler.KindLagMaximum, Name: "calcine to glaze", OtherTask: 1, Phase: -1, UntilMinute: -1}
 	require.Equal(t, []PlanReason{{
 		Stage: "calcine", Code: "LAG", About: "calcine to glaze", Message: "glaze must follow it within 60 min",
-	}}, twoStages().reasons(scheduler.Result{Reasons: []scheduler.Reason{reason}}))
+	}}, twoStages().reasons(scheduler.Solution{}, []scheduler.Reason{reason}))
 }
 
 // TestManyOfACodeBecomeOneSentence: three are told one by one, more are counted, each name once.

@@ -126,8 +126,16 @@ type runAt struct {
 	acknowledged []string
 	// ownOnly limits the maker to departments of their own.
 	ownOnly bool
-	// drawn is what the run, which stands already, reserves and has taken of lots.
-	drawn []domain.LotDraw
+	// standing is the run as it stands, when it is moved: loads whose window has begun are kept.
+	standing *domain.Run
+}
+
+// kept is the load of a stage that has begun; nil when its window may still be chosen.
+func (at runAt) kept(stage int, now time.Time) *domain.Load {
+	if at.standing == nil || stage >= len(at.standing.Loads) || !at.standing.Loads[stage].Begun(now) {
+		return nil
+	}
+	return &at.standing.Loads[stage]
 }
 
 // prepareRun resolves one run and adds it, with the findings that concern it alone.
@@ -140,14 +148,14 @@ func (a *App) prepareRun(ctx context.Context, tx *store.Tx, p *prepared, at runA
 	if err != nil {
 		return err
 	}
-	if err := checkWindows(at.field, inputs.recipe, at.request.Windows, a.now()).Err(); err != nil {
+	if err := at.checkWindows(inputs.recipe, a.now()).Err(); err != nil {
 		return err
 	}
 	charge, err := inputs.workOut(assessor)
 	if err != nil {
 		return err
 	}
-	builder := runBuilder{p: p, at: at, runCharge: charge, assessor: assessor}
+	builder := runBuilder{p: p, at: at, runCharge: charge, assessor: assessor, now: a.now()}
 	if err := checkAttendants(ctx, tx, p.site.Studio.Key, at); err != nil {
 		return err
 	}
@@ -188,6 +196,7 @@ type runBuilder struct {
 	p        *prepared
 	at       runAt
 	assessor assess.Site
+	now      time.Time
 	phases   [][]heat.Phase
 	stages   []assess.StageAssessment
 }
@@ -201,6 +210,9 @@ func (b *runBuilder) build() error {
 			Lots: b.keptLots(), Materials: map[string]int{}, Furnaces: map[string]heat.Furnace{}, Constants: map[string]heat.Constants{},
 		},
 	}
+	if standing := b.at.standing; standing != nil {
+		run.Key, run.CreateTime = standing.Key, standing.CreateTime
+	}
 	for id, m := range b.charge.Materials {
 		if m.Version > 0 { // a lot is none of the versions
 			run.Inputs.Materials[id] = m.Version
@@ -208,6 +220,10 @@ func (b *runBuilder) build() error {
 	}
 	b.p.findings = append(b.p.findings, b.findings...)
 	for i, window := range b.at.request.Windows {
+		if kept := b.at.kept(i, b.now); kept != nil {
+			b.keep(*kept, &run)
+			continue
+		}
 		load, err := b.load(i, window, &run)
 		if err != nil {
 			return err
@@ -215,7 +231,7 @@ func (b *runBuilder) build() error {
 		run.Loads = append(run.Loads, load)
 	}
 	check := windowCheck{
-		site: b.p.site, recipe: b.charge.Recipe, field: b.at.field, windows: b.at.request.Windows, phases: b.phases,
+		site: b.p.site, recipe: b.charge.Recipe, field: b.at.field, windows: b.windows(run), phases: b.phases, kept: b.at.keptCount(b.now),
 	}
 	b.p.findings = append(b.p.findings, check.findings()...)
 	b.p.assumptions = append(b.p.assumptions, b.charge.Balance.Assumptions...)
@@ -223,6 +239,28 @@ func (b *runBuilder) build() error {
 	b.p.assessments = append(b.p.assessments, assess.Assessment{Charge: b.charge, Stages: b.stages})
 	b.p.charges = append(b.p.charges, b.runCharge)
 	return nil
+}
+
+// keep takes over a load that has begun, with the figures that it was booked with.
+func (b *runBuilder) keep(load domain.Load, run *domain.Run) {
+	if load.Firing != nil {
+		id := load.Firing.Furnace
+		run.Inputs.Furnaces[id], run.Inputs.Constants[id] = b.at.standing.Inputs.Furnaces[id], b.at.standing.Inputs.Constants[id]
+	}
+	run.Loads = append(run.Loads, load)
+	b.phases = append(b.phases, nil)
+	b.stages = append(b.stages, assess.StageAssessment{Stage: load.Stage, Air: &assess.RoomAir{}})
+}
+
+// windows are those asked for, with those of loads that are kept as they stand.
+func (b *runBuilder) windows(run domain.Run) []domain.StageWindow {
+	windows := slices.Clone(b.at.request.Windows)
+	for i := range windows {
+		if b.at.kept(i, b.now) != nil {
+			windows[i] = run.Loads[i].StageWindow()
+		}
+	}
+	return windows
 }
 
 // load treats one stage on the furnace that its window names.
@@ -285,11 +323,12 @@ func mattering(releases []air.Release) []air.Release {
 
 // meetOthers reads the other firings that can matter and holds the planned ones against them.
 func (p *prepared) meetOthers(ctx context.Context, tx *store.Tx, now time.Time) error {
-	p.reach = reachOf(p.joint.planned, airReach(p.site))
+	mattering := slices.Concat(p.joint.planned, p.joint.overran)
+	p.reach = reachOf(mattering, airReach(p.site))
 	p.joint.site = p.site
 	p.joint.today = now.In(p.site.Zone).Format(time.DateOnly)
 	p.findings = append(p.findings, lotFindings(p.charges)...)
-	if len(p.joint.planned) == 0 {
+	if len(mattering) == 0 {
 		return nil
 	}
 	others, err := tx.FiringsOver(ctx, p.site.Studio.Key, store.FiringsQuery{Window: p.reach, WithReleases: true})
@@ -300,6 +339,9 @@ func (p *prepared) meetOthers(ctx context.Context, tx *store.Tx, now time.Time) 
 		if !p.movedFrom[other.Key] {
 			p.joint.existing = append(p.joint.existing, other)
 		}
+	}
+	for _, o := range p.joint.overran {
+		p.joint.existing = append(p.joint.existing, o.Firing)
 	}
 	found, assumptions := p.joint.findings()
 	ofDays, days, ofDay := p.joint.withoutClashes().days()
@@ -376,4 +418,13 @@ func (p *prepared) result(runs []domain.Run) BookRunResult {
 	return BookRunResult{
 		Runs: runs, Findings: sorted, Revision: p.revision, Assumptions: assumptions, Assessments: p.assessments, Days: p.days,
 	}
+}
+
+// under puts findings on a part of the input under the path of the whole.
+func under(findings []finding.Finding, path string) []finding.Finding {
+	placed := slices.Clone(findings)
+	for i := range placed {
+		placed[i].Field = strings.TrimSuffix(path+placed[i].Field, ".")
+	}
+	return placed
 }

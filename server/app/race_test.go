@@ -47,7 +47,7 @@ func raceSeed(t *testing.T) uint64 {
 // race is what 32 callers did and were told.
 type race struct {
 	bench
-	templates []app.PlanAnswer
+	templates []planned
 	mu        sync.Mutex
 	booked    map[string]bool // acknowledged, by run id; false once cancelled
 	refusals  []finding.Finding
@@ -107,7 +107,7 @@ func (r *race) caller(t *testing.T, random *rand.Rand) {
 }
 
 // windowsAt shifts a template to another day, furnace and hour.
-func (r *race) windowsAt(random *rand.Rand, answer app.PlanAnswer) []domain.StageWindow {
+func (r *race) windowsAt(random *rand.Rand, answer planned) []domain.StageWindow {
 	by := time.Duration(random.IntN(raceDays))*daysForward + time.Duration(random.IntN(8))*15*time.Minute
 	windows := shifted(answer.Run.Windows, by)
 	if len(windows) == 1 {
@@ -136,9 +136,9 @@ func (r *race) bookOne(t *testing.T, random *rand.Rand) (string, bool) {
 func (r *race) moveOne(t *testing.T, random *rand.Rand, id string) {
 	run, err := r.GetRun(r.ctx, "test", id)
 	require.NoError(t, err)
-	template := r.templates[slices.IndexFunc(r.templates, func(a app.PlanAnswer) bool { return a.Run.RecipeID == run.RecipeID })]
-	_, _, err = r.MoveRun(r.ctx, call("MoveRun"), app.MoveRunInput{
-		StudioID: "test", RunID: id, Windows: r.windowsAt(random, template), Acknowledged: codes(template),
+	template := r.templates[slices.IndexFunc(r.templates, func(a planned) bool { return a.Run.RecipeID == run.RecipeID })]
+	_, err = r.MoveRuns(r.ctx, call("MoveRun"), app.MoveRunsInput{
+		StudioID: "test", Moves: []app.RunMove{{RunID: id, Windows: r.windowsAt(random, template)}}, Acknowledged: codes(template),
 	})
 	if errors.Is(err, domain.ErrWrongState) {
 		return // it was called off before

@@ -76,6 +76,12 @@ func (r RunRequest) lotIDs() []string {
 	return slices.Compact(ids)
 }
 
+// key is the same for requests of one studio that are worked out alike.
+func (in *runInputs) key() string {
+	return fmt.Sprintf("%s %d %v %q %q %v", in.recipe.ID, in.recipe.Version, in.scale, in.at.request.StartStage, in.at.request.FromLot,
+		in.at.request.Draws)
+}
+
 // missingLots are the faults of lots that do not stand, and of a start without its lot.
 func (in *runInputs) missingLots() finding.Faults {
 	var faults finding.Faults
@@ -94,10 +100,18 @@ func (in *runInputs) missingLots() finding.Faults {
 	return faults
 }
 
+// drawn is what the run, when it stands already, reserves and has taken of lots.
+func (at runAt) drawn() []domain.LotDraw {
+	if at.standing == nil {
+		return nil
+	}
+	return at.standing.Draws
+}
+
 // available is what a run may take of a lot: what is free, and what it has reserved or taken already.
 func (in *runInputs) available(lot domain.Lot) domain.Micrograms {
 	available := lot.Free()
-	for _, d := range in.at.drawn {
+	for _, d := range in.at.drawn() {
 		if d.Lot == lot.ID && d.State != domain.DrawReleased {
 			available += d.Mass
 		}
@@ -231,7 +245,7 @@ func (c *runCharge) takes() []domain.LotDraw {
 				material = c.materialFor(id, stage.Stage)
 			}
 			draw := domain.NewLotDraw(c.lots[id], stage.Stage, material, domain.MicrogramsOf(weighed.MassGrams))
-			draws = append(draws, draw.Or(c.at.drawn))
+			draws = append(draws, draw.Or(c.at.drawn()))
 		}
 	}
 	return draws
@@ -300,8 +314,23 @@ func lotFindings(charges []runCharge) []finding.Finding {
 	return found
 }
 
-// resolveRecipe reads the recipe as a run does it, and its materials.
-func resolveRecipe(ctx context.Context, tx *store.Tx, studioKey int64, at runAt) (chem.Recipe, chem.Materials, error) {
-	in, err := readRun(ctx, tx, studioKey, chem.DefaultPractice(), at)
-	return in.recipe, in.materials, err
+// requestOf asks for a run as it stands, without windows.
+func requestOf(run domain.Run) RunRequest {
+	request := RunRequest{
+		ID: run.ID, Title: run.Title, RecipeID: run.RecipeID, RecipeVersion: run.RecipeVersion, Scale: run.Scale, Department: run.Department,
+		StartStage: run.StartStage, FromLot: run.FromLot,
+	}
+	request.Draws = drawRequests(run)
+	return request
+}
+
+// drawRequests are a run's draws on lots for its additions, as they were asked for.
+func drawRequests(run domain.Run) []DrawRequest {
+	var draws []DrawRequest
+	for _, d := range run.Draws {
+		if d.Material != "" {
+			draws = append(draws, DrawRequest{Lot: d.Lot, Material: d.Material, Stage: d.Stage})
+		}
+	}
+	return draws
 }

@@ -116,9 +116,7 @@ func TestWhoAttendsIsKeptAndMustStand(t *testing.T) {
 	stands, err := b.GetRun(b.ctx, "test", booked.Runs[0].ID)
 	require.NoError(t, err)
 	assert.Equal(t, []string{"steward", "mira"}, []string{stands.Maker, stands.Loads[0].Firing.AttendedBy})
-	moved, _, err := b.MoveRun(b.ctx, call("MoveRun"), app.MoveRunInput{
-		StudioID: "test", RunID: stands.ID, Windows: unattended(shifted(answer.Run.Windows, 24*time.Hour)), Acknowledged: codes(answer),
-	})
+	moved, err := b.moveOne(stands.ID, unattended(shifted(answer.Run.Windows, 24*time.Hour)), answer)
 	require.NoError(t, err)
 	assert.Equal(t, "mira", moved.Loads[0].Firing.AttendedBy, "where nobody else is named")
 }

@@ -74,14 +74,6 @@ type BookRunResult struct {
 	Days []PersonDay
 }
 
-// MoveRunInput is where a run is to be moved.
-type MoveRunInput struct {
-	StudioID, RunID string
-	Windows         []domain.StageWindow
-	ExpectRevision  int64 // the etag; 0: any
-	Acknowledged    []string
-}
-
 // OpeningsQuery asks when furnaces stand free.
 type OpeningsQuery struct {
 	StudioID       string
@@ -97,41 +89,24 @@ type Opening struct {
 	StaffedMinutes int
 }
 
-// PlanInput asks for windows for all stages of a run at once.
-type PlanInput struct {
-	StudioID string
-	Run      RunRequest // its windows are ignored
-	Maker    string     // who would book it
-	Window   domain.Window
+// RunMove is a run and where it goes.
+type RunMove struct {
+	RunID          string
+	Windows        []domain.StageWindow
+	ExpectRevision int64 // the etag; 0: any
 }
 
-// PlanStatus is how good an answer is.
-type PlanStatus string
-
-// The statuses of an answer.
-const (
-	PlanOptimal    PlanStatus = "optimal"
-	PlanFeasible   PlanStatus = "feasible"
-	PlanInfeasible PlanStatus = "infeasible"
-)
-
-// PlanReason says why a stage does not start earlier, or why nothing fits.
-type PlanReason struct {
-	Stage   string // id; empty when it is about the whole
-	Code    string // as the contract lists them
-	About   string
-	Message string
+// Overrun is a firing that holds its furnace longer than booked.
+type Overrun struct {
+	FiringID string
+	End      time.Time // when its furnace is free again
 }
 
-// PlanAnswer is one answer of PlanRuns.
-type PlanAnswer struct {
-	Status        PlanStatus
-	Run           RunRequest // with windows that BookRun takes as they are
-	Reasons       []PlanReason
-	Blames        []PlanReason
-	BlamesMinimal bool
-	Findings      []finding.Finding
-	Assumptions   []string
-	Revision      int64
-	End           time.Time
+// MoveRunsInput is what moves together, all or none, and what overran.
+type MoveRunsInput struct {
+	StudioID     string
+	Moves        []RunMove
+	Overruns     []Overrun
+	Acknowledged []string
+	Revision     int64 // at which the windows were planned; 0: not known
 }

@@ -21,11 +21,12 @@ type windowCheck struct {
 	field   string // of the run
 	windows []domain.StageWindow
 	phases  [][]heat.Phase // needed, by stage
+	kept    int            // of the first stages, those that have begun and stay as they are
 }
 
 func (w windowCheck) findings() []finding.Finding {
 	var found []finding.Finding
-	for i := range w.windows {
+	for i := w.kept; i < len(w.windows); i++ {
 		found = append(found, w.shape(i)...)
 		found = append(found, w.staffed(i)...)
 		found = append(found, w.closures(i)...)
@@ -39,9 +40,11 @@ func (w windowCheck) path(stage int) string {
 
 func (w windowCheck) clock(t time.Time) string { return t.In(w.site.Zone).Format("Mon 2 Jan 15:04") }
 
-// checkWindows returns the faults of windows that no booking could have: wrong stages, gaps, half minutes, the past.
-func checkWindows(field string, recipe chem.Recipe, windows []domain.StageWindow, now time.Time) finding.Faults {
+// checkWindows returns the faults of windows that no booking could have: wrong stages, gaps, half minutes, the past, and
+// another place for a stage that has begun.
+func (at runAt) checkWindows(recipe chem.Recipe, now time.Time) finding.Faults {
 	var faults finding.Faults
+	field, windows := at.field, at.request.Windows
 	if len(windows) != len(recipe.Stages) {
 		faults.Add(field+".stage_windows", fmt.Sprintf("%d windows are given for %d stages", len(windows),
 			len(recipe.Stages)), "give one for each stage of the recipe, in its order, as a plan returns them")
@@ -53,7 +56,29 @@ func checkWindows(field string, recipe chem.Recipe, windows []domain.StageWindow
 			faults.Add(path+".stage", fmt.Sprintf("%q stands where the recipe has %q", window.Stage, recipe.Stages[i].ID),
 				"give the stages in the recipe's order")
 		}
+		if kept := at.kept(i, now); kept != nil {
+			faults.AddUnder(path, checkKept(window, kept.StageWindow()))
+			continue
+		}
 		faults.AddUnder(path, checkPhases(window, now))
+	}
+	return faults
+}
+
+// keptCount is how many of the first stages have begun.
+func (at runAt) keptCount(now time.Time) int {
+	count := 0
+	for at.kept(count, now) != nil {
+		count++
+	}
+	return count
+}
+
+// checkKept holds the window given for a stage that has begun against the one in which it stands.
+func checkKept(window, stands domain.StageWindow) finding.Faults {
+	var faults finding.Faults
+	if window.Furnace != stands.Furnace || !window.Window().Start.Equal(stands.Window().Start) {
+		faults.Add("phases", "the stage has begun and cannot be moved", "give its window as it stands")
 	}
 	return faults
 }

@@ -58,7 +58,7 @@ func (e *Error) Unwrap() error { return e.Kind }
 
 // NotFound says that a resource does not stand; the name is within its studio, for example "runs/blue-7".
 func NotFound(name string) error {
-	return &Error{Kind: ErrNotFound, Subject: name, Message: "there is no " + inWords(name)}
+	return &Error{Kind: ErrNotFound, Subject: name, Message: "there is no " + InWords(name)}
 }
 
 // words are what people call one resource of a collection.
@@ -69,8 +69,8 @@ var words = map[string]string{
 	"lots": "lot", "loads": "stage",
 }
 
-// inWords turns "recipes/blue/versions/9" into "version 9 of recipe blue".
-func inWords(name string) string {
+// InWords turns "recipes/blue/versions/9" into "version 9 of recipe blue".
+func InWords(name string) string {
 	parts := strings.Split(name, "/")
 	text := ""
 	for i := 0; i+1 < len(parts); i += 2 {

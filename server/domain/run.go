@@ -91,6 +91,9 @@ type Load struct {
 	Firing *Firing // nil for bench work that needs no station
 }
 
+// Begun reports whether the load's window has begun.
+func (l Load) Begun(now time.Time) bool { return !l.Window.Start.After(now) }
+
 // State derives where the run stands from its loads.
 func (r Run) State() RunState {
 	count := map[LoadState]int{}
@@ -153,6 +156,20 @@ type StageWindow struct {
 	// AttendedBy is who is there while somebody must be; empty: the run's maker.
 	AttendedBy string
 	Phases     []PhaseWindow
+}
+
+// StageWindow is where and when the load is done; bench work without a station is one phase.
+func (l Load) StageWindow() StageWindow {
+	w := StageWindow{Stage: l.Stage}
+	if l.Firing == nil {
+		w.Phases = []PhaseWindow{{Kind: heat.Work, Window: l.Window}}
+		return w
+	}
+	w.Furnace, w.AttendedBy = l.Firing.Furnace, l.Firing.AttendedBy
+	for _, phase := range l.Firing.Phases {
+		w.Phases = append(w.Phases, PhaseWindow{Kind: phase.Kind, Window: phase.Window})
+	}
+	return w
 }
 
 // PhaseWindow is when one phase is to take place.

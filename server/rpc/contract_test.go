@@ -68,7 +68,7 @@ func resourceField(m protoreflect.MessageDescriptor) protoreflect.FieldDescripto
 }
 
 func TestMethodsAreNamedVerbFirstAndTakeTheirOwnRequest(t *testing.T) {
-	verb := regexp.MustCompile(`^(Get|List|Update|Delete|Create|Load|Book|Check|Move|Cancel|Plan|Revoke|Exchange|Verify|Take|Return|Weigh)[A-Z]`)
+	verb := regexp.MustCompile(`^(Get|List|Update|Delete|Create|Load|Book|Check|Move|Cancel|Plan|Replan|Revoke|Exchange|Verify|Take|Return|Weigh)[A-Z]`)
 	for _, method := range contractMethods(t) {
 		assert.Regexp(t, verb, method.Name())
 		assert.Equal(t, method.Name()+"Request", method.Input().Name())
@@ -122,6 +122,7 @@ func TestUpdatesTakeTheResourceAMaskAndAnEtag(t *testing.T) {
 func TestWhatChangesRunsCanBeRepeatedAndGuarded(t *testing.T) {
 	for name, guards := range map[protoreflect.Name][]protoreflect.Name{
 		"BookRun": {"request_id", "validate_only"}, "MoveRun": {"request_id", "validate_only", "etag"},
+		"MoveRuns":  {"request_id", "validate_only"},
 		"CancelRun": {"request_id", "etag"}, "LoadStudio": {"request_id", "validate_only"},
 		"CreateMaterialVersion": {"validate_only"}, "CreateRecipeVersion": {"validate_only"}, "DeleteClosure": {"etag"},
 	} {
@@ -137,6 +138,7 @@ func TestWhatChangesRunsCanBeRepeatedAndGuarded(t *testing.T) {
 // bareNumbers are numbers without a unit, each for a reason.
 var bareNumbers = map[string]string{
 	"page_size": "a count", "revision": "a count", "after_revision": "a count", "version": "a count", "value": "has its unit beside it",
+	"bound": "has its unit beside it", "run_index": "a place in a list",
 	"factor": "a ratio", "mixing_factor": "a ratio", "mixture_ratio": "a ratio", "ratio": "a ratio",
 	"atom_ratio": "a ratio", "ideal_atom_ratio": "a ratio", "carbon_monoxide_per_carbon_dioxide": "a ratio",
 	"assigned_protection_factor": "a ratio", "conversion": "a share", "core_conversion": "a share",

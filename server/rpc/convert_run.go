@@ -110,7 +110,7 @@ func runToProto(studio string, r domain.Run) *saggarv1.Run {
 		m.Etag = etagOf(r.Revision)
 	}
 	for _, load := range r.Loads {
-		m.StageWindows = append(m.StageWindows, loadWindowToProto(load))
+		m.StageWindows = append(m.StageWindows, stageWindowToProto(load.StageWindow()))
 		m.Loads = append(m.Loads, loadToProto(studio, r.ID, load))
 	}
 	return m
@@ -125,19 +125,6 @@ func withoutState(m *saggarv1.Run) {
 	for _, load := range m.GetLoads() {
 		load.State = saggarv1.LoadState_LOAD_STATE_UNSPECIFIED
 	}
-}
-
-// loadWindowToProto is where and when a load is done; bench work without a station is one phase.
-func loadWindowToProto(l domain.Load) *saggarv1.StageWindow {
-	if l.Firing != nil {
-		return &saggarv1.StageWindow{
-			Stage: l.Stage, Furnace: l.Firing.Furnace, Phases: firingPhases(*l.Firing), AttendedBy: l.Firing.AttendedBy,
-		}
-	}
-	return &saggarv1.StageWindow{Stage: l.Stage, Phases: []*saggarv1.PhaseWindow{{
-		Kind:      saggarv1.PhaseKind_PHASE_KIND_WORK,
-		StartTime: timestamppb.New(l.Window.Start), EndTime: timestamppb.New(l.Window.End),
-	}}}
 }
 
 func firingPhases(f domain.Firing) []*saggarv1.PhaseWindow {
@@ -174,40 +161,4 @@ func openingToProto(o app.Opening) *saggarv1.Opening {
 		Furnace: o.Furnace, StartTime: timestamppb.New(o.Window.Start), EndTime: timestamppb.New(o.Window.End),
 		StaffedMinutes: int32(o.StaffedMinutes),
 	}
-}
-
-func planAnswerToProto(studio string, a app.PlanAnswer) *saggarv1.PlanRunsResponse {
-	return &saggarv1.PlanRunsResponse{
-		Status: planStatuses.toProto(a.Status), Runs: plannedRuns(studio, a), Reasons: planReasons(a.Reasons),
-		Blames: planReasons(a.Blames), BlamesMinimal: a.BlamesMinimal, Findings: convert.FindingsToProto(a.Findings),
-		Revision: int32(a.Revision), EndTime: instant(a.End), Caution: convert.Caution,
-		Assumptions: a.Assumptions,
-	}
-}
-
-// plannedRuns are what BookRun takes as it is; none when nothing fits.
-func plannedRuns(studio string, a app.PlanAnswer) []*saggarv1.Run {
-	if a.Status == app.PlanInfeasible {
-		return nil
-	}
-	m := &saggarv1.Run{
-		Title: a.Run.Title, Recipe: recipeName(studio, a.Run.RecipeID, a.Run.RecipeVersion),
-		Scale: convert.ScaleToProto(a.Run.Scale), Department: a.Run.Department, StartStage: a.Run.StartStage,
-		FromLot: lotName(studio, a.Run.FromLot), LotDraws: requestedDrawsToProto(studio, a.Run.Draws),
-	}
-	if a.Run.ID != "" {
-		m.Name = convert.Name(studio, kindRuns, a.Run.ID)
-	}
-	for _, window := range a.Run.Windows {
-		m.StageWindows = append(m.StageWindows, stageWindowToProto(window))
-	}
-	return []*saggarv1.Run{m}
-}
-
-func planReasons(reasons []app.PlanReason) []*saggarv1.PlanReason {
-	var messages []*saggarv1.PlanReason
-	for _, r := range reasons {
-		messages = append(messages, &saggarv1.PlanReason{Stage: r.Stage, Code: r.Code, About: r.About, Message: r.Message})
-	}
-	return messages
 }

@@ -60,7 +60,18 @@ func hoursToProto(h domain.StaffedHours) *saggarv1.StaffedHours {
 func hoursFromProto(m *saggarv1.StaffedHours) (domain.StaffedHours, finding.Faults) {
 	h := domain.StaffedHours{ID: convert.ID(m.GetName())}
 	var faults finding.Faults
-	for _, w := range m.GetWeekly() {
+	h.Weekly = weeklyFromProto(m.GetWeekly())
+	for i, e := range m.GetExceptions() {
+		exception, fault := dateHoursFromProto(e)
+		faults.AddUnder(listPath("exceptions", i), fault)
+		h.Exceptions = append(h.Exceptions, exception)
+	}
+	return h, faults
+}
+
+func weeklyFromProto(messages []*saggarv1.WeeklyHours) []domain.WeeklyHours {
+	var all []domain.WeeklyHours
+	for _, w := range messages {
 		// The field rules let only HH:MM pass here.
 		opens, _ := clockMinute(w.GetOpens())
 		closes, _ := clockMinute(w.GetCloses())
@@ -68,14 +79,9 @@ func hoursFromProto(m *saggarv1.StaffedHours) (domain.StaffedHours, finding.Faul
 		for _, day := range w.GetDays() {
 			weekly.Days = append(weekly.Days, weekdays.fromProto(day))
 		}
-		h.Weekly = append(h.Weekly, weekly)
+		all = append(all, weekly)
 	}
-	for i, e := range m.GetExceptions() {
-		exception, fault := dateHoursFromProto(e)
-		faults.AddUnder(listPath("exceptions", i), fault)
-		h.Exceptions = append(h.Exceptions, exception)
-	}
-	return h, faults
+	return all
 }
 
 func dateHoursFromProto(m *saggarv1.DateHours) (domain.DateHours, finding.Faults) {

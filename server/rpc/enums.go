@@ -57,6 +57,15 @@ var planStatuses = newEnumTable(map[saggarv1.PlanStatus]app.PlanStatus{
 	saggarv1.PlanStatus_PLAN_STATUS_OPTIMAL:    app.PlanOptimal,
 	saggarv1.PlanStatus_PLAN_STATUS_FEASIBLE:   app.PlanFeasible,
 	saggarv1.PlanStatus_PLAN_STATUS_INFEASIBLE: app.PlanInfeasible,
+	saggarv1.PlanStatus_PLAN_STATUS_SEARCHING:  app.PlanSearching,
+	saggarv1.PlanStatus_PLAN_STATUS_UNRESOLVED: app.PlanUnresolved,
+})
+
+var planWishes = newEnumTable(map[saggarv1.PlanWish]app.PlanWish{
+	saggarv1.PlanWish_PLAN_WISH_EARLIEST:      app.WishEarliest,
+	saggarv1.PlanWish_PLAN_WISH_FEWEST_VISITS: app.WishFewestVisits,
+	saggarv1.PlanWish_PLAN_WISH_LEAST_ENERGY:  app.WishLeastEnergy,
+	saggarv1.PlanWish_PLAN_WISH_LEAST_CHANGE:  app.WishLeastChange,
 })
 
 var weekdays = newEnumTable(map[saggarv1.Weekday]time.Weekday{

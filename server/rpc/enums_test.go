@@ -49,7 +49,10 @@ func TestEveryEnumerationIsPairedInFull(t *testing.T) {
 			domain.LoadTentative, domain.LoadConfirmed, domain.LoadUnderFire, domain.LoadDrawn, domain.LoadStopped,
 			domain.LoadMissed, domain.LoadExpired, domain.LoadCancelled,
 		}, func(n protoreflect.EnumNumber) saggarv1.LoadState { return saggarv1.LoadState(n) })
-	checkPairs(t, planStatuses, []app.PlanStatus{app.PlanOptimal, app.PlanFeasible, app.PlanInfeasible},
+	checkPairs(t, planWishes, []app.PlanWish{app.WishEarliest, app.WishFewestVisits, app.WishLeastEnergy, app.WishLeastChange},
+		func(n protoreflect.EnumNumber) saggarv1.PlanWish { return saggarv1.PlanWish(n) })
+	checkPairs(t, planStatuses,
+		[]app.PlanStatus{app.PlanOptimal, app.PlanFeasible, app.PlanInfeasible, app.PlanSearching, app.PlanUnresolved},
 		func(n protoreflect.EnumNumber) saggarv1.PlanStatus { return saggarv1.PlanStatus(n) })
 	checkPairs(t, weekdays,
 		[]time.Weekday{time.Sunday, time.Monday, time.Tuesday, time.Wednesday, time.Thursday, time.Friday, time.Saturday},

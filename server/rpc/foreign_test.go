@@ -65,6 +65,12 @@ func foreignRequests(booked *saggarv1.Run) map[string]proto.Message {
 	run := redRun()
 	run.Recipe, run.StageWindows = "studios/south/recipes/red", booked.GetStageWindows()
 	requests["BookRun"] = &saggarv1.BookRunRequest{Parent: "studios/south", Runs: []*saggarv1.Run{run}}
+	requests["MoveRuns"] = &saggarv1.MoveRunsRequest{Parent: "studios/south", Moves: []*saggarv1.RunMove{{
+		Name: strings.Replace(booked.GetName(), north, "studios/south", 1), StageWindows: booked.GetStageWindows(),
+	}}}
+	requests["ReplanRuns"] = &saggarv1.ReplanRunsRequest{Parent: "studios/south", Overruns: []*saggarv1.Overrun{{
+		Firing: strings.Replace(booked.GetLoads()[0].GetFiring(), north, "studios/south", 1), EndTime: at(2028),
+	}}}
 	requests["CheckRun"] = &saggarv1.CheckRunRequest{Parent: "studios/south", Runs: []*saggarv1.Run{run}}
 	return requests
 }
@@ -109,8 +115,7 @@ func TestNoMethodReachesIntoAnotherStudio(t *testing.T) {
 			setField(request, "parent", "studios/south")
 		}
 		require.NotNil(t, request, "nobody has tried %s with another studio's names", name)
-		answer := newMessage(t, method.Output())
-		err := s.connection.Invoke(s.steward(t), fullName(method), request, answer)
+		answer, err := s.invoke(s.steward(t), t, method, request)
 		if isList {
 			assert.NoError(t, err, name)
 			assert.True(t, proto.Equal(newMessage(t, method.Output()), answer), "%s shows %v", name, answer)

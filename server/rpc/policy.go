@@ -70,13 +70,15 @@ var policy = map[string]policyRow{
 	saggarv1.RecipeService_CreateRecipeVersion_FullMethodName: {least: domain.RoleSteward},
 	saggarv1.RecipeService_CheckRecipe_FullMethodName:         {least: domain.RoleViewer},
 
-	saggarv1.RunService_BookRun_FullMethodName:   {least: domain.RoleMaker, others: domain.RoleTechnician}, // departments
-	saggarv1.RunService_CheckRun_FullMethodName:  {least: domain.RoleMaker, others: domain.RoleTechnician},
-	saggarv1.RunService_MoveRun_FullMethodName:   {least: domain.RoleMaker, others: domain.RoleTechnician},
-	saggarv1.RunService_CancelRun_FullMethodName: {least: domain.RoleMaker, others: domain.RoleTechnician},
-	saggarv1.RunService_GetRun_FullMethodName:    {least: domain.RoleViewer},
-	saggarv1.RunService_ListRuns_FullMethodName:  {least: domain.RoleViewer},
-	saggarv1.RunService_PlanRuns_FullMethodName:  {least: domain.RoleMaker},
+	saggarv1.RunService_BookRun_FullMethodName:    {least: domain.RoleMaker, others: domain.RoleTechnician}, // departments
+	saggarv1.RunService_CheckRun_FullMethodName:   {least: domain.RoleMaker, others: domain.RoleTechnician},
+	saggarv1.RunService_MoveRun_FullMethodName:    {least: domain.RoleMaker, others: domain.RoleTechnician},
+	saggarv1.RunService_MoveRuns_FullMethodName:   {least: domain.RoleMaker, others: domain.RoleTechnician},
+	saggarv1.RunService_CancelRun_FullMethodName:  {least: domain.RoleMaker, others: domain.RoleTechnician},
+	saggarv1.RunService_GetRun_FullMethodName:     {least: domain.RoleViewer},
+	saggarv1.RunService_ListRuns_FullMethodName:   {least: domain.RoleViewer},
+	saggarv1.RunService_PlanRuns_FullMethodName:   {least: domain.RoleMaker},
+	saggarv1.RunService_ReplanRuns_FullMethodName: {least: domain.RoleMaker, others: domain.RoleTechnician},
 
 	saggarv1.FiringService_GetFiring_FullMethodName:    {least: domain.RoleViewer},
 	saggarv1.FiringService_ListFirings_FullMethodName:  {least: domain.RoleViewer},

@@ -8,6 +8,7 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/metadata"
 	"google.golang.org/grpc/status"
@@ -96,14 +97,22 @@ func (s *served) tryWith(t *testing.T, key string, method protoreflect.MethodDes
 		name += "/things/none"
 	}
 	nameIt(t, request, name)
+	_, err := s.invoke(withKey(t, key), t, method, request)
+	return err
+}
+
+// invoke calls any method and returns its answer, of a stream the first.
+func (s *served) invoke(ctx context.Context, t *testing.T, method protoreflect.MethodDescriptor, request proto.Message) (proto.Message, error) {
+	t.Helper()
 	answer := newMessage(t, method.Output())
 	if !method.IsStreamingServer() {
-		return s.connection.Invoke(withKey(t, key), fullName(method), request, answer)
+		return answer, s.connection.Invoke(ctx, fullName(method), request, answer)
 	}
-	stream, err := saggarv1.NewRunServiceClient(s.connection).PlanRuns(withKey(t, key), request.(*saggarv1.PlanRunsRequest))
+	stream, err := s.connection.NewStream(ctx, &grpc.StreamDesc{ServerStreams: true}, fullName(method))
 	require.NoError(t, err)
-	_, err = stream.Recv()
-	return err
+	require.NoError(t, stream.SendMsg(request))
+	require.NoError(t, stream.CloseSend())
+	return answer, stream.RecvMsg(answer)
 }
 
 // nameIsBelow reports whether a method's request names something within a studio rather than the studio. Requests of which
@@ -263,7 +272,7 @@ func TestPolicyNamesOwnersOnlyWhereThereAreSome(t *testing.T) {
 	}
 	slices.Sort(owned)
 	assert.Equal(t, []string{
-		"BookRun", "CancelRun", "CheckRun", "CreateLot", "GetPerson", "ListAccessKeys", "ListPeople", "MoveRun", "ReturnLot", "RevokeAccessKey",
-		"TakeLot", "UpdateLot", "WeighLot",
+		"BookRun", "CancelRun", "CheckRun", "CreateLot", "GetPerson", "ListAccessKeys", "ListPeople", "MoveRun", "MoveRuns", "ReplanRuns",
+		"ReturnLot", "RevokeAccessKey", "TakeLot", "UpdateLot", "WeighLot",
 	}, owned)
 }

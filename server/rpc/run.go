@@ -6,17 +6,11 @@ import (
 	"strings"
 	"time"
 
-	"google.golang.org/grpc"
-
-	"saggar/chem/finding"
 	"saggar/proto/convert"
 	saggarv1 "saggar/proto/saggar/v1"
 	"saggar/server/app"
 	"saggar/server/domain"
 )
-
-// defaultPlanDays is how far a plan looks when nobody says.
-const defaultPlanDays = 28
 
 type runService struct {
 	saggarv1.UnimplementedRunServiceServer
@@ -67,7 +61,7 @@ func (s *runService) book(ctx context.Context, call app.Call, req *saggarv1.Book
 	return answer, nil
 }
 
-// MoveRun moves all stages that are not charged yet.
+// MoveRun moves all stages that have not begun.
 func (s *runService) MoveRun(ctx context.Context, req *saggarv1.MoveRunRequest) (*saggarv1.Run, error) {
 	name, err := parseName("name", req.GetName())
 	if err != nil {
@@ -77,15 +71,43 @@ func (s *runService) MoveRun(ctx context.Context, req *saggarv1.MoveRunRequest) 
 	if err := faults.Err(); err != nil {
 		return nil, err
 	}
-	moved, _, err := s.app.MoveRun(ctx, callOf(ctx, req), app.MoveRunInput{
-		StudioID: name.studio, RunID: name.id, Windows: windows, ExpectRevision: revisionOf(req.GetEtag()),
-		Acknowledged: req.GetAcknowledgedFindingCodes(),
+	moved, err := s.app.MoveRuns(ctx, callOf(ctx, req), app.MoveRunsInput{
+		StudioID: name.studio, Acknowledged: req.GetAcknowledgedFindingCodes(),
+		Moves: []app.RunMove{{RunID: name.id, Windows: windows, ExpectRevision: revisionOf(req.GetEtag())}},
 	})
 	if err != nil {
-		// The operation speaks of the run; the request holds only its windows.
-		return nil, mapFields(err, func(path string) string { return strings.TrimPrefix(path, "run.") })
+		// The operation speaks of moves; the request holds only one run's windows.
+		return nil, mapFields(err, func(path string) string { return strings.TrimPrefix(path, "moves[0].") })
 	}
-	return runToProto(name.studio, moved), nil
+	return runToProto(name.studio, moved.Runs[0]), nil
+}
+
+// MoveRuns moves several runs, all or none, and records what overran.
+func (s *runService) MoveRuns(ctx context.Context, req *saggarv1.MoveRunsRequest) (*saggarv1.MoveRunsResponse, error) {
+	studio := studioOf(req.GetParent())
+	in := app.MoveRunsInput{StudioID: studio, Acknowledged: req.GetAcknowledgedFindingCodes(), Revision: int64(req.GetRevision())}
+	moves, faults := movesFromProto(studio, req.GetMoves())
+	overruns, more := overrunsFromProto(studio, req.GetOverruns())
+	faults = append(faults, more...)
+	if len(moves)+len(overruns) == 0 {
+		faults.Add("moves", "there is nothing to move", "give moves as a new plan returns them, or what overran")
+	}
+	if err := faults.Err(); err != nil {
+		return nil, err
+	}
+	in.Moves, in.Overruns = moves, overruns
+	call := callOf(ctx, req)
+	result, err := s.app.MoveRuns(ctx, call, in)
+	if err != nil {
+		return nil, err
+	}
+	answer := &saggarv1.MoveRunsResponse{
+		Findings: convert.FindingsToProto(result.Findings), Revision: int32(result.Revision), Caution: convert.Caution,
+	}
+	for _, run := range result.Runs {
+		answer.Runs = append(answer.Runs, runToProto(studio, run))
+	}
+	return answer, nil
 }
 
 // CancelRun calls a run off.
@@ -141,34 +163,4 @@ func keyPosition(ctx context.Context, req listRequest) (int64, error) {
 		return 0, badToken()
 	}
 	return key, nil
-}
-
-// PlanRuns streams windows for a run that get better; the last answer stands.
-func (s *runService) PlanRuns(req *saggarv1.PlanRunsRequest, stream grpc.ServerStreamingServer[saggarv1.PlanRunsResponse]) error {
-	input, err := s.planInput(req)
-	if err != nil {
-		return err
-	}
-	input.Maker = requestOf(stream.Context()).caller.ID
-	return s.app.PlanRuns(stream.Context(), input, func(answer app.PlanAnswer) error {
-		return stream.Send(planAnswerToProto(input.StudioID, answer))
-	})
-}
-
-// planInput fills in what the request leaves open: from now on, for four weeks.
-func (s *runService) planInput(req *saggarv1.PlanRunsRequest) (app.PlanInput, error) {
-	studio := studioOf(req.GetParent())
-	run, faults := runRequest(studio, listPath("runs", 0), req.GetRuns()[0], false)
-	window := domain.Window{Start: ceilMinute(s.now().UTC())}
-	if req.GetStartTime() != nil {
-		window.Start = req.GetStartTime().AsTime()
-		wholeMinute(&faults, "start_time", window.Start)
-	}
-	window.End = window.Start.AddDate(0, 0, defaultPlanDays)
-	if req.GetEndTime() != nil {
-		window.End = req.GetEndTime().AsTime()
-		wholeMinute(&faults, "end_time", window.End)
-	}
-	faults = append(faults, finding.FaultsOf(checkWindow(window))...)
-	return app.PlanInput{StudioID: studio, Run: run, Window: window}, faults.Err()
 }

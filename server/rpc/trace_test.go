@@ -117,14 +117,7 @@ func TestNoNameReachesTheServersOwnRow(t *testing.T) {
 		for _, name := range []string{"", "studios/", "studios//rooms/hall", "studios//runs/r1"} {
 			request := newMessage(t, method.Input())
 			nameIt(t, request, name)
-			var err error
-			if method.IsStreamingServer() {
-				stream, started := saggarv1.NewRunServiceClient(s.connection).PlanRuns(s.steward(t), request.(*saggarv1.PlanRunsRequest))
-				require.NoError(t, started)
-				_, err = stream.Recv()
-			} else {
-				err = s.connection.Invoke(s.steward(t), fullName(method), request, newMessage(t, method.Output()))
-			}
+			_, err := s.invoke(s.steward(t), t, method, request)
 			assert.Equal(t, codes.InvalidArgument, status.Code(err), "%s of %q: %v", method.Name(), name, err)
 		}
 	}

@@ -10,6 +10,7 @@ import (
 	_ "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
+	durationpb "google.golang.org/protobuf/types/known/durationpb"
 	timestamppb "google.golang.org/protobuf/types/known/timestamppb"
 	reflect "reflect"
 	sync "sync"
@@ -145,18 +146,85 @@ func (LotDrawState) EnumDescriptor() ([]byte, []int) {
 	return file_saggar_v1_run_proto_rawDescGZIP(), []int{1}
 }
 
+// What a plan makes least before all else; after that the ends of the runs.
+type PlanWish int32
+
+const (
+	// As PLAN_WISH_EARLIEST.
+	PlanWish_PLAN_WISH_UNSPECIFIED PlanWish = 0
+	// The end of the run; of several the sum of their ends.
+	PlanWish_PLAN_WISH_EARLIEST PlanWish = 1
+	// Days on which somebody must come to charge, feed, draw or work at the bench.
+	PlanWish_PLAN_WISH_FEWEST_VISITS PlanWish = 2
+	// Energy for the firings.
+	PlanWish_PLAN_WISH_LEAST_ENERGY PlanWish = 3
+	// Minutes by which the starts differ from the windows given with the runs, or else from those in which they stand; another
+	// furnace counts as four hours. This refreshes a plan that others have overtaken.
+	PlanWish_PLAN_WISH_LEAST_CHANGE PlanWish = 4
+)
+
+// Enum value maps for PlanWish.
+var (
+	PlanWish_name = map[int32]string{
+		0: "PLAN_WISH_UNSPECIFIED",
+		1: "PLAN_WISH_EARLIEST",
+		2: "PLAN_WISH_FEWEST_VISITS",
+		3: "PLAN_WISH_LEAST_ENERGY",
+		4: "PLAN_WISH_LEAST_CHANGE",
+	}
+	PlanWish_value = map[string]int32{
+		"PLAN_WISH_UNSPECIFIED":   0,
+		"PLAN_WISH_EARLIEST":      1,
+		"PLAN_WISH_FEWEST_VISITS": 2,
+		"PLAN_WISH_LEAST_ENERGY":  3,
+		"PLAN_WISH_LEAST_CHANGE":  4,
+	}
+)
+
+func (x PlanWish) Enum() *PlanWish {
+	p := new(PlanWish)
+	*p = x
+	return p
+}
+
+func (x PlanWish) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (PlanWish) Descriptor() protoreflect.EnumDescriptor {
+	return file_saggar_v1_run_proto_enumTypes[2].Descriptor()
+}
+
+func (PlanWish) Type() protoreflect.EnumType {
+	return &file_saggar_v1_run_proto_enumTypes[2]
+}
+
+func (x PlanWish) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use PlanWish.Descriptor instead.
+func (PlanWish) EnumDescriptor() ([]byte, []int) {
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{2}
+}
+
 // How good an answer is.
 type PlanStatus int32
 
 const (
 	// Not set.
 	PlanStatus_PLAN_STATUS_UNSPECIFIED PlanStatus = 0
-	// Nothing ends earlier.
+	// Nothing is better by the wish.
 	PlanStatus_PLAN_STATUS_OPTIMAL PlanStatus = 1
-	// Can be booked; something may end earlier.
+	// Can be booked; something may be better.
 	PlanStatus_PLAN_STATUS_FEASIBLE PlanStatus = 2
 	// Nothing fits; see `blames`.
 	PlanStatus_PLAN_STATUS_INFEASIBLE PlanStatus = 3
+	// The search goes on; `runs`, where given, can be booked.
+	PlanStatus_PLAN_STATUS_SEARCHING PlanStatus = 4
+	// The time ended before anything was found that the air carries, or anything at all. `findings` say what is still in
+	// conflict in the windows given.
+	PlanStatus_PLAN_STATUS_UNRESOLVED PlanStatus = 5
 )
 
 // Enum value maps for PlanStatus.
@@ -166,12 +234,16 @@ var (
 		1: "PLAN_STATUS_OPTIMAL",
 		2: "PLAN_STATUS_FEASIBLE",
 		3: "PLAN_STATUS_INFEASIBLE",
+		4: "PLAN_STATUS_SEARCHING",
+		5: "PLAN_STATUS_UNRESOLVED",
 	}
 	PlanStatus_value = map[string]int32{
 		"PLAN_STATUS_UNSPECIFIED": 0,
 		"PLAN_STATUS_OPTIMAL":     1,
 		"PLAN_STATUS_FEASIBLE":    2,
 		"PLAN_STATUS_INFEASIBLE":  3,
+		"PLAN_STATUS_SEARCHING":   4,
+		"PLAN_STATUS_UNRESOLVED":  5,
 	}
 )
 
@@ -186,11 +258,11 @@ func (x PlanStatus) String() string {
 }
 
 func (PlanStatus) Descriptor() protoreflect.EnumDescriptor {
-	return file_saggar_v1_run_proto_enumTypes[2].Descriptor()
+	return file_saggar_v1_run_proto_enumTypes[3].Descriptor()
 }
 
 func (PlanStatus) Type() protoreflect.EnumType {
-	return &file_saggar_v1_run_proto_enumTypes[2]
+	return &file_saggar_v1_run_proto_enumTypes[3]
 }
 
 func (x PlanStatus) Number() protoreflect.EnumNumber {
@@ -199,7 +271,7 @@ func (x PlanStatus) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use PlanStatus.Descriptor instead.
 func (PlanStatus) EnumDescriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{2}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{3}
 }
 
 // One making of a recipe, at a scale, by one person for one department.
@@ -528,7 +600,7 @@ type BookRunRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Required. `studios/{studio}`.
 	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
-	// Required. What to book together, at most 20.
+	// Required. What to book together, at most 60.
 	Runs []*Run `protobuf:"bytes,2,rep,name=runs,proto3" json:"runs,omitempty"`
 	// Codes of warnings that the caller has read and accepts.
 	AcknowledgedFindingCodes []string `protobuf:"bytes,3,rep,name=acknowledged_finding_codes,json=acknowledgedFindingCodes,proto3" json:"acknowledged_finding_codes,omitempty"`
@@ -619,7 +691,7 @@ type CheckRunRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Required. `studios/{studio}`.
 	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
-	// Required. What would be booked together, at most 20.
+	// Required. What would be booked together, at most 60.
 	Runs          []*Run `protobuf:"bytes,2,rep,name=runs,proto3" json:"runs,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1067,7 +1139,7 @@ type MoveRunRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Required. `studios/{studio}/runs/{id}`.
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
-	// Required. One for each stage of the recipe, in its order.
+	// Required. One for each stage of the recipe, in its order; a stage whose window has begun keeps it.
 	StageWindows []*StageWindow `protobuf:"bytes,2,rep,name=stage_windows,json=stageWindows,proto3" json:"stage_windows,omitempty"`
 	// When set, must be the present one.
 	Etag string `protobuf:"bytes,3,opt,name=etag,proto3" json:"etag,omitempty"`
@@ -1153,6 +1225,299 @@ func (x *MoveRunRequest) GetRequestId() string {
 	return ""
 }
 
+// One run and where it goes.
+type RunMove struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Required. `studios/{studio}/runs/{id}`.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Required. One for each stage of the recipe, in its order; a stage whose window has begun keeps it.
+	StageWindows []*StageWindow `protobuf:"bytes,2,rep,name=stage_windows,json=stageWindows,proto3" json:"stage_windows,omitempty"`
+	// When set, must be the present one.
+	Etag          string `protobuf:"bytes,3,opt,name=etag,proto3" json:"etag,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RunMove) Reset() {
+	*x = RunMove{}
+	mi := &file_saggar_v1_run_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RunMove) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RunMove) ProtoMessage() {}
+
+func (x *RunMove) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_run_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RunMove.ProtoReflect.Descriptor instead.
+func (*RunMove) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *RunMove) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *RunMove) GetStageWindows() []*StageWindow {
+	if x != nil {
+		return x.StageWindows
+	}
+	return nil
+}
+
+func (x *RunMove) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
+// A firing that holds its furnace longer than booked: still hot, or not drawn.
+type Overrun struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Required. `studios/{studio}/firings/{id}`; its window has begun.
+	Firing string `protobuf:"bytes,1,opt,name=firing,proto3" json:"firing,omitempty"`
+	// Required. First instant at which the furnace is free again, a whole minute, after the firing's end; the stage counts
+	// as drawn that much later too. At most 31 days after the firing's end.
+	EndTime       *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Overrun) Reset() {
+	*x = Overrun{}
+	mi := &file_saggar_v1_run_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Overrun) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Overrun) ProtoMessage() {}
+
+func (x *Overrun) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_run_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Overrun.ProtoReflect.Descriptor instead.
+func (*Overrun) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *Overrun) GetFiring() string {
+	if x != nil {
+		return x.Firing
+	}
+	return ""
+}
+
+func (x *Overrun) GetEndTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.EndTime
+	}
+	return nil
+}
+
+// Request of MoveRuns.
+type MoveRunsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Required. `studios/{studio}`.
+	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
+	// What moves together, at most 60, each run once.
+	Moves []*RunMove `protobuf:"bytes,2,rep,name=moves,proto3" json:"moves,omitempty"`
+	// What overran; needs a technician.
+	Overruns []*Overrun `protobuf:"bytes,3,rep,name=overruns,proto3" json:"overruns,omitempty"`
+	// Codes of warnings that the caller has read and accepts.
+	AcknowledgedFindingCodes []string `protobuf:"bytes,4,rep,name=acknowledged_finding_codes,json=acknowledgedFindingCodes,proto3" json:"acknowledged_finding_codes,omitempty"`
+	// Check and store nothing; then all findings are in the response.
+	ValidateOnly bool `protobuf:"varint,5,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
+	// Optional UUID; a repeat with the same id and body returns the first answer's runs as they now stand.
+	RequestId string `protobuf:"bytes,6,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// Revision of the studio at which this was planned; 0: not known. For the message of a refusal only.
+	Revision      int32 `protobuf:"varint,7,opt,name=revision,proto3" json:"revision,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MoveRunsRequest) Reset() {
+	*x = MoveRunsRequest{}
+	mi := &file_saggar_v1_run_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MoveRunsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MoveRunsRequest) ProtoMessage() {}
+
+func (x *MoveRunsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_run_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MoveRunsRequest.ProtoReflect.Descriptor instead.
+func (*MoveRunsRequest) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *MoveRunsRequest) GetParent() string {
+	if x != nil {
+		return x.Parent
+	}
+	return ""
+}
+
+func (x *MoveRunsRequest) GetMoves() []*RunMove {
+	if x != nil {
+		return x.Moves
+	}
+	return nil
+}
+
+func (x *MoveRunsRequest) GetOverruns() []*Overrun {
+	if x != nil {
+		return x.Overruns
+	}
+	return nil
+}
+
+func (x *MoveRunsRequest) GetAcknowledgedFindingCodes() []string {
+	if x != nil {
+		return x.AcknowledgedFindingCodes
+	}
+	return nil
+}
+
+func (x *MoveRunsRequest) GetValidateOnly() bool {
+	if x != nil {
+		return x.ValidateOnly
+	}
+	return false
+}
+
+func (x *MoveRunsRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *MoveRunsRequest) GetRevision() int32 {
+	if x != nil {
+		return x.Revision
+	}
+	return 0
+}
+
+// Response of MoveRuns.
+type MoveRunsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The runs as they now stand, in the order of the moves, then those whose firings overran.
+	Runs []*Run `protobuf:"bytes,1,rep,name=runs,proto3" json:"runs,omitempty"`
+	// Worst first.
+	Findings []*Finding `protobuf:"bytes,2,rep,name=findings,proto3" json:"findings,omitempty"`
+	// Revision of the studio after the moves.
+	Revision int32 `protobuf:"varint,3,opt,name=revision,proto3" json:"revision,omitempty"`
+	// What the figures are, and what they do not replace.
+	Caution       string `protobuf:"bytes,4,opt,name=caution,proto3" json:"caution,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MoveRunsResponse) Reset() {
+	*x = MoveRunsResponse{}
+	mi := &file_saggar_v1_run_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MoveRunsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MoveRunsResponse) ProtoMessage() {}
+
+func (x *MoveRunsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_run_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MoveRunsResponse.ProtoReflect.Descriptor instead.
+func (*MoveRunsResponse) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *MoveRunsResponse) GetRuns() []*Run {
+	if x != nil {
+		return x.Runs
+	}
+	return nil
+}
+
+func (x *MoveRunsResponse) GetFindings() []*Finding {
+	if x != nil {
+		return x.Findings
+	}
+	return nil
+}
+
+func (x *MoveRunsResponse) GetRevision() int32 {
+	if x != nil {
+		return x.Revision
+	}
+	return 0
+}
+
+func (x *MoveRunsResponse) GetCaution() string {
+	if x != nil {
+		return x.Caution
+	}
+	return ""
+}
+
 // Request of CancelRun.
 type CancelRunRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1168,7 +1533,7 @@ type CancelRunRequest struct {
 
 func (x *CancelRunRequest) Reset() {
 	*x = CancelRunRequest{}
-	mi := &file_saggar_v1_run_proto_msgTypes[10]
+	mi := &file_saggar_v1_run_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1180,7 +1545,7 @@ func (x *CancelRunRequest) String() string {
 func (*CancelRunRequest) ProtoMessage() {}
 
 func (x *CancelRunRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[10]
+	mi := &file_saggar_v1_run_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1193,7 +1558,7 @@ func (x *CancelRunRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CancelRunRequest.ProtoReflect.Descriptor instead.
 func (*CancelRunRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{10}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *CancelRunRequest) GetName() string {
@@ -1228,7 +1593,7 @@ type GetRunRequest struct {
 
 func (x *GetRunRequest) Reset() {
 	*x = GetRunRequest{}
-	mi := &file_saggar_v1_run_proto_msgTypes[11]
+	mi := &file_saggar_v1_run_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1240,7 +1605,7 @@ func (x *GetRunRequest) String() string {
 func (*GetRunRequest) ProtoMessage() {}
 
 func (x *GetRunRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[11]
+	mi := &file_saggar_v1_run_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1253,7 +1618,7 @@ func (x *GetRunRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetRunRequest.ProtoReflect.Descriptor instead.
 func (*GetRunRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{11}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *GetRunRequest) GetName() string {
@@ -1280,7 +1645,7 @@ type ListRunsRequest struct {
 
 func (x *ListRunsRequest) Reset() {
 	*x = ListRunsRequest{}
-	mi := &file_saggar_v1_run_proto_msgTypes[12]
+	mi := &file_saggar_v1_run_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1292,7 +1657,7 @@ func (x *ListRunsRequest) String() string {
 func (*ListRunsRequest) ProtoMessage() {}
 
 func (x *ListRunsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[12]
+	mi := &file_saggar_v1_run_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1305,7 +1670,7 @@ func (x *ListRunsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListRunsRequest.ProtoReflect.Descriptor instead.
 func (*ListRunsRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{12}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *ListRunsRequest) GetParent() string {
@@ -1349,7 +1714,7 @@ type ListRunsResponse struct {
 
 func (x *ListRunsResponse) Reset() {
 	*x = ListRunsResponse{}
-	mi := &file_saggar_v1_run_proto_msgTypes[13]
+	mi := &file_saggar_v1_run_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1361,7 +1726,7 @@ func (x *ListRunsResponse) String() string {
 func (*ListRunsResponse) ProtoMessage() {}
 
 func (x *ListRunsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[13]
+	mi := &file_saggar_v1_run_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1374,7 +1739,7 @@ func (x *ListRunsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListRunsResponse.ProtoReflect.Descriptor instead.
 func (*ListRunsResponse) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{13}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *ListRunsResponse) GetRuns() []*Run {
@@ -1391,25 +1756,115 @@ func (x *ListRunsResponse) GetNextPageToken() string {
 	return ""
 }
 
+// What a maker can and will not do.
+type PlanLimits struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Hours in which the maker can be there to charge, feed, draw and work; none: whenever the room is staffed.
+	Attendance []*WeeklyHours `protobuf:"bytes,1,rep,name=attendance,proto3" json:"attendance,omitempty"`
+	// Nothing is heated unless somebody is in reach, by the studio's staffed hours.
+	HeatOnlyWhileStaffed bool `protobuf:"varint,2,opt,name=heat_only_while_staffed,json=heatOnlyWhileStaffed,proto3" json:"heat_only_while_staffed,omitempty"`
+	// Ids of furnaces and stations that are not to be used.
+	AvoidFurnaces []string `protobuf:"bytes,3,rep,name=avoid_furnaces,json=avoidFurnaces,proto3" json:"avoid_furnaces,omitempty"`
+	// First instant that this run may start; unset: that of the request.
+	StartTime *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=start_time,json=startTime,proto3" json:"start_time,omitempty"`
+	// It must be over by then; unset: by the request's end.
+	EndTime       *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlanLimits) Reset() {
+	*x = PlanLimits{}
+	mi := &file_saggar_v1_run_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlanLimits) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlanLimits) ProtoMessage() {}
+
+func (x *PlanLimits) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_run_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlanLimits.ProtoReflect.Descriptor instead.
+func (*PlanLimits) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *PlanLimits) GetAttendance() []*WeeklyHours {
+	if x != nil {
+		return x.Attendance
+	}
+	return nil
+}
+
+func (x *PlanLimits) GetHeatOnlyWhileStaffed() bool {
+	if x != nil {
+		return x.HeatOnlyWhileStaffed
+	}
+	return false
+}
+
+func (x *PlanLimits) GetAvoidFurnaces() []string {
+	if x != nil {
+		return x.AvoidFurnaces
+	}
+	return nil
+}
+
+func (x *PlanLimits) GetStartTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.StartTime
+	}
+	return nil
+}
+
+func (x *PlanLimits) GetEndTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.EndTime
+	}
+	return nil
+}
+
 // Request of PlanRuns.
 type PlanRunsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Required. `studios/{studio}`.
 	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
-	// Required. The runs to place; their windows are ignored. One, for now. A run that stands by its name is planned anew,
-	// for MoveRun, with its own windows free to it.
+	// Required. The runs to place, at most 60, either all new or all standing. Their windows count only for
+	// PLAN_WISH_LEAST_CHANGE. A run that stands by its name is planned anew, for MoveRuns, with its own windows free to it.
 	Runs []*Run `protobuf:"bytes,2,rep,name=runs,proto3" json:"runs,omitempty"`
 	// First instant that a firing may start; unset means now.
 	StartTime *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=start_time,json=startTime,proto3" json:"start_time,omitempty"`
 	// All must be drawn by then; unset means four weeks after `start_time`; at most 400 days after it.
-	EndTime       *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	EndTime *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
+	// What is made least.
+	Wish PlanWish `protobuf:"varint,5,opt,name=wish,proto3,enum=saggar.v1.PlanWish" json:"wish,omitempty"`
+	// None, one for all runs, or one for each in their order.
+	Limits []*PlanLimits `protobuf:"bytes,6,rep,name=limits,proto3" json:"limits,omitempty"`
+	// How long to search when something may be better still, at most 10 min; unset means 10 s. The call's deadline ends it too.
+	SearchLimit *durationpb.Duration `protobuf:"bytes,7,opt,name=search_limit,json=searchLimit,proto3" json:"search_limit,omitempty"`
+	// How many different plans to offer beside the first, at most 3; only for a single run.
+	AlternativeCount int32 `protobuf:"varint,8,opt,name=alternative_count,json=alternativeCount,proto3" json:"alternative_count,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
 }
 
 func (x *PlanRunsRequest) Reset() {
 	*x = PlanRunsRequest{}
-	mi := &file_saggar_v1_run_proto_msgTypes[14]
+	mi := &file_saggar_v1_run_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1421,7 +1876,7 @@ func (x *PlanRunsRequest) String() string {
 func (*PlanRunsRequest) ProtoMessage() {}
 
 func (x *PlanRunsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[14]
+	mi := &file_saggar_v1_run_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1434,7 +1889,7 @@ func (x *PlanRunsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanRunsRequest.ProtoReflect.Descriptor instead.
 func (*PlanRunsRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{14}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *PlanRunsRequest) GetParent() string {
@@ -1465,6 +1920,34 @@ func (x *PlanRunsRequest) GetEndTime() *timestamppb.Timestamp {
 	return nil
 }
 
+func (x *PlanRunsRequest) GetWish() PlanWish {
+	if x != nil {
+		return x.Wish
+	}
+	return PlanWish_PLAN_WISH_UNSPECIFIED
+}
+
+func (x *PlanRunsRequest) GetLimits() []*PlanLimits {
+	if x != nil {
+		return x.Limits
+	}
+	return nil
+}
+
+func (x *PlanRunsRequest) GetSearchLimit() *durationpb.Duration {
+	if x != nil {
+		return x.SearchLimit
+	}
+	return nil
+}
+
+func (x *PlanRunsRequest) GetAlternativeCount() int32 {
+	if x != nil {
+		return x.AlternativeCount
+	}
+	return 0
+}
+
 // Why a stage does not start earlier, or why nothing fits.
 type PlanReason struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1476,14 +1959,16 @@ type PlanReason struct {
 	// What holds it: a furnace, room, supply or stage.
 	About string `protobuf:"bytes,3,opt,name=about,proto3" json:"about,omitempty"`
 	// In one sentence.
-	Message       string `protobuf:"bytes,4,opt,name=message,proto3" json:"message,omitempty"`
+	Message string `protobuf:"bytes,4,opt,name=message,proto3" json:"message,omitempty"`
+	// Which of the runs, from 0; 0 when it is about the whole.
+	RunIndex      int32 `protobuf:"varint,5,opt,name=run_index,json=runIndex,proto3" json:"run_index,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *PlanReason) Reset() {
 	*x = PlanReason{}
-	mi := &file_saggar_v1_run_proto_msgTypes[15]
+	mi := &file_saggar_v1_run_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1495,7 +1980,7 @@ func (x *PlanReason) String() string {
 func (*PlanReason) ProtoMessage() {}
 
 func (x *PlanReason) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[15]
+	mi := &file_saggar_v1_run_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1508,7 +1993,7 @@ func (x *PlanReason) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanReason.ProtoReflect.Descriptor instead.
 func (*PlanReason) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{15}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *PlanReason) GetStage() string {
@@ -1539,6 +2024,259 @@ func (x *PlanReason) GetMessage() string {
 	return ""
 }
 
+func (x *PlanReason) GetRunIndex() int32 {
+	if x != nil {
+		return x.RunIndex
+	}
+	return 0
+}
+
+// A sum that a plan makes least, as far as the search has come.
+type PlanObjective struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What is summed: COMPLETION, VISITS, ENERGY, CHANGE or MAKESPAN.
+	Code string `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
+	// What the plan found amounts to.
+	Value float64 `protobuf:"fixed64,2,opt,name=value,proto3" json:"value,omitempty"`
+	// Nothing can amount to less, while those before it are held.
+	Bound float64 `protobuf:"fixed64,3,opt,name=bound,proto3" json:"bound,omitempty"`
+	// How far the value may be from the least one, as a share of the value: 0 when it is proven least.
+	GapFraction float64 `protobuf:"fixed64,4,opt,name=gap_fraction,json=gapFraction,proto3" json:"gap_fraction,omitempty"`
+	// `min`, `days` or `kWh`.
+	Unit          string `protobuf:"bytes,5,opt,name=unit,proto3" json:"unit,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlanObjective) Reset() {
+	*x = PlanObjective{}
+	mi := &file_saggar_v1_run_proto_msgTypes[21]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlanObjective) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlanObjective) ProtoMessage() {}
+
+func (x *PlanObjective) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_run_proto_msgTypes[21]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlanObjective.ProtoReflect.Descriptor instead.
+func (*PlanObjective) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{21}
+}
+
+func (x *PlanObjective) GetCode() string {
+	if x != nil {
+		return x.Code
+	}
+	return ""
+}
+
+func (x *PlanObjective) GetValue() float64 {
+	if x != nil {
+		return x.Value
+	}
+	return 0
+}
+
+func (x *PlanObjective) GetBound() float64 {
+	if x != nil {
+		return x.Bound
+	}
+	return 0
+}
+
+func (x *PlanObjective) GetGapFraction() float64 {
+	if x != nil {
+		return x.GapFraction
+	}
+	return 0
+}
+
+func (x *PlanObjective) GetUnit() string {
+	if x != nil {
+		return x.Unit
+	}
+	return ""
+}
+
+// How far the search has come.
+type PlanProgress struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// In the order in which they are made least.
+	Objectives []*PlanObjective `protobuf:"bytes,1,rep,name=objectives,proto3" json:"objectives,omitempty"`
+	// Since the call came.
+	Elapsed *durationpb.Duration `protobuf:"bytes,2,opt,name=elapsed,proto3" json:"elapsed,omitempty"`
+	// How many plans of others are worked out before this one is begun; 0: it is under way.
+	WaitingCount int32 `protobuf:"varint,3,opt,name=waiting_count,json=waitingCount,proto3" json:"waiting_count,omitempty"`
+	// How often the air sent the search back.
+	AirRoundCount int32 `protobuf:"varint,4,opt,name=air_round_count,json=airRoundCount,proto3" json:"air_round_count,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlanProgress) Reset() {
+	*x = PlanProgress{}
+	mi := &file_saggar_v1_run_proto_msgTypes[22]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlanProgress) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlanProgress) ProtoMessage() {}
+
+func (x *PlanProgress) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_run_proto_msgTypes[22]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlanProgress.ProtoReflect.Descriptor instead.
+func (*PlanProgress) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{22}
+}
+
+func (x *PlanProgress) GetObjectives() []*PlanObjective {
+	if x != nil {
+		return x.Objectives
+	}
+	return nil
+}
+
+func (x *PlanProgress) GetElapsed() *durationpb.Duration {
+	if x != nil {
+		return x.Elapsed
+	}
+	return nil
+}
+
+func (x *PlanProgress) GetWaitingCount() int32 {
+	if x != nil {
+		return x.WaitingCount
+	}
+	return 0
+}
+
+func (x *PlanProgress) GetAirRoundCount() int32 {
+	if x != nil {
+		return x.AirRoundCount
+	}
+	return 0
+}
+
+// Another plan for the same run, that differs in more than times.
+type PlanAlternative struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The run with its windows; BookRun takes it as it is.
+	Run *Run `protobuf:"bytes,1,opt,name=run,proto3" json:"run,omitempty"`
+	// How it differs from the first, in one sentence.
+	Summary string `protobuf:"bytes,2,opt,name=summary,proto3" json:"summary,omitempty"`
+	// Last draw's end.
+	EndTime *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
+	// Days on which somebody must come.
+	VisitDays int32 `protobuf:"varint,4,opt,name=visit_days,json=visitDays,proto3" json:"visit_days,omitempty"`
+	// What the supplies give for the firings, planned on furnaces that start cold.
+	EnergyKilowattHours float64 `protobuf:"fixed64,5,opt,name=energy_kilowatt_hours,json=energyKilowattHours,proto3" json:"energy_kilowatt_hours,omitempty"`
+	// Findings of these windows, worst first.
+	Findings      []*Finding `protobuf:"bytes,6,rep,name=findings,proto3" json:"findings,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlanAlternative) Reset() {
+	*x = PlanAlternative{}
+	mi := &file_saggar_v1_run_proto_msgTypes[23]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlanAlternative) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlanAlternative) ProtoMessage() {}
+
+func (x *PlanAlternative) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_run_proto_msgTypes[23]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlanAlternative.ProtoReflect.Descriptor instead.
+func (*PlanAlternative) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{23}
+}
+
+func (x *PlanAlternative) GetRun() *Run {
+	if x != nil {
+		return x.Run
+	}
+	return nil
+}
+
+func (x *PlanAlternative) GetSummary() string {
+	if x != nil {
+		return x.Summary
+	}
+	return ""
+}
+
+func (x *PlanAlternative) GetEndTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.EndTime
+	}
+	return nil
+}
+
+func (x *PlanAlternative) GetVisitDays() int32 {
+	if x != nil {
+		return x.VisitDays
+	}
+	return 0
+}
+
+func (x *PlanAlternative) GetEnergyKilowattHours() float64 {
+	if x != nil {
+		return x.EnergyKilowattHours
+	}
+	return 0
+}
+
+func (x *PlanAlternative) GetFindings() []*Finding {
+	if x != nil {
+		return x.Findings
+	}
+	return nil
+}
+
 // One answer of PlanRuns.
 type PlanRunsResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1561,14 +2299,24 @@ type PlanRunsResponse struct {
 	// What the figures are, and what they do not replace.
 	Caution string `protobuf:"bytes,9,opt,name=caution,proto3" json:"caution,omitempty"`
 	// What the figures assume.
-	Assumptions   []string `protobuf:"bytes,10,rep,name=assumptions,proto3" json:"assumptions,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Assumptions []string `protobuf:"bytes,10,rep,name=assumptions,proto3" json:"assumptions,omitempty"`
+	// How far the search came.
+	Progress *PlanProgress `protobuf:"bytes,11,opt,name=progress,proto3" json:"progress,omitempty"`
+	// Different plans, as many as were asked for and found.
+	Alternatives []*PlanAlternative `protobuf:"bytes,12,rep,name=alternatives,proto3" json:"alternatives,omitempty"`
+	// The limits as asked, so that a kept plan can be refreshed within them.
+	Limits []*PlanLimits `protobuf:"bytes,15,rep,name=limits,proto3" json:"limits,omitempty"`
+	// Days on which somebody must come, over all runs.
+	VisitDays int32 `protobuf:"varint,13,opt,name=visit_days,json=visitDays,proto3" json:"visit_days,omitempty"`
+	// What the supplies give for the firings, planned on furnaces that start cold.
+	EnergyKilowattHours float64 `protobuf:"fixed64,14,opt,name=energy_kilowatt_hours,json=energyKilowattHours,proto3" json:"energy_kilowatt_hours,omitempty"`
+	unknownFields       protoimpl.UnknownFields
+	sizeCache           protoimpl.SizeCache
 }
 
 func (x *PlanRunsResponse) Reset() {
 	*x = PlanRunsResponse{}
-	mi := &file_saggar_v1_run_proto_msgTypes[16]
+	mi := &file_saggar_v1_run_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1580,7 +2328,7 @@ func (x *PlanRunsResponse) String() string {
 func (*PlanRunsResponse) ProtoMessage() {}
 
 func (x *PlanRunsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[16]
+	mi := &file_saggar_v1_run_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1593,7 +2341,7 @@ func (x *PlanRunsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanRunsResponse.ProtoReflect.Descriptor instead.
 func (*PlanRunsResponse) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{16}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *PlanRunsResponse) GetStatus() PlanStatus {
@@ -1666,11 +2414,364 @@ func (x *PlanRunsResponse) GetAssumptions() []string {
 	return nil
 }
 
+func (x *PlanRunsResponse) GetProgress() *PlanProgress {
+	if x != nil {
+		return x.Progress
+	}
+	return nil
+}
+
+func (x *PlanRunsResponse) GetAlternatives() []*PlanAlternative {
+	if x != nil {
+		return x.Alternatives
+	}
+	return nil
+}
+
+func (x *PlanRunsResponse) GetLimits() []*PlanLimits {
+	if x != nil {
+		return x.Limits
+	}
+	return nil
+}
+
+func (x *PlanRunsResponse) GetVisitDays() int32 {
+	if x != nil {
+		return x.VisitDays
+	}
+	return 0
+}
+
+func (x *PlanRunsResponse) GetEnergyKilowattHours() float64 {
+	if x != nil {
+		return x.EnergyKilowattHours
+	}
+	return 0
+}
+
+// Request of ReplanRuns.
+type ReplanRunsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Required. `studios/{studio}`.
+	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
+	// What overran, beside the closures that stand.
+	Overruns []*Overrun `protobuf:"bytes,2,rep,name=overruns,proto3" json:"overruns,omitempty"`
+	// Names of further runs that may be moved to make room, at most 60.
+	MayMove []string `protobuf:"bytes,3,rep,name=may_move,json=mayMove,proto3" json:"may_move,omitempty"`
+	// All must be drawn by then; unset means four weeks from now, or after the last stage that is hit; at most 400 days from now.
+	EndTime *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
+	// How long to search when less change may do, at most 10 min; unset means 10 s. The call's deadline ends it too.
+	SearchLimit   *durationpb.Duration `protobuf:"bytes,5,opt,name=search_limit,json=searchLimit,proto3" json:"search_limit,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReplanRunsRequest) Reset() {
+	*x = ReplanRunsRequest{}
+	mi := &file_saggar_v1_run_proto_msgTypes[25]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReplanRunsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReplanRunsRequest) ProtoMessage() {}
+
+func (x *ReplanRunsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_run_proto_msgTypes[25]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReplanRunsRequest.ProtoReflect.Descriptor instead.
+func (*ReplanRunsRequest) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{25}
+}
+
+func (x *ReplanRunsRequest) GetParent() string {
+	if x != nil {
+		return x.Parent
+	}
+	return ""
+}
+
+func (x *ReplanRunsRequest) GetOverruns() []*Overrun {
+	if x != nil {
+		return x.Overruns
+	}
+	return nil
+}
+
+func (x *ReplanRunsRequest) GetMayMove() []string {
+	if x != nil {
+		return x.MayMove
+	}
+	return nil
+}
+
+func (x *ReplanRunsRequest) GetEndTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.EndTime
+	}
+	return nil
+}
+
+func (x *ReplanRunsRequest) GetSearchLimit() *durationpb.Duration {
+	if x != nil {
+		return x.SearchLimit
+	}
+	return nil
+}
+
+// A run that cannot go on as booked.
+type RunHit struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// `studios/{studio}/runs/{id}`.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// What people call it.
+	Title string `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
+	// Who booked it.
+	Maker string `protobuf:"bytes,3,opt,name=maker,proto3" json:"maker,omitempty"`
+	// Id of its department.
+	Department string `protobuf:"bytes,4,opt,name=department,proto3" json:"department,omitempty"`
+	// Ids of the stages that are hit.
+	Stages []string `protobuf:"bytes,5,rep,name=stages,proto3" json:"stages,omitempty"`
+	// What stands in their way, a sentence each.
+	Causes []string `protobuf:"bytes,6,rep,name=causes,proto3" json:"causes,omitempty"`
+	// Why it is not moved, and what to do instead; empty when it is.
+	NotMoved      string `protobuf:"bytes,7,opt,name=not_moved,json=notMoved,proto3" json:"not_moved,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RunHit) Reset() {
+	*x = RunHit{}
+	mi := &file_saggar_v1_run_proto_msgTypes[26]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RunHit) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RunHit) ProtoMessage() {}
+
+func (x *RunHit) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_run_proto_msgTypes[26]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RunHit.ProtoReflect.Descriptor instead.
+func (*RunHit) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{26}
+}
+
+func (x *RunHit) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *RunHit) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *RunHit) GetMaker() string {
+	if x != nil {
+		return x.Maker
+	}
+	return ""
+}
+
+func (x *RunHit) GetDepartment() string {
+	if x != nil {
+		return x.Department
+	}
+	return ""
+}
+
+func (x *RunHit) GetStages() []string {
+	if x != nil {
+		return x.Stages
+	}
+	return nil
+}
+
+func (x *RunHit) GetCauses() []string {
+	if x != nil {
+		return x.Causes
+	}
+	return nil
+}
+
+func (x *RunHit) GetNotMoved() string {
+	if x != nil {
+		return x.NotMoved
+	}
+	return ""
+}
+
+// One answer of ReplanRuns.
+type ReplanRunsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// How good it is; PLAN_STATUS_OPTIMAL with no moves when nothing is hit.
+	Status PlanStatus `protobuf:"varint,1,opt,name=status,proto3,enum=saggar.v1.PlanStatus" json:"status,omitempty"`
+	// The runs that are hit, by the first stage that is.
+	Hits []*RunHit `protobuf:"bytes,2,rep,name=hits,proto3" json:"hits,omitempty"`
+	// Where runs would go; MoveRuns takes them as they are, with `overruns` and `revision`.
+	Moves []*RunMove `protobuf:"bytes,3,rep,name=moves,proto3" json:"moves,omitempty"`
+	// As asked.
+	Overruns []*Overrun `protobuf:"bytes,4,rep,name=overruns,proto3" json:"overruns,omitempty"`
+	// The runs of the moves as they stand now, in the same order.
+	Standing []*Run `protobuf:"bytes,5,rep,name=standing,proto3" json:"standing,omitempty"`
+	// When nothing fits: what together makes it impossible.
+	Blames []*PlanReason `protobuf:"bytes,6,rep,name=blames,proto3" json:"blames,omitempty"`
+	// Whether dropping any one of `blames` would make it possible.
+	BlamesMinimal bool `protobuf:"varint,7,opt,name=blames_minimal,json=blamesMinimal,proto3" json:"blames_minimal,omitempty"`
+	// Findings of these windows, worst first.
+	Findings []*Finding `protobuf:"bytes,8,rep,name=findings,proto3" json:"findings,omitempty"`
+	// Revision of the studio at which this was planned.
+	Revision int32 `protobuf:"varint,9,opt,name=revision,proto3" json:"revision,omitempty"`
+	// What the figures are, and what they do not replace.
+	Caution string `protobuf:"bytes,10,opt,name=caution,proto3" json:"caution,omitempty"`
+	// How far the search came.
+	Progress      *PlanProgress `protobuf:"bytes,11,opt,name=progress,proto3" json:"progress,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReplanRunsResponse) Reset() {
+	*x = ReplanRunsResponse{}
+	mi := &file_saggar_v1_run_proto_msgTypes[27]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReplanRunsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReplanRunsResponse) ProtoMessage() {}
+
+func (x *ReplanRunsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_run_proto_msgTypes[27]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReplanRunsResponse.ProtoReflect.Descriptor instead.
+func (*ReplanRunsResponse) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{27}
+}
+
+func (x *ReplanRunsResponse) GetStatus() PlanStatus {
+	if x != nil {
+		return x.Status
+	}
+	return PlanStatus_PLAN_STATUS_UNSPECIFIED
+}
+
+func (x *ReplanRunsResponse) GetHits() []*RunHit {
+	if x != nil {
+		return x.Hits
+	}
+	return nil
+}
+
+func (x *ReplanRunsResponse) GetMoves() []*RunMove {
+	if x != nil {
+		return x.Moves
+	}
+	return nil
+}
+
+func (x *ReplanRunsResponse) GetOverruns() []*Overrun {
+	if x != nil {
+		return x.Overruns
+	}
+	return nil
+}
+
+func (x *ReplanRunsResponse) GetStanding() []*Run {
+	if x != nil {
+		return x.Standing
+	}
+	return nil
+}
+
+func (x *ReplanRunsResponse) GetBlames() []*PlanReason {
+	if x != nil {
+		return x.Blames
+	}
+	return nil
+}
+
+func (x *ReplanRunsResponse) GetBlamesMinimal() bool {
+	if x != nil {
+		return x.BlamesMinimal
+	}
+	return false
+}
+
+func (x *ReplanRunsResponse) GetFindings() []*Finding {
+	if x != nil {
+		return x.Findings
+	}
+	return nil
+}
+
+func (x *ReplanRunsResponse) GetRevision() int32 {
+	if x != nil {
+		return x.Revision
+	}
+	return 0
+}
+
+func (x *ReplanRunsResponse) GetCaution() string {
+	if x != nil {
+		return x.Caution
+	}
+	return ""
+}
+
+func (x *ReplanRunsResponse) GetProgress() *PlanProgress {
+	if x != nil {
+		return x.Progress
+	}
+	return nil
+}
+
 var File_saggar_v1_run_proto protoreflect.FileDescriptor
 
 const file_saggar_v1_run_proto_rawDesc = "" +
 	"\n" +
-	"\x13saggar/v1/run.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1asaggar/v1/assessment.proto\x1a\x17saggar/v1/finding.proto\x1a\x16saggar/v1/firing.proto\x1a\x16saggar/v1/recipe.proto\"\x8c\a\n" +
+	"\x13saggar/v1/run.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1asaggar/v1/assessment.proto\x1a\x17saggar/v1/finding.proto\x1a\x16saggar/v1/firing.proto\x1a\x16saggar/v1/recipe.proto\x1a\x1dsaggar/v1/staffed_hours.proto\"\x8c\a\n" +
 	"\x03Run\x12Y\n" +
 	"\x04name\x18\x01 \x01(\tBE\xbaHBr@\x18\xa0\x012;^(studios/[a-z][a-z0-9-]{0,62}/runs/[a-z][a-z0-9-]{0,62})?$R\x04name\x12\x1d\n" +
 	"\x05title\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18xR\x05title\x12y\n" +
@@ -1706,7 +2807,7 @@ const file_saggar_v1_run_proto_rawDesc = "" +
 	"\x0eBookRunRequest\x12?\n" +
 	"\x06parent\x18\x01 \x01(\tB'\xbaH$r\"\x18G2\x1e^studios/[a-z][a-z0-9-]{0,62}$R\x06parent\x12.\n" +
 	"\x04runs\x18\x02 \x03(\v2\x0e.saggar.v1.RunB\n" +
-	"\xbaH\a\x92\x01\x04\b\x01\x10\x14R\x04runs\x12L\n" +
+	"\xbaH\a\x92\x01\x04\b\x01\x10<R\x04runs\x12L\n" +
 	"\x1aacknowledged_finding_codes\x18\x03 \x03(\tB\x0e\xbaH\v\x92\x01\b\x10@\"\x04r\x02\x18@R\x18acknowledgedFindingCodes\x12#\n" +
 	"\rvalidate_only\x18\x04 \x01(\bR\fvalidateOnly\x12*\n" +
 	"\n" +
@@ -1715,7 +2816,7 @@ const file_saggar_v1_run_proto_rawDesc = "" +
 	"\x0fCheckRunRequest\x12?\n" +
 	"\x06parent\x18\x01 \x01(\tB'\xbaH$r\"\x18G2\x1e^studios/[a-z][a-z0-9-]{0,62}$R\x06parent\x12.\n" +
 	"\x04runs\x18\x02 \x03(\v2\x0e.saggar.v1.RunB\n" +
-	"\xbaH\a\x92\x01\x04\b\x01\x10\x14R\x04runs\"\xb6\x02\n" +
+	"\xbaH\a\x92\x01\x04\b\x01\x10<R\x04runs\"\xb6\x02\n" +
 	"\x0fBookRunResponse\x12\"\n" +
 	"\x04runs\x18\x01 \x03(\v2\x0e.saggar.v1.RunR\x04runs\x12.\n" +
 	"\bfindings\x18\x02 \x03(\v2\x12.saggar.v1.FindingR\bfindings\x12\x1a\n" +
@@ -1758,7 +2859,29 @@ const file_saggar_v1_run_proto_rawDesc = "" +
 	"\x1aacknowledged_finding_codes\x18\x04 \x03(\tB\x0e\xbaH\v\x92\x01\b\x10@\"\x04r\x02\x18@R\x18acknowledgedFindingCodes\x12#\n" +
 	"\rvalidate_only\x18\x05 \x01(\bR\fvalidateOnly\x12*\n" +
 	"\n" +
-	"request_id\x18\x06 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"\xb3\x01\n" +
+	"request_id\x18\x06 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"\xc7\x01\n" +
+	"\aRunMove\x12V\n" +
+	"\x04name\x18\x01 \x01(\tBB\xbaH?r=\x18\xa0\x0128^studios/[a-z][a-z0-9-]{0,62}/runs/[a-z][a-z0-9-]{0,62}$R\x04name\x12G\n" +
+	"\rstage_windows\x18\x02 \x03(\v2\x16.saggar.v1.StageWindowB\n" +
+	"\xbaH\a\x92\x01\x04\b\x01\x10 R\fstageWindows\x12\x1b\n" +
+	"\x04etag\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\"\xa7\x01\n" +
+	"\aOverrun\x12]\n" +
+	"\x06firing\x18\x01 \x01(\tBE\xbaHBr@\x18\xa0\x012;^studios/[a-z][a-z0-9-]{0,62}/firings/[a-z][a-z0-9-]{0,62}$R\x06firing\x12=\n" +
+	"\bend_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\aendTime\"\x84\x03\n" +
+	"\x0fMoveRunsRequest\x12?\n" +
+	"\x06parent\x18\x01 \x01(\tB'\xbaH$r\"\x18G2\x1e^studios/[a-z][a-z0-9-]{0,62}$R\x06parent\x122\n" +
+	"\x05moves\x18\x02 \x03(\v2\x12.saggar.v1.RunMoveB\b\xbaH\x05\x92\x01\x02\x10<R\x05moves\x128\n" +
+	"\boverruns\x18\x03 \x03(\v2\x12.saggar.v1.OverrunB\b\xbaH\x05\x92\x01\x02\x10\x14R\boverruns\x12L\n" +
+	"\x1aacknowledged_finding_codes\x18\x04 \x03(\tB\x0e\xbaH\v\x92\x01\b\x10@\"\x04r\x02\x18@R\x18acknowledgedFindingCodes\x12#\n" +
+	"\rvalidate_only\x18\x05 \x01(\bR\fvalidateOnly\x12*\n" +
+	"\n" +
+	"request_id\x18\x06 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\x12#\n" +
+	"\brevision\x18\a \x01(\x05B\a\xbaH\x04\x1a\x02(\x00R\brevision\"\x9c\x01\n" +
+	"\x10MoveRunsResponse\x12\"\n" +
+	"\x04runs\x18\x01 \x03(\v2\x0e.saggar.v1.RunR\x04runs\x12.\n" +
+	"\bfindings\x18\x02 \x03(\v2\x12.saggar.v1.FindingR\bfindings\x12\x1a\n" +
+	"\brevision\x18\x03 \x01(\x05R\brevision\x12\x18\n" +
+	"\acaution\x18\x04 \x01(\tR\acaution\"\xb3\x01\n" +
 	"\x10CancelRunRequest\x12V\n" +
 	"\x04name\x18\x01 \x01(\tBB\xbaH?r=\x18\xa0\x0128^studios/[a-z][a-z0-9-]{0,62}/runs/[a-z][a-z0-9-]{0,62}$R\x04name\x12\x1b\n" +
 	"\x04etag\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\x12*\n" +
@@ -1776,20 +2899,57 @@ const file_saggar_v1_run_proto_rawDesc = "" +
 	"page_token\x18\x04 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x04R\tpageToken\"^\n" +
 	"\x10ListRunsResponse\x12\"\n" +
 	"\x04runs\x18\x01 \x03(\v2\x0e.saggar.v1.RunR\x04runs\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xf4\x01\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xaf\x02\n" +
+	"\n" +
+	"PlanLimits\x12@\n" +
+	"\n" +
+	"attendance\x18\x01 \x03(\v2\x16.saggar.v1.WeeklyHoursB\b\xbaH\x05\x92\x01\x02\x10@R\n" +
+	"attendance\x125\n" +
+	"\x17heat_only_while_staffed\x18\x02 \x01(\bR\x14heatOnlyWhileStaffed\x126\n" +
+	"\x0eavoid_furnaces\x18\x03 \x03(\tB\x0f\xbaH\f\x92\x01\t\x10\xc8\x01\"\x04r\x02\x18?R\ravoidFurnaces\x129\n" +
+	"\n" +
+	"start_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\x125\n" +
+	"\bend_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\"\xe5\x03\n" +
 	"\x0fPlanRunsRequest\x12?\n" +
 	"\x06parent\x18\x01 \x01(\tB'\xbaH$r\"\x18G2\x1e^studios/[a-z][a-z0-9-]{0,62}$R\x06parent\x12.\n" +
 	"\x04runs\x18\x02 \x03(\v2\x0e.saggar.v1.RunB\n" +
-	"\xbaH\a\x92\x01\x04\b\x01\x10\x01R\x04runs\x129\n" +
+	"\xbaH\a\x92\x01\x04\b\x01\x10<R\x04runs\x129\n" +
 	"\n" +
 	"start_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\x125\n" +
-	"\bend_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\"f\n" +
+	"\bend_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\x121\n" +
+	"\x04wish\x18\x05 \x01(\x0e2\x13.saggar.v1.PlanWishB\b\xbaH\x05\x82\x01\x02\x10\x01R\x04wish\x127\n" +
+	"\x06limits\x18\x06 \x03(\v2\x15.saggar.v1.PlanLimitsB\b\xbaH\x05\x92\x01\x02\x10<R\x06limits\x12K\n" +
+	"\fsearch_limit\x18\a \x01(\v2\x19.google.protobuf.DurationB\r\xbaH\n" +
+	"\xaa\x01\a\"\x03\b\xd8\x042\x00R\vsearchLimit\x126\n" +
+	"\x11alternative_count\x18\b \x01(\x05B\t\xbaH\x06\x1a\x04\x18\x03(\x00R\x10alternativeCount\"\x83\x01\n" +
 	"\n" +
 	"PlanReason\x12\x14\n" +
 	"\x05stage\x18\x01 \x01(\tR\x05stage\x12\x12\n" +
 	"\x04code\x18\x02 \x01(\tR\x04code\x12\x14\n" +
 	"\x05about\x18\x03 \x01(\tR\x05about\x12\x18\n" +
-	"\amessage\x18\x04 \x01(\tR\amessage\"\xab\x03\n" +
+	"\amessage\x18\x04 \x01(\tR\amessage\x12\x1b\n" +
+	"\trun_index\x18\x05 \x01(\x05R\brunIndex\"\x86\x01\n" +
+	"\rPlanObjective\x12\x12\n" +
+	"\x04code\x18\x01 \x01(\tR\x04code\x12\x14\n" +
+	"\x05value\x18\x02 \x01(\x01R\x05value\x12\x14\n" +
+	"\x05bound\x18\x03 \x01(\x01R\x05bound\x12!\n" +
+	"\fgap_fraction\x18\x04 \x01(\x01R\vgapFraction\x12\x12\n" +
+	"\x04unit\x18\x05 \x01(\tR\x04unit\"\xca\x01\n" +
+	"\fPlanProgress\x128\n" +
+	"\n" +
+	"objectives\x18\x01 \x03(\v2\x18.saggar.v1.PlanObjectiveR\n" +
+	"objectives\x123\n" +
+	"\aelapsed\x18\x02 \x01(\v2\x19.google.protobuf.DurationR\aelapsed\x12#\n" +
+	"\rwaiting_count\x18\x03 \x01(\x05R\fwaitingCount\x12&\n" +
+	"\x0fair_round_count\x18\x04 \x01(\x05R\rairRoundCount\"\x87\x02\n" +
+	"\x0fPlanAlternative\x12 \n" +
+	"\x03run\x18\x01 \x01(\v2\x0e.saggar.v1.RunR\x03run\x12\x18\n" +
+	"\asummary\x18\x02 \x01(\tR\asummary\x125\n" +
+	"\bend_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\x12\x1d\n" +
+	"\n" +
+	"visit_days\x18\x04 \x01(\x05R\tvisitDays\x122\n" +
+	"\x15energy_kilowatt_hours\x18\x05 \x01(\x01R\x13energyKilowattHours\x12.\n" +
+	"\bfindings\x18\x06 \x03(\v2\x12.saggar.v1.FindingR\bfindings\"\xa2\x05\n" +
 	"\x10PlanRunsResponse\x12-\n" +
 	"\x06status\x18\x01 \x01(\x0e2\x15.saggar.v1.PlanStatusR\x06status\x12\"\n" +
 	"\x04runs\x18\x02 \x03(\v2\x0e.saggar.v1.RunR\x04runs\x12/\n" +
@@ -1801,7 +2961,43 @@ const file_saggar_v1_run_proto_rawDesc = "" +
 	"\bend_time\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\x12\x18\n" +
 	"\acaution\x18\t \x01(\tR\acaution\x12 \n" +
 	"\vassumptions\x18\n" +
-	" \x03(\tR\vassumptions*\x9d\x01\n" +
+	" \x03(\tR\vassumptions\x123\n" +
+	"\bprogress\x18\v \x01(\v2\x17.saggar.v1.PlanProgressR\bprogress\x12>\n" +
+	"\falternatives\x18\f \x03(\v2\x1a.saggar.v1.PlanAlternativeR\falternatives\x12-\n" +
+	"\x06limits\x18\x0f \x03(\v2\x15.saggar.v1.PlanLimitsR\x06limits\x12\x1d\n" +
+	"\n" +
+	"visit_days\x18\r \x01(\x05R\tvisitDays\x122\n" +
+	"\x15energy_kilowatt_hours\x18\x0e \x01(\x01R\x13energyKilowattHours\"\xf8\x02\n" +
+	"\x11ReplanRunsRequest\x12?\n" +
+	"\x06parent\x18\x01 \x01(\tB'\xbaH$r\"\x18G2\x1e^studios/[a-z][a-z0-9-]{0,62}$R\x06parent\x128\n" +
+	"\boverruns\x18\x02 \x03(\v2\x12.saggar.v1.OverrunB\b\xbaH\x05\x92\x01\x02\x10\x14R\boverruns\x12d\n" +
+	"\bmay_move\x18\x03 \x03(\tBI\xbaHF\x92\x01C\x10<\"?r=\x18\xa0\x0128^studios/[a-z][a-z0-9-]{0,62}/runs/[a-z][a-z0-9-]{0,62}$R\amayMove\x125\n" +
+	"\bend_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\x12K\n" +
+	"\fsearch_limit\x18\x05 \x01(\v2\x19.google.protobuf.DurationB\r\xbaH\n" +
+	"\xaa\x01\a\"\x03\b\xd8\x042\x00R\vsearchLimit\"\xb5\x01\n" +
+	"\x06RunHit\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12\x14\n" +
+	"\x05title\x18\x02 \x01(\tR\x05title\x12\x14\n" +
+	"\x05maker\x18\x03 \x01(\tR\x05maker\x12\x1e\n" +
+	"\n" +
+	"department\x18\x04 \x01(\tR\n" +
+	"department\x12\x16\n" +
+	"\x06stages\x18\x05 \x03(\tR\x06stages\x12\x16\n" +
+	"\x06causes\x18\x06 \x03(\tR\x06causes\x12\x1b\n" +
+	"\tnot_moved\x18\a \x01(\tR\bnotMoved\"\xe1\x03\n" +
+	"\x12ReplanRunsResponse\x12-\n" +
+	"\x06status\x18\x01 \x01(\x0e2\x15.saggar.v1.PlanStatusR\x06status\x12%\n" +
+	"\x04hits\x18\x02 \x03(\v2\x11.saggar.v1.RunHitR\x04hits\x12(\n" +
+	"\x05moves\x18\x03 \x03(\v2\x12.saggar.v1.RunMoveR\x05moves\x12.\n" +
+	"\boverruns\x18\x04 \x03(\v2\x12.saggar.v1.OverrunR\boverruns\x12*\n" +
+	"\bstanding\x18\x05 \x03(\v2\x0e.saggar.v1.RunR\bstanding\x12-\n" +
+	"\x06blames\x18\x06 \x03(\v2\x15.saggar.v1.PlanReasonR\x06blames\x12%\n" +
+	"\x0eblames_minimal\x18\a \x01(\bR\rblamesMinimal\x12.\n" +
+	"\bfindings\x18\b \x03(\v2\x12.saggar.v1.FindingR\bfindings\x12\x1a\n" +
+	"\brevision\x18\t \x01(\x05R\brevision\x12\x18\n" +
+	"\acaution\x18\n" +
+	" \x01(\tR\acaution\x123\n" +
+	"\bprogress\x18\v \x01(\v2\x17.saggar.v1.PlanProgressR\bprogress*\x9d\x01\n" +
 	"\bRunState\x12\x19\n" +
 	"\x15RUN_STATE_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13RUN_STATE_TENTATIVE\x10\x01\x12\x17\n" +
@@ -1813,22 +3009,33 @@ const file_saggar_v1_run_proto_rawDesc = "" +
 	"\x1aLOT_DRAW_STATE_UNSPECIFIED\x10\x00\x12\x1b\n" +
 	"\x17LOT_DRAW_STATE_RESERVED\x10\x01\x12\x18\n" +
 	"\x14LOT_DRAW_STATE_TAKEN\x10\x02\x12\x1b\n" +
-	"\x17LOT_DRAW_STATE_RELEASED\x10\x03*x\n" +
+	"\x17LOT_DRAW_STATE_RELEASED\x10\x03*\x92\x01\n" +
+	"\bPlanWish\x12\x19\n" +
+	"\x15PLAN_WISH_UNSPECIFIED\x10\x00\x12\x16\n" +
+	"\x12PLAN_WISH_EARLIEST\x10\x01\x12\x1b\n" +
+	"\x17PLAN_WISH_FEWEST_VISITS\x10\x02\x12\x1a\n" +
+	"\x16PLAN_WISH_LEAST_ENERGY\x10\x03\x12\x1a\n" +
+	"\x16PLAN_WISH_LEAST_CHANGE\x10\x04*\xaf\x01\n" +
 	"\n" +
 	"PlanStatus\x12\x1b\n" +
 	"\x17PLAN_STATUS_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13PLAN_STATUS_OPTIMAL\x10\x01\x12\x18\n" +
 	"\x14PLAN_STATUS_FEASIBLE\x10\x02\x12\x1a\n" +
-	"\x16PLAN_STATUS_INFEASIBLE\x10\x032\xc2\x03\n" +
+	"\x16PLAN_STATUS_INFEASIBLE\x10\x03\x12\x19\n" +
+	"\x15PLAN_STATUS_SEARCHING\x10\x04\x12\x1a\n" +
+	"\x16PLAN_STATUS_UNRESOLVED\x10\x052\xd4\x04\n" +
 	"\n" +
 	"RunService\x12@\n" +
 	"\aBookRun\x12\x19.saggar.v1.BookRunRequest\x1a\x1a.saggar.v1.BookRunResponse\x12B\n" +
 	"\bCheckRun\x12\x1a.saggar.v1.CheckRunRequest\x1a\x1a.saggar.v1.BookRunResponse\x124\n" +
-	"\aMoveRun\x12\x19.saggar.v1.MoveRunRequest\x1a\x0e.saggar.v1.Run\x128\n" +
+	"\aMoveRun\x12\x19.saggar.v1.MoveRunRequest\x1a\x0e.saggar.v1.Run\x12C\n" +
+	"\bMoveRuns\x12\x1a.saggar.v1.MoveRunsRequest\x1a\x1b.saggar.v1.MoveRunsResponse\x128\n" +
 	"\tCancelRun\x12\x1b.saggar.v1.CancelRunRequest\x1a\x0e.saggar.v1.Run\x122\n" +
 	"\x06GetRun\x12\x18.saggar.v1.GetRunRequest\x1a\x0e.saggar.v1.Run\x12C\n" +
 	"\bListRuns\x12\x1a.saggar.v1.ListRunsRequest\x1a\x1b.saggar.v1.ListRunsResponse\x12E\n" +
-	"\bPlanRuns\x12\x1a.saggar.v1.PlanRunsRequest\x1a\x1b.saggar.v1.PlanRunsResponse0\x01B\x7f\n" +
+	"\bPlanRuns\x12\x1a.saggar.v1.PlanRunsRequest\x1a\x1b.saggar.v1.PlanRunsResponse0\x01\x12K\n" +
+	"\n" +
+	"ReplanRuns\x12\x1c.saggar.v1.ReplanRunsRequest\x1a\x1d.saggar.v1.ReplanRunsResponse0\x01B\x7f\n" +
 	"\rcom.saggar.v1B\bRunProtoP\x01Z\x1fsaggar/proto/saggar/v1;saggarv1\xa2\x02\x03SXX\xaa\x02\tSaggar.V1\xca\x02\tSaggar\\V1\xe2\x02\x15Saggar\\V1\\GPBMetadata\xea\x02\n" +
 	"Saggar::V1b\x06proto3"
 
@@ -1844,88 +3051,137 @@ func file_saggar_v1_run_proto_rawDescGZIP() []byte {
 	return file_saggar_v1_run_proto_rawDescData
 }
 
-var file_saggar_v1_run_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_saggar_v1_run_proto_msgTypes = make([]protoimpl.MessageInfo, 17)
+var file_saggar_v1_run_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
+var file_saggar_v1_run_proto_msgTypes = make([]protoimpl.MessageInfo, 28)
 var file_saggar_v1_run_proto_goTypes = []any{
 	(RunState)(0),                 // 0: saggar.v1.RunState
 	(LotDrawState)(0),             // 1: saggar.v1.LotDrawState
-	(PlanStatus)(0),               // 2: saggar.v1.PlanStatus
-	(*Run)(nil),                   // 3: saggar.v1.Run
-	(*LotDraw)(nil),               // 4: saggar.v1.LotDraw
-	(*Load)(nil),                  // 5: saggar.v1.Load
-	(*BookRunRequest)(nil),        // 6: saggar.v1.BookRunRequest
-	(*CheckRunRequest)(nil),       // 7: saggar.v1.CheckRunRequest
-	(*BookRunResponse)(nil),       // 8: saggar.v1.BookRunResponse
-	(*PersonDay)(nil),             // 9: saggar.v1.PersonDay
-	(*PersonStay)(nil),            // 10: saggar.v1.PersonStay
-	(*PersonExposure)(nil),        // 11: saggar.v1.PersonExposure
-	(*MoveRunRequest)(nil),        // 12: saggar.v1.MoveRunRequest
-	(*CancelRunRequest)(nil),      // 13: saggar.v1.CancelRunRequest
-	(*GetRunRequest)(nil),         // 14: saggar.v1.GetRunRequest
-	(*ListRunsRequest)(nil),       // 15: saggar.v1.ListRunsRequest
-	(*ListRunsResponse)(nil),      // 16: saggar.v1.ListRunsResponse
-	(*PlanRunsRequest)(nil),       // 17: saggar.v1.PlanRunsRequest
-	(*PlanReason)(nil),            // 18: saggar.v1.PlanReason
-	(*PlanRunsResponse)(nil),      // 19: saggar.v1.PlanRunsResponse
-	(*Scale)(nil),                 // 20: saggar.v1.Scale
-	(*StageWindow)(nil),           // 21: saggar.v1.StageWindow
-	(*timestamppb.Timestamp)(nil), // 22: google.protobuf.Timestamp
-	(LoadState)(0),                // 23: saggar.v1.LoadState
-	(*Finding)(nil),               // 24: saggar.v1.Finding
-	(*CheckRecipeResponse)(nil),   // 25: saggar.v1.CheckRecipeResponse
-	(Severity)(0),                 // 26: saggar.v1.Severity
+	(PlanWish)(0),                 // 2: saggar.v1.PlanWish
+	(PlanStatus)(0),               // 3: saggar.v1.PlanStatus
+	(*Run)(nil),                   // 4: saggar.v1.Run
+	(*LotDraw)(nil),               // 5: saggar.v1.LotDraw
+	(*Load)(nil),                  // 6: saggar.v1.Load
+	(*BookRunRequest)(nil),        // 7: saggar.v1.BookRunRequest
+	(*CheckRunRequest)(nil),       // 8: saggar.v1.CheckRunRequest
+	(*BookRunResponse)(nil),       // 9: saggar.v1.BookRunResponse
+	(*PersonDay)(nil),             // 10: saggar.v1.PersonDay
+	(*PersonStay)(nil),            // 11: saggar.v1.PersonStay
+	(*PersonExposure)(nil),        // 12: saggar.v1.PersonExposure
+	(*MoveRunRequest)(nil),        // 13: saggar.v1.MoveRunRequest
+	(*RunMove)(nil),               // 14: saggar.v1.RunMove
+	(*Overrun)(nil),               // 15: saggar.v1.Overrun
+	(*MoveRunsRequest)(nil),       // 16: saggar.v1.MoveRunsRequest
+	(*MoveRunsResponse)(nil),      // 17: saggar.v1.MoveRunsResponse
+	(*CancelRunRequest)(nil),      // 18: saggar.v1.CancelRunRequest
+	(*GetRunRequest)(nil),         // 19: saggar.v1.GetRunRequest
+	(*ListRunsRequest)(nil),       // 20: saggar.v1.ListRunsRequest
+	(*ListRunsResponse)(nil),      // 21: saggar.v1.ListRunsResponse
+	(*PlanLimits)(nil),            // 22: saggar.v1.PlanLimits
+	(*PlanRunsRequest)(nil),       // 23: saggar.v1.PlanRunsRequest
+	(*PlanReason)(nil),            // 24: saggar.v1.PlanReason
+	(*PlanObjective)(nil),         // 25: saggar.v1.PlanObjective
+	(*PlanProgress)(nil),          // 26: saggar.v1.PlanProgress
+	(*PlanAlternative)(nil),       // 27: saggar.v1.PlanAlternative
+	(*PlanRunsResponse)(nil),      // 28: saggar.v1.PlanRunsResponse
+	(*ReplanRunsRequest)(nil),     // 29: saggar.v1.ReplanRunsRequest
+	(*RunHit)(nil),                // 30: saggar.v1.RunHit
+	(*ReplanRunsResponse)(nil),    // 31: saggar.v1.ReplanRunsResponse
+	(*Scale)(nil),                 // 32: saggar.v1.Scale
+	(*StageWindow)(nil),           // 33: saggar.v1.StageWindow
+	(*timestamppb.Timestamp)(nil), // 34: google.protobuf.Timestamp
+	(LoadState)(0),                // 35: saggar.v1.LoadState
+	(*Finding)(nil),               // 36: saggar.v1.Finding
+	(*CheckRecipeResponse)(nil),   // 37: saggar.v1.CheckRecipeResponse
+	(Severity)(0),                 // 38: saggar.v1.Severity
+	(*WeeklyHours)(nil),           // 39: saggar.v1.WeeklyHours
+	(*durationpb.Duration)(nil),   // 40: google.protobuf.Duration
 }
 var file_saggar_v1_run_proto_depIdxs = []int32{
-	20, // 0: saggar.v1.Run.scale:type_name -> saggar.v1.Scale
-	21, // 1: saggar.v1.Run.stage_windows:type_name -> saggar.v1.StageWindow
-	5,  // 2: saggar.v1.Run.loads:type_name -> saggar.v1.Load
+	32, // 0: saggar.v1.Run.scale:type_name -> saggar.v1.Scale
+	33, // 1: saggar.v1.Run.stage_windows:type_name -> saggar.v1.StageWindow
+	6,  // 2: saggar.v1.Run.loads:type_name -> saggar.v1.Load
 	0,  // 3: saggar.v1.Run.state:type_name -> saggar.v1.RunState
-	22, // 4: saggar.v1.Run.create_time:type_name -> google.protobuf.Timestamp
-	4,  // 5: saggar.v1.Run.lot_draws:type_name -> saggar.v1.LotDraw
+	34, // 4: saggar.v1.Run.create_time:type_name -> google.protobuf.Timestamp
+	5,  // 5: saggar.v1.Run.lot_draws:type_name -> saggar.v1.LotDraw
 	1,  // 6: saggar.v1.LotDraw.state:type_name -> saggar.v1.LotDrawState
-	23, // 7: saggar.v1.Load.state:type_name -> saggar.v1.LoadState
-	3,  // 8: saggar.v1.BookRunRequest.runs:type_name -> saggar.v1.Run
-	3,  // 9: saggar.v1.CheckRunRequest.runs:type_name -> saggar.v1.Run
-	3,  // 10: saggar.v1.BookRunResponse.runs:type_name -> saggar.v1.Run
-	24, // 11: saggar.v1.BookRunResponse.findings:type_name -> saggar.v1.Finding
-	25, // 12: saggar.v1.BookRunResponse.assessments:type_name -> saggar.v1.CheckRecipeResponse
-	9,  // 13: saggar.v1.BookRunResponse.person_days:type_name -> saggar.v1.PersonDay
-	10, // 14: saggar.v1.PersonDay.stays:type_name -> saggar.v1.PersonStay
-	11, // 15: saggar.v1.PersonDay.exposures:type_name -> saggar.v1.PersonExposure
-	24, // 16: saggar.v1.PersonDay.findings:type_name -> saggar.v1.Finding
-	22, // 17: saggar.v1.PersonStay.start_time:type_name -> google.protobuf.Timestamp
-	22, // 18: saggar.v1.PersonStay.end_time:type_name -> google.protobuf.Timestamp
-	26, // 19: saggar.v1.PersonExposure.severity:type_name -> saggar.v1.Severity
-	21, // 20: saggar.v1.MoveRunRequest.stage_windows:type_name -> saggar.v1.StageWindow
-	3,  // 21: saggar.v1.ListRunsResponse.runs:type_name -> saggar.v1.Run
-	3,  // 22: saggar.v1.PlanRunsRequest.runs:type_name -> saggar.v1.Run
-	22, // 23: saggar.v1.PlanRunsRequest.start_time:type_name -> google.protobuf.Timestamp
-	22, // 24: saggar.v1.PlanRunsRequest.end_time:type_name -> google.protobuf.Timestamp
-	2,  // 25: saggar.v1.PlanRunsResponse.status:type_name -> saggar.v1.PlanStatus
-	3,  // 26: saggar.v1.PlanRunsResponse.runs:type_name -> saggar.v1.Run
-	18, // 27: saggar.v1.PlanRunsResponse.reasons:type_name -> saggar.v1.PlanReason
-	18, // 28: saggar.v1.PlanRunsResponse.blames:type_name -> saggar.v1.PlanReason
-	24, // 29: saggar.v1.PlanRunsResponse.findings:type_name -> saggar.v1.Finding
-	22, // 30: saggar.v1.PlanRunsResponse.end_time:type_name -> google.protobuf.Timestamp
-	6,  // 31: saggar.v1.RunService.BookRun:input_type -> saggar.v1.BookRunRequest
-	7,  // 32: saggar.v1.RunService.CheckRun:input_type -> saggar.v1.CheckRunRequest
-	12, // 33: saggar.v1.RunService.MoveRun:input_type -> saggar.v1.MoveRunRequest
-	13, // 34: saggar.v1.RunService.CancelRun:input_type -> saggar.v1.CancelRunRequest
-	14, // 35: saggar.v1.RunService.GetRun:input_type -> saggar.v1.GetRunRequest
-	15, // 36: saggar.v1.RunService.ListRuns:input_type -> saggar.v1.ListRunsRequest
-	17, // 37: saggar.v1.RunService.PlanRuns:input_type -> saggar.v1.PlanRunsRequest
-	8,  // 38: saggar.v1.RunService.BookRun:output_type -> saggar.v1.BookRunResponse
-	8,  // 39: saggar.v1.RunService.CheckRun:output_type -> saggar.v1.BookRunResponse
-	3,  // 40: saggar.v1.RunService.MoveRun:output_type -> saggar.v1.Run
-	3,  // 41: saggar.v1.RunService.CancelRun:output_type -> saggar.v1.Run
-	3,  // 42: saggar.v1.RunService.GetRun:output_type -> saggar.v1.Run
-	16, // 43: saggar.v1.RunService.ListRuns:output_type -> saggar.v1.ListRunsResponse
-	19, // 44: saggar.v1.RunService.PlanRuns:output_type -> saggar.v1.PlanRunsResponse
-	38, // [38:45] is the sub-list for method output_type
-	31, // [31:38] is the sub-list for method input_type
-	31, // [31:31] is the sub-list for extension type_name
-	31, // [31:31] is the sub-list for extension extendee
-	0,  // [0:31] is the sub-list for field type_name
+	35, // 7: saggar.v1.Load.state:type_name -> saggar.v1.LoadState
+	4,  // 8: saggar.v1.BookRunRequest.runs:type_name -> saggar.v1.Run
+	4,  // 9: saggar.v1.CheckRunRequest.runs:type_name -> saggar.v1.Run
+	4,  // 10: saggar.v1.BookRunResponse.runs:type_name -> saggar.v1.Run
+	36, // 11: saggar.v1.BookRunResponse.findings:type_name -> saggar.v1.Finding
+	37, // 12: saggar.v1.BookRunResponse.assessments:type_name -> saggar.v1.CheckRecipeResponse
+	10, // 13: saggar.v1.BookRunResponse.person_days:type_name -> saggar.v1.PersonDay
+	11, // 14: saggar.v1.PersonDay.stays:type_name -> saggar.v1.PersonStay
+	12, // 15: saggar.v1.PersonDay.exposures:type_name -> saggar.v1.PersonExposure
+	36, // 16: saggar.v1.PersonDay.findings:type_name -> saggar.v1.Finding
+	34, // 17: saggar.v1.PersonStay.start_time:type_name -> google.protobuf.Timestamp
+	34, // 18: saggar.v1.PersonStay.end_time:type_name -> google.protobuf.Timestamp
+	38, // 19: saggar.v1.PersonExposure.severity:type_name -> saggar.v1.Severity
+	33, // 20: saggar.v1.MoveRunRequest.stage_windows:type_name -> saggar.v1.StageWindow
+	33, // 21: saggar.v1.RunMove.stage_windows:type_name -> saggar.v1.StageWindow
+	34, // 22: saggar.v1.Overrun.end_time:type_name -> google.protobuf.Timestamp
+	14, // 23: saggar.v1.MoveRunsRequest.moves:type_name -> saggar.v1.RunMove
+	15, // 24: saggar.v1.MoveRunsRequest.overruns:type_name -> saggar.v1.Overrun
+	4,  // 25: saggar.v1.MoveRunsResponse.runs:type_name -> saggar.v1.Run
+	36, // 26: saggar.v1.MoveRunsResponse.findings:type_name -> saggar.v1.Finding
+	4,  // 27: saggar.v1.ListRunsResponse.runs:type_name -> saggar.v1.Run
+	39, // 28: saggar.v1.PlanLimits.attendance:type_name -> saggar.v1.WeeklyHours
+	34, // 29: saggar.v1.PlanLimits.start_time:type_name -> google.protobuf.Timestamp
+	34, // 30: saggar.v1.PlanLimits.end_time:type_name -> google.protobuf.Timestamp
+	4,  // 31: saggar.v1.PlanRunsRequest.runs:type_name -> saggar.v1.Run
+	34, // 32: saggar.v1.PlanRunsRequest.start_time:type_name -> google.protobuf.Timestamp
+	34, // 33: saggar.v1.PlanRunsRequest.end_time:type_name -> google.protobuf.Timestamp
+	2,  // 34: saggar.v1.PlanRunsRequest.wish:type_name -> saggar.v1.PlanWish
+	22, // 35: saggar.v1.PlanRunsRequest.limits:type_name -> saggar.v1.PlanLimits
+	40, // 36: saggar.v1.PlanRunsRequest.search_limit:type_name -> google.protobuf.Duration
+	25, // 37: saggar.v1.PlanProgress.objectives:type_name -> saggar.v1.PlanObjective
+	40, // 38: saggar.v1.PlanProgress.elapsed:type_name -> google.protobuf.Duration
+	4,  // 39: saggar.v1.PlanAlternative.run:type_name -> saggar.v1.Run
+	34, // 40: saggar.v1.PlanAlternative.end_time:type_name -> google.protobuf.Timestamp
+	36, // 41: saggar.v1.PlanAlternative.findings:type_name -> saggar.v1.Finding
+	3,  // 42: saggar.v1.PlanRunsResponse.status:type_name -> saggar.v1.PlanStatus
+	4,  // 43: saggar.v1.PlanRunsResponse.runs:type_name -> saggar.v1.Run
+	24, // 44: saggar.v1.PlanRunsResponse.reasons:type_name -> saggar.v1.PlanReason
+	24, // 45: saggar.v1.PlanRunsResponse.blames:type_name -> saggar.v1.PlanReason
+	36, // 46: saggar.v1.PlanRunsResponse.findings:type_name -> saggar.v1.Finding
+	34, // 47: saggar.v1.PlanRunsResponse.end_time:type_name -> google.protobuf.Timestamp
+	26, // 48: saggar.v1.PlanRunsResponse.progress:type_name -> saggar.v1.PlanProgress
+	27, // 49: saggar.v1.PlanRunsResponse.alternatives:type_name -> saggar.v1.PlanAlternative
+	22, // 50: saggar.v1.PlanRunsResponse.limits:type_name -> saggar.v1.PlanLimits
+	15, // 51: saggar.v1.ReplanRunsRequest.overruns:type_name -> saggar.v1.Overrun
+	34, // 52: saggar.v1.ReplanRunsRequest.end_time:type_name -> google.protobuf.Timestamp
+	40, // 53: saggar.v1.ReplanRunsRequest.search_limit:type_name -> google.protobuf.Duration
+	3,  // 54: saggar.v1.ReplanRunsResponse.status:type_name -> saggar.v1.PlanStatus
+	30, // 55: saggar.v1.ReplanRunsResponse.hits:type_name -> saggar.v1.RunHit
+	14, // 56: saggar.v1.ReplanRunsResponse.moves:type_name -> saggar.v1.RunMove
+	15, // 57: saggar.v1.ReplanRunsResponse.overruns:type_name -> saggar.v1.Overrun
+	4,  // 58: saggar.v1.ReplanRunsResponse.standing:type_name -> saggar.v1.Run
+	24, // 59: saggar.v1.ReplanRunsResponse.blames:type_name -> saggar.v1.PlanReason
+	36, // 60: saggar.v1.ReplanRunsResponse.findings:type_name -> saggar.v1.Finding
+	26, // 61: saggar.v1.ReplanRunsResponse.progress:type_name -> saggar.v1.PlanProgress
+	7,  // 62: saggar.v1.RunService.BookRun:input_type -> saggar.v1.BookRunRequest
+	8,  // 63: saggar.v1.RunService.CheckRun:input_type -> saggar.v1.CheckRunRequest
+	13, // 64: saggar.v1.RunService.MoveRun:input_type -> saggar.v1.MoveRunRequest
+	16, // 65: saggar.v1.RunService.MoveRuns:input_type -> saggar.v1.MoveRunsRequest
+	18, // 66: saggar.v1.RunService.CancelRun:input_type -> saggar.v1.CancelRunRequest
+	19, // 67: saggar.v1.RunService.GetRun:input_type -> saggar.v1.GetRunRequest
+	20, // 68: saggar.v1.RunService.ListRuns:input_type -> saggar.v1.ListRunsRequest
+	23, // 69: saggar.v1.RunService.PlanRuns:input_type -> saggar.v1.PlanRunsRequest
+	29, // 70: saggar.v1.RunService.ReplanRuns:input_type -> saggar.v1.ReplanRunsRequest
+	9,  // 71: saggar.v1.RunService.BookRun:output_type -> saggar.v1.BookRunResponse
+	9,  // 72: saggar.v1.RunService.CheckRun:output_type -> saggar.v1.BookRunResponse
+	4,  // 73: saggar.v1.RunService.MoveRun:output_type -> saggar.v1.Run
+	17, // 74: saggar.v1.RunService.MoveRuns:output_type -> saggar.v1.MoveRunsResponse
+	4,  // 75: saggar.v1.RunService.CancelRun:output_type -> saggar.v1.Run
+	4,  // 76: saggar.v1.RunService.GetRun:output_type -> saggar.v1.Run
+	21, // 77: saggar.v1.RunService.ListRuns:output_type -> saggar.v1.ListRunsResponse
+	28, // 78: saggar.v1.RunService.PlanRuns:output_type -> saggar.v1.PlanRunsResponse
+	31, // 79: saggar.v1.RunService.ReplanRuns:output_type -> saggar.v1.ReplanRunsResponse
+	71, // [71:80] is the sub-list for method output_type
+	62, // [62:71] is the sub-list for method input_type
+	62, // [62:62] is the sub-list for extension type_name
+	62, // [62:62] is the sub-list for extension extendee
+	0,  // [0:62] is the sub-list for field type_name
 }
 
 func init() { file_saggar_v1_run_proto_init() }
@@ -1937,13 +3193,14 @@ func file_saggar_v1_run_proto_init() {
 	file_saggar_v1_finding_proto_init()
 	file_saggar_v1_firing_proto_init()
 	file_saggar_v1_recipe_proto_init()
+	file_saggar_v1_staffed_hours_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_saggar_v1_run_proto_rawDesc), len(file_saggar_v1_run_proto_rawDesc)),
-			NumEnums:      3,
-			NumMessages:   17,
+			NumEnums:      4,
+			NumMessages:   28,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

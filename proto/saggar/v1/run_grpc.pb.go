@@ -19,13 +19,15 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	RunService_BookRun_FullMethodName   = "/saggar.v1.RunService/BookRun"
-	RunService_CheckRun_FullMethodName  = "/saggar.v1.RunService/CheckRun"
-	RunService_MoveRun_FullMethodName   = "/saggar.v1.RunService/MoveRun"
-	RunService_CancelRun_FullMethodName = "/saggar.v1.RunService/CancelRun"
-	RunService_GetRun_FullMethodName    = "/saggar.v1.RunService/GetRun"
-	RunService_ListRuns_FullMethodName  = "/saggar.v1.RunService/ListRuns"
-	RunService_PlanRuns_FullMethodName  = "/saggar.v1.RunService/PlanRuns"
+	RunService_BookRun_FullMethodName    = "/saggar.v1.RunService/BookRun"
+	RunService_CheckRun_FullMethodName   = "/saggar.v1.RunService/CheckRun"
+	RunService_MoveRun_FullMethodName    = "/saggar.v1.RunService/MoveRun"
+	RunService_MoveRuns_FullMethodName   = "/saggar.v1.RunService/MoveRuns"
+	RunService_CancelRun_FullMethodName  = "/saggar.v1.RunService/CancelRun"
+	RunService_GetRun_FullMethodName     = "/saggar.v1.RunService/GetRun"
+	RunService_ListRuns_FullMethodName   = "/saggar.v1.RunService/ListRuns"
+	RunService_PlanRuns_FullMethodName   = "/saggar.v1.RunService/PlanRuns"
+	RunService_ReplanRuns_FullMethodName = "/saggar.v1.RunService/ReplanRuns"
 )
 
 // RunServiceClient is the client API for RunService service.
@@ -39,8 +41,10 @@ type RunServiceClient interface {
 	BookRun(ctx context.Context, in *BookRunRequest, opts ...grpc.CallOption) (*BookRunResponse, error)
 	// The same path as BookRun with nothing stored; returns all findings instead of refusing.
 	CheckRun(ctx context.Context, in *CheckRunRequest, opts ...grpc.CallOption) (*BookRunResponse, error)
-	// Moves all stages that are not charged yet to other windows. Errors: as BookRun; ABORTED for an old etag.
+	// Moves all stages whose window has not begun to other windows. Errors: as BookRun; ABORTED for an old etag.
 	MoveRun(ctx context.Context, in *MoveRunRequest, opts ...grpc.CallOption) (*Run, error)
+	// Moves several runs, all or none, and records what overran. Errors: as MoveRun.
+	MoveRuns(ctx context.Context, in *MoveRunsRequest, opts ...grpc.CallOption) (*MoveRunsResponse, error)
 	// Calls a run off and frees its windows. Errors: NOT_FOUND; ABORTED for an old etag; FAILED_PRECONDITION when it is
 	// cancelled or done already.
 	CancelRun(ctx context.Context, in *CancelRunRequest, opts ...grpc.CallOption) (*Run, error)
@@ -48,8 +52,13 @@ type RunServiceClient interface {
 	GetRun(ctx context.Context, in *GetRunRequest, opts ...grpc.CallOption) (*Run, error)
 	// Lists runs, newest first.
 	ListRuns(ctx context.Context, in *ListRunsRequest, opts ...grpc.CallOption) (*ListRunsResponse, error)
-	// Finds windows for all stages of a run at once. Streams answers that get better; the last one stands. Books nothing.
+	// Finds windows for all stages of one or many runs at once. Streams answers that get better; the last one stands. Books
+	// nothing. Errors: RESOURCE_EXHAUSTED when too many wait for their plans already.
 	PlanRuns(ctx context.Context, in *PlanRunsRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[PlanRunsResponse], error)
+	// Lists the runs that closures, or firings that overran, stand in the way of, and finds windows for them with the least
+	// change. Streams as PlanRuns does. Moves nothing: MoveRuns takes the answer as it is. A maker gets only runs of their own
+	// moved. Errors: as PlanRuns; NOT_FOUND for a firing or a run.
+	ReplanRuns(ctx context.Context, in *ReplanRunsRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[ReplanRunsResponse], error)
 }
 
 type runServiceClient struct {
@@ -84,6 +93,16 @@ func (c *runServiceClient) MoveRun(ctx context.Context, in *MoveRunRequest, opts
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(Run)
 	err := c.cc.Invoke(ctx, RunService_MoveRun_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *runServiceClient) MoveRuns(ctx context.Context, in *MoveRunsRequest, opts ...grpc.CallOption) (*MoveRunsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(MoveRunsResponse)
+	err := c.cc.Invoke(ctx, RunService_MoveRuns_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -139,6 +158,25 @@ func (c *runServiceClient) PlanRuns(ctx context.Context, in *PlanRunsRequest, op
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type RunService_PlanRunsClient = grpc.ServerStreamingClient[PlanRunsResponse]
 
+func (c *runServiceClient) ReplanRuns(ctx context.Context, in *ReplanRunsRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[ReplanRunsResponse], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &RunService_ServiceDesc.Streams[1], RunService_ReplanRuns_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[ReplanRunsRequest, ReplanRunsResponse]{ClientStream: stream}
+	if err := x.ClientStream.SendMsg(in); err != nil {
+		return nil, err
+	}
+	if err := x.ClientStream.CloseSend(); err != nil {
+		return nil, err
+	}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type RunService_ReplanRunsClient = grpc.ServerStreamingClient[ReplanRunsResponse]
+
 // RunServiceServer is the server API for RunService service.
 // All implementations must embed UnimplementedRunServiceServer
 // for forward compatibility.
@@ -150,8 +188,10 @@ type RunServiceServer interface {
 	BookRun(context.Context, *BookRunRequest) (*BookRunResponse, error)
 	// The same path as BookRun with nothing stored; returns all findings instead of refusing.
 	CheckRun(context.Context, *CheckRunRequest) (*BookRunResponse, error)
-	// Moves all stages that are not charged yet to other windows. Errors: as BookRun; ABORTED for an old etag.
+	// Moves all stages whose window has not begun to other windows. Errors: as BookRun; ABORTED for an old etag.
 	MoveRun(context.Context, *MoveRunRequest) (*Run, error)
+	// Moves several runs, all or none, and records what overran. Errors: as MoveRun.
+	MoveRuns(context.Context, *MoveRunsRequest) (*MoveRunsResponse, error)
 	// Calls a run off and frees its windows. Errors: NOT_FOUND; ABORTED for an old etag; FAILED_PRECONDITION when it is
 	// cancelled or done already.
 	CancelRun(context.Context, *CancelRunRequest) (*Run, error)
@@ -159,8 +199,13 @@ type RunServiceServer interface {
 	GetRun(context.Context, *GetRunRequest) (*Run, error)
 	// Lists runs, newest first.
 	ListRuns(context.Context, *ListRunsRequest) (*ListRunsResponse, error)
-	// Finds windows for all stages of a run at once. Streams answers that get better; the last one stands. Books nothing.
+	// Finds windows for all stages of one or many runs at once. Streams answers that get better; the last one stands. Books
+	// nothing. Errors: RESOURCE_EXHAUSTED when too many wait for their plans already.
 	PlanRuns(*PlanRunsRequest, grpc.ServerStreamingServer[PlanRunsResponse]) error
+	// Lists the runs that closures, or firings that overran, stand in the way of, and finds windows for them with the least
+	// change. Streams as PlanRuns does. Moves nothing: MoveRuns takes the answer as it is. A maker gets only runs of their own
+	// moved. Errors: as PlanRuns; NOT_FOUND for a firing or a run.
+	ReplanRuns(*ReplanRunsRequest, grpc.ServerStreamingServer[ReplanRunsResponse]) error
 	mustEmbedUnimplementedRunServiceServer()
 }
 
@@ -180,6 +225,9 @@ func (UnimplementedRunServiceServer) CheckRun(context.Context, *CheckRunRequest)
 func (UnimplementedRunServiceServer) MoveRun(context.Context, *MoveRunRequest) (*Run, error) {
 	return nil, status.Error(codes.Unimplemented, "method MoveRun not implemented")
 }
+func (UnimplementedRunServiceServer) MoveRuns(context.Context, *MoveRunsRequest) (*MoveRunsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method MoveRuns not implemented")
+}
 func (UnimplementedRunServiceServer) CancelRun(context.Context, *CancelRunRequest) (*Run, error) {
 	return nil, status.Error(codes.Unimplemented, "method CancelRun not implemented")
 }
@@ -191,6 +239,9 @@ func (UnimplementedRunServiceServer) ListRuns(context.Context, *ListRunsRequest)
 }
 func (UnimplementedRunServiceServer) PlanRuns(*PlanRunsRequest, grpc.ServerStreamingServer[PlanRunsResponse]) error {
 	return status.Error(codes.Unimplemented, "method PlanRuns not implemented")
+}
+func (UnimplementedRunServiceServer) ReplanRuns(*ReplanRunsRequest, grpc.ServerStreamingServer[ReplanRunsResponse]) error {
+	return status.Error(codes.Unimplemented, "method ReplanRuns not implemented")
 }
 func (UnimplementedRunServiceServer) mustEmbedUnimplementedRunServiceServer() {}
 func (UnimplementedRunServiceServer) testEmbeddedByValue()                    {}
@@ -267,6 +318,24 @@ func _RunService_MoveRun_Handler(srv interface{}, ctx context.Context, dec func(
 	return interceptor(ctx, in, info, handler)
 }
 
+func _RunService_MoveRuns_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(MoveRunsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(RunServiceServer).MoveRuns(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: RunService_MoveRuns_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(RunServiceServer).MoveRuns(ctx, req.(*MoveRunsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _RunService_CancelRun_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(CancelRunRequest)
 	if err := dec(in); err != nil {
@@ -332,6 +401,17 @@ func _RunService_PlanRuns_Handler(srv interface{}, stream grpc.ServerStream) err
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type RunService_PlanRunsServer = grpc.ServerStreamingServer[PlanRunsResponse]
 
+func _RunService_ReplanRuns_Handler(srv interface{}, stream grpc.ServerStream) error {
+	m := new(ReplanRunsRequest)
+	if err := stream.RecvMsg(m); err != nil {
+		return err
+	}
+	return srv.(RunServiceServer).ReplanRuns(m, &grpc.GenericServerStream[ReplanRunsRequest, ReplanRunsResponse]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type RunService_ReplanRunsServer = grpc.ServerStreamingServer[ReplanRunsResponse]
+
 // RunService_ServiceDesc is the grpc.ServiceDesc for RunService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -352,6 +432,10 @@ var RunService_ServiceDesc = grpc.ServiceDesc{
 			Handler:    _RunService_MoveRun_Handler,
 		},
 		{
+			MethodName: "MoveRuns",
+			Handler:    _RunService_MoveRuns_Handler,
+		},
+		{
 			MethodName: "CancelRun",
 			Handler:    _RunService_CancelRun_Handler,
 		},
@@ -368,6 +452,11 @@ var RunService_ServiceDesc = grpc.ServiceDesc{
 		{
 			StreamName:    "PlanRuns",
 			Handler:       _RunService_PlanRuns_Handler,
+			ServerStreams: true,
+		},
+		{
+			StreamName:    "ReplanRuns",
+			Handler:       _RunService_ReplanRuns_Handler,
 			ServerStreams: true,
 		},
 	},

@@ -1,0 +1,367 @@
+package app
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"saggar/chem"
+	"saggar/chem/assess"
+	"saggar/chem/finding"
+	"saggar/scheduler"
+	"saggar/server/domain"
+	"saggar/server/store"
+)
+
+// planner turns runs on one site into a scheduling problem and its solutions back into windows.
+type planner struct {
+	site     *domain.Site
+	assessor assess.Site
+	existing []domain.Firing // of others, within reach
+	// openSite is the site without closures: what is refused alone there is refused whatever the time.
+	openSite *domain.Site
+	window   domain.Window
+	origin   time.Time
+	reach    time.Duration // how far apart firings may meet in the air
+	overran  []*overran
+	moving   bool // the runs stand: their own firings are not in the way
+	now      time.Time
+	today    string
+	runs     []*plannedRun
+	tasks    []plannedTask // in the order of the problem's
+	problem  scheduler.Problem
+	lags     []chem.Lag // in the order of the problem's
+	index    resourceIndex
+	refused  []finding.Finding // why furnaces drop out
+	overAir  *plannedTask      // a stage that the air refuses on every furnace whatever the time
+	// unproven: the search was given limits that not every plan must keep, so that a better one may exist.
+	unproven bool
+	// airFindings are of the first placement that the air refused.
+	airFindings    []finding.Finding
+	airAssumptions []string
+	cuts           *airCuts
+}
+
+// plannedRun is one run to be placed.
+type plannedRun struct {
+	index   int
+	field   string // of the input
+	request RunRequest
+	charge  assess.Charge
+	// chargeKey is the same for runs with the same charge.
+	chargeKey string
+	run       domain.Run // as it would be, for the firings' titles
+	limits    PlanLimits
+	standing  *domain.Run // nil: new
+	kept      int         // of the first stages, those that have begun and stay
+	first     int         // index of its first task
+}
+
+// plannedTask is one stage of one run.
+type plannedTask struct {
+	run        *plannedRun
+	stage      int                // index in the recipe
+	treatments []assess.Treatment // in the order of the task's modes
+	// latest is the last start that a stage already begun leaves it, as a window's start; negative: any.
+	latest int
+}
+
+func (t plannedTask) id() string { return t.run.charge.Recipe.Stages[t.stage].ID }
+
+// newPlanner reads everything that the plan rests on in one snapshot.
+func (a *App) newPlanner(ctx context.Context, in PlanInput) (*planner, error) {
+	p := &planner{now: a.now(), window: in.Window, cuts: newAirCuts()}
+	p.window.Start = later(p.window.Start, p.now.Truncate(time.Minute).Add(time.Minute)) // it may have waited for its turn
+	err := a.read(ctx, in.StudioID, func(ctx context.Context, tx *store.Tx, studio domain.Studio) error {
+		if err := p.readStudio(ctx, tx, studio); err != nil {
+			return err
+		}
+		var err error
+		if p.overran, err = a.readOverruns(ctx, tx, Call{}, studio.Key, in.overruns); err != nil {
+			return err
+		}
+		var faults finding.Faults
+		charges := chargeMemo{}
+		for i, request := range in.Runs {
+			run := &plannedRun{index: i, field: fmt.Sprintf("runs[%d]", i), request: request, limits: in.limitsOf(i)}
+			err := p.addRun(ctx, tx, run, charges)
+			if err != nil && !collect(&faults, err) {
+				return err
+			}
+		}
+		if err := faults.Err(); err != nil {
+			return err
+		}
+		if err := p.checkMoving(); err != nil {
+			return err
+		}
+		return p.readExisting(ctx, tx)
+	})
+	if err != nil {
+		return nil, err
+	}
+	return p, p.build(in.Wish)
+}
+
+// check returns what is wrong with the request by itself.
+func (in PlanInput) check(now time.Time) error {
+	var faults finding.Faults
+	if in.Window.Start.Before(now.Add(-time.Minute)) {
+		faults.Add("start_time", in.Window.Start.Format(time.RFC3339)+" is past", "plan from now on, or later")
+	}
+	if n := len(in.Limits); n > 1 && n != len(in.Runs) {
+		faults.Add("limits", fmt.Sprintf("%d are given for %d runs", n, len(in.Runs)), "give none, one for all, or one for each run")
+	}
+	if in.Alternatives > 0 && len(in.Runs) > 1 {
+		faults.Add("alternative_count", "there are none for several runs at once", "ask for one run, or for none")
+	}
+	for i, limits := range in.Limits {
+		field := fmt.Sprintf("limits[%d]", i)
+		for _, fault := range (domain.StaffedHours{Weekly: limits.Attendance}).Check() {
+			fault.Field = strings.Replace(fault.Field, "weekly", field+".attendance", 1)
+			faults = append(faults, fault)
+		}
+		if !limits.Start.IsZero() && !limits.End.IsZero() && !limits.Start.Before(limits.End) {
+			faults.Add(field+".end_time", "it is not after the start", "give a later end")
+		}
+	}
+	ids := map[string]bool{}
+	for i, run := range in.Runs {
+		if run.ID != "" && ids[run.ID] {
+			faults.Add(fmt.Sprintf("runs[%d].name", i), fmt.Sprintf("run %q stands twice in the request", run.ID), "plan each run once")
+		}
+		ids[run.ID] = true
+	}
+	return faults.Err()
+}
+
+// limitsOf are the limits of one of the runs.
+func (in PlanInput) limitsOf(run int) PlanLimits {
+	switch {
+	case len(in.Limits) == 0:
+		return PlanLimits{}
+	case len(in.Limits) == 1:
+		return in.Limits[0]
+	default:
+		return in.Limits[run]
+	}
+}
+
+func (p *planner) readStudio(ctx context.Context, tx *store.Tx, studio domain.Studio) error {
+	site, err := readSite(ctx, tx, studio)
+	if err != nil {
+		return err
+	}
+	p.site, p.assessor, p.openSite = site, assessSite(site, p.now), site.WithoutClosures()
+	p.reach = airReach(site)
+	p.today = p.now.In(site.Zone).Format(time.DateOnly)
+	step := time.Duration(studio.StepMinutes) * time.Minute
+	p.origin = p.window.Start.Truncate(step)
+	if p.origin.Before(p.window.Start) {
+		p.origin = p.origin.Add(step)
+	}
+	return nil
+}
+
+// chargeMemo keeps charges by what they are made of, since many runs of a plan are the same.
+type chargeMemo map[string]assess.Charge
+
+// addRun resolves one run, and what of it has begun when it stands.
+func (p *planner) addRun(ctx context.Context, tx *store.Tx, run *plannedRun, charges chargeMemo) error {
+	at := runAt{field: run.field, request: run.request}
+	if err := checkDepartment(ctx, tx, p.site.Studio.Key, at); err != nil {
+		return err
+	}
+	for _, id := range run.limits.AvoidFurnaces {
+		if _, ok := p.site.Furnaces[id]; !ok {
+			return finding.Faults{{
+				Field: fmt.Sprintf("limits[%d].avoid_furnaces", run.index), Message: fmt.Sprintf("there is no furnace %q", id),
+				Cure: "name furnaces that stand",
+			}}
+		}
+	}
+	if run.standing == nil && run.request.ID != "" {
+		standing, err := p.standing(ctx, tx, run.request.ID)
+		if err != nil {
+			return err
+		}
+		run.standing = standing
+	}
+	at.standing = run.standing
+	inputs, err := readRun(ctx, tx, p.site.Studio.Key, p.assessor.Practice, at)
+	if err != nil {
+		return err
+	}
+	recipe, key := inputs.recipe, inputs.key()
+	charge, known := charges[key]
+	if !known {
+		worked, err := inputs.workOut(p.assessor)
+		if err != nil {
+			return err
+		}
+		charge = worked.charge
+		charges[key] = charge
+	}
+	run.charge, run.chargeKey, run.request.RecipeVersion = charge, key, recipe.Version
+	run.run = domain.Run{Title: run.request.Title, RecipeID: recipe.ID, Department: run.request.Department}
+	if run.standing != nil {
+		if err := movable(*run.standing, p.now); err != nil {
+			return err
+		}
+		run.kept = runAt{standing: run.standing}.keptCount(p.now)
+	}
+	p.runs = append(p.runs, run)
+	return nil
+}
+
+// standing is the run of an id, when it stands and has not ended.
+func (p *planner) standing(ctx context.Context, tx *store.Tx, id string) (*domain.Run, error) {
+	run, err := tx.Run(ctx, p.site.Studio.Key, id)
+	if errors.Is(err, domain.ErrNotFound) {
+		return nil, nil
+	}
+	if err != nil || run.State() == domain.RunCancelled {
+		return nil, err
+	}
+	for _, o := range p.overran {
+		run = o.applied(run)
+	}
+	return &run, nil
+}
+
+// checkMoving refuses a mixture of new runs, which are booked, and standing ones, which are moved.
+func (p *planner) checkMoving() error {
+	p.moving = p.runs[0].standing != nil
+	for _, run := range p.runs {
+		if (run.standing != nil) != p.moving {
+			return finding.Faults{{
+				Field: run.field + ".name", Message: "some of the runs stand and others are new",
+				Cure: "plan those that stand and those that are new one after the other",
+			}}
+		}
+	}
+	return nil
+}
+
+// readExisting reads the firings of others within reach, without those that move.
+func (p *planner) readExisting(ctx context.Context, tx *store.Tx) error {
+	around := domain.Window{Start: p.window.Start.Add(-p.reach), End: p.window.End.Add(p.reach)}
+	found, err := tx.FiringsOver(ctx, p.site.Studio.Key, store.FiringsQuery{Window: around, WithReleases: true})
+	if err != nil {
+		return err
+	}
+	moving := map[int64]bool{}
+	for _, run := range p.runs {
+		if run.standing == nil {
+			continue
+		}
+		for _, load := range run.standing.Loads[run.kept:] {
+			if load.Firing != nil {
+				moving[load.Firing.Key] = true
+			}
+		}
+	}
+	for _, o := range p.overran {
+		moving[o.run.Loads[o.stage].Firing.Key] = true
+		p.existing = append(p.existing, *o.firing)
+	}
+	p.existing = append(p.existing, slices.DeleteFunc(found, func(f domain.Firing) bool { return moving[f.Key] })...)
+	return nil
+}
+
+// chargeRefusals are findings that no window cures: of a charge, and of stages that no furnace can do.
+func (p *planner) chargeRefusals() []finding.Finding {
+	var blocking []finding.Finding
+	for _, run := range p.runs {
+		if finding.Blocks(run.charge.Findings) {
+			blocking = append(blocking, p.inRun(run, run.charge.Findings)...)
+		}
+	}
+	for i, task := range p.problem.Tasks {
+		if len(task.Modes) == 0 {
+			blocking = append(blocking, p.inRun(p.tasks[i].run, []finding.Finding{{
+				Severity: finding.Block, Code: "STAGE_NO_FURNACE", Field: fmt.Sprintf("stages[%d]", p.tasks[i].stage), About: p.tasks[i].id(),
+				Message: fmt.Sprintf("no furnace of the studio can do stage %s", p.tasks[i].id()),
+				Cure:    "see the other findings for what keeps each furnace from it",
+			}})...)
+			blocking = append(blocking, p.refused...)
+		}
+	}
+	return blocking
+}
+
+// inRun puts findings about a recipe under their run where there are several.
+func (p *planner) inRun(run *plannedRun, findings []finding.Finding) []finding.Finding {
+	if len(p.runs) == 1 {
+		return findings
+	}
+	return under(findings, run.field+".recipe.")
+}
+
+// requests are the runs with the windows of a solution.
+func (p *planner) requests(solution scheduler.Solution) []RunRequest {
+	requests := make([]RunRequest, 0, len(p.runs))
+	for _, run := range p.runs {
+		request := run.request
+		request.Windows = p.windowsOf(run, solution)
+		requests = append(requests, request)
+	}
+	return requests
+}
+
+// windowsOf turns placements into what BookRun takes; stages that have begun keep their windows.
+func (p *planner) windowsOf(run *plannedRun, solution scheduler.Solution) []domain.StageWindow {
+	var windows []domain.StageWindow
+	for i := range run.kept {
+		windows = append(windows, run.standing.Loads[i].StageWindow())
+	}
+	for task := run.first; task < len(p.tasks) && p.tasks[task].run == run; task++ {
+		windows = append(windows, p.windowOf(task, solution.Tasks[task], 0))
+	}
+	return windows
+}
+
+// windowOf is a task so placed, later by some minutes.
+func (p *planner) windowOf(task int, placement scheduler.Placement, laterMinutes int) domain.StageWindow {
+	treatment := p.tasks[task].treatments[placement.Mode]
+	window := domain.StageWindow{Stage: p.tasks[task].id(), Furnace: treatment.Furnace.ID}
+	for k, span := range placement.Phases {
+		window.Phases = append(window.Phases, domain.PhaseWindow{Kind: treatment.Phases[k].Kind, Window: domain.Window{
+			Start: p.instant(span.Start + laterMinutes), End: p.instant(span.End + laterMinutes),
+		}})
+	}
+	return window
+}
+
+func (p *planner) instant(minute int) time.Time {
+	return p.origin.Add(time.Duration(minute) * time.Minute)
+}
+
+// minuteFloor and minuteCeil count whole minutes from the origin.
+func (p *planner) minuteFloor(t time.Time) int {
+	minutes := int(t.Sub(p.origin) / time.Minute)
+	if p.instant(minutes).After(t) {
+		minutes--
+	}
+	return minutes
+}
+
+func (p *planner) minuteCeil(t time.Time) int {
+	minutes := p.minuteFloor(t)
+	if p.instant(minutes).Before(t) {
+		minutes++
+	}
+	return minutes
+}
+
+func (p *planner) interval(w domain.Window) scheduler.Interval {
+	return scheduler.Interval{Start: p.minuteFloor(w.Start), End: p.minuteCeil(w.End)}
+}
+
+// localClock shows a minute in the studio's local time.
+func (p *planner) localClock(minute int) string {
+	return p.instant(minute).In(p.site.Zone).Format("Mon 2 Jan 15:04")
+}

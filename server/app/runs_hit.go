@@ -1,0 +1,219 @@
+package app
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"maps"
+	"slices"
+	"time"
+
+	"saggar/chem"
+	"saggar/chem/heat"
+	"saggar/server/domain"
+	"saggar/server/store"
+)
+
+// RunHit is a run that cannot go on as booked.
+type RunHit struct {
+	Run      domain.Run
+	Stages   []string // ids of those that are hit
+	Causes   []string // what stands in their way, a sentence each
+	NotMoved string   // why it is not moved, and what to do instead; empty when it is
+}
+
+// hitFinder looks for what stands in the way of firings to come.
+type hitFinder struct {
+	site    *domain.Site
+	now     time.Time
+	today   string
+	firings []domain.Firing // as booked, or as overruns leave them
+	overran []*overran
+	lags    map[string][]chem.Lag          // of the runs that overran
+	causes  map[string]map[string][]string // by run and stage
+}
+
+// runsHit reads the runs that closures, overruns or changed hours stand in the way of, by their first stage that is hit.
+func (a *App) runsHit(ctx context.Context, call Call, in ReplanInput) (hits []RunHit, revision int64, err error) {
+	err = a.read(ctx, in.StudioID, func(ctx context.Context, tx *store.Tx, studio domain.Studio) error {
+		revision = studio.Revision
+		f := &hitFinder{now: a.now(), lags: map[string][]chem.Lag{}, causes: map[string]map[string][]string{}}
+		var err error
+		if f.site, err = readSite(ctx, tx, studio); err != nil {
+			return err
+		}
+		f.today = f.now.In(f.site.Zone).Format(time.DateOnly)
+		if f.overran, err = a.readOverruns(ctx, tx, call, studio.Key, in.Overruns); err != nil {
+			return err
+		}
+		for _, o := range f.overran {
+			recipe, err := tx.Recipe(ctx, studio.Key, o.run.RecipeID, o.run.RecipeVersion)
+			if err != nil {
+				return err
+			}
+			f.lags[o.run.ID] = allLags(recipe)
+		}
+		span := domain.Window{Start: f.now, End: f.now.AddDate(0, 0, replanDays)}
+		booked, err := tx.FiringsOver(ctx, studio.Key, store.FiringsQuery{Window: span, WithReleases: true})
+		if err != nil {
+			return err
+		}
+		f.take(booked)
+		f.find()
+		for _, id := range slices.Sorted(maps.Keys(f.causes)) {
+			run, err := tx.Run(ctx, studio.Key, id)
+			if err != nil {
+				return err
+			}
+			hits = append(hits, f.hit(run, call))
+		}
+		return nil
+	})
+	slices.SortStableFunc(hits, func(a, b RunHit) int { return a.first().Compare(b.first()) })
+	return hits, revision, err
+}
+
+// first is when the first stage that is hit was to begin.
+func (h RunHit) first() time.Time {
+	for _, load := range h.Run.Loads {
+		if slices.Contains(h.Stages, load.Stage) {
+			return load.Window.Start
+		}
+	}
+	return time.Time{}
+}
+
+// take replaces the firings that overran.
+func (f *hitFinder) take(booked []domain.Firing) {
+	for _, o := range f.overran {
+		id := o.run.Loads[o.stage].Firing.ID
+		booked = slices.DeleteFunc(booked, func(b domain.Firing) bool { return b.ID == id })
+		booked = append(booked, *o.firing)
+	}
+	f.firings = booked
+}
+
+func (f *hitFinder) find() {
+	for _, firing := range f.firings {
+		if firing.RunID == "" || !firing.State.Occupies() {
+			continue
+		}
+		f.byClosures(firing)
+		f.byOverruns(firing)
+		f.byHours(firing)
+		f.byAir(firing)
+	}
+	for _, o := range f.overran {
+		f.byLags(o)
+	}
+}
+
+func (f *hitFinder) add(run, stage, cause string) {
+	if f.causes[run] == nil {
+		f.causes[run] = map[string][]string{}
+	}
+	if !slices.Contains(f.causes[run][stage], cause) {
+		f.causes[run][stage] = append(f.causes[run][stage], cause)
+	}
+}
+
+func (f *hitFinder) clock(t time.Time) string { return t.In(f.site.Zone).Format("Mon 2 Jan 15:04") }
+
+func (f *hitFinder) byClosures(firing domain.Firing) {
+	for _, c := range f.site.ClosuresOver(f.site.Furnaces[firing.Furnace], later(firing.Window.Start, f.now), firing.Window.End) {
+		f.add(firing.RunID, firing.Stage, fmt.Sprintf("%s is out of use from %s to %s%s", c.SubjectID, f.clock(c.Start), f.clock(c.End),
+			because(c.Reason)))
+	}
+}
+
+func because(reason string) string {
+	if reason == "" {
+		return ""
+	}
+	return ": " + reason
+}
+
+func (f *hitFinder) byOverruns(firing domain.Firing) {
+	for _, o := range f.overran {
+		if o.run.ID == firing.RunID && o.firing.Stage == firing.Stage {
+			continue
+		}
+		if o.firing.Furnace == firing.Furnace && o.firing.Window.Overlaps(firing.Window) {
+			f.add(firing.RunID, firing.Stage, fmt.Sprintf("%s is taken until %s: %s overran", firing.Furnace, f.clock(o.end), describe(*o.firing)))
+		}
+	}
+}
+
+// byLags finds the stages after one that overran that were to begin too soon after.
+func (f *hitFinder) byLags(o *overran) {
+	run := o.applied(o.run)
+	from := run.Loads[o.stage]
+	drawn := from.StageWindow().Drawn()
+	for _, lag := range f.lags[run.ID] {
+		to := slices.IndexFunc(run.Loads, func(l domain.Load) bool { return l.Stage == lag.ToStage })
+		soonest := drawn.Add(time.Duration(lag.MinMinutes) * time.Minute)
+		if lag.FromStage == from.Stage && run.Loads[to].StageWindow().Charged().Before(soonest) {
+			f.add(run.ID, lag.ToStage, fmt.Sprintf("stage %s is drawn only at %s", from.Stage, f.clock(drawn)))
+		}
+	}
+}
+
+// byHours finds phases to come in which somebody must be there and nobody is any more.
+func (f *hitFinder) byHours(firing domain.Firing) {
+	room := f.site.Furnaces[firing.Furnace].Room
+	for _, phase := range firing.Phases {
+		if phase.Window.Start.Before(f.now) || phase.Watch == heat.WatchNone || phase.Watch == "" || phase.Window.Minutes() == 0 {
+			continue
+		}
+		open := staffedWindows(f.site, room, phase.Watch, phase.Window)
+		if !slices.ContainsFunc(open, func(w domain.Window) bool { return w.Contains(phase.Window) }) {
+			f.add(firing.RunID, firing.Stage, fmt.Sprintf("nobody is %s of %s from %s to %s, to %s", watchWords(phase.Watch), room,
+				f.clock(phase.Window.Start), f.clock(phase.Window.End), phase.Kind))
+		}
+	}
+}
+
+// byAir finds firings to come that the air does not carry any more, where an extraction circuit is out of use.
+func (f *hitFinder) byAir(firing domain.Firing) {
+	if len(firing.Releases) == 0 || firing.Window.Start.Before(f.now) {
+		return
+	}
+	around := airReach(f.site)
+	for _, c := range f.site.Closures {
+		reach := domain.Window{Start: firing.Window.Start.Add(-around), End: firing.Window.End.Add(around)}
+		if c.SubjectKind != domain.KindCircuit || !reach.Overlaps(domain.Window{Start: c.Start, End: c.End}) {
+			continue
+		}
+		others := slices.DeleteFunc(slices.Clone(f.firings), func(o domain.Firing) bool { return o.Key == firing.Key })
+		check := joint{site: f.site, existing: near(others, firing, around), planned: []plannedFiring{{Firing: firing}}, today: f.today}
+		if check.refusesAir() {
+			f.add(firing.RunID, firing.Stage, fmt.Sprintf("the air of %s does not carry it while %s is out of use",
+				f.site.Furnaces[firing.Furnace].Room, c.SubjectID))
+		}
+		return
+	}
+}
+
+// hit is a run with what stands in its way.
+func (f *hitFinder) hit(run domain.Run, call Call) RunHit {
+	hit := RunHit{Run: run}
+	begun := ""
+	for _, load := range run.Loads {
+		causes := f.causes[run.ID][load.Stage]
+		if len(causes) == 0 {
+			continue
+		}
+		hit.Stages = append(hit.Stages, load.Stage)
+		hit.Causes = append(hit.Causes, causes...)
+		if load.Begun(f.now) {
+			begun = cmp.Or(begun, load.Stage)
+		}
+	}
+	switch {
+	case begun != "":
+		hit.NotMoved = fmt.Sprintf("stage %s has begun: stop it or let it end, then say until when it overran, or call the run off", begun)
+	case !call.mayTouch(run.Maker):
+		hit.NotMoved = "it was booked by somebody else: ask its maker or a technician"
+	}
+	return hit
+}
