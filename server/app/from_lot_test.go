@@ -112,6 +112,12 @@ func TestARunFromALotIsPlannedBookedMovedAndCancelled(t *testing.T) {
 	_, err = b.CancelRun(b.ctx, call("CancelRun"), "test", fromLot.ID, 0)
 	require.NoError(t, err)
 	assert.Zero(t, b.lot(t, lot.ID).Reserved)
+	asked.Scale = chem.Scale{}
+	rest := b.plan(t, asked, run.Loads[3].Window.End.AddDate(0, 0, 1).Truncate(60*60e9))
+	require.Equal(t, app.PlanOptimal, rest.Status, "%+v", rest.Blames)
+	_, err = b.book(rest, "")
+	require.NoError(t, err, "a plan without a scale is for all of it too")
+	assert.Zero(t, b.lot(t, lot.ID).Free())
 }
 
 func TestFaultsOfARunFromALot(t *testing.T) {
