@@ -120,22 +120,23 @@ func CheckRoom(check RoomCheck) (Assessment, error) {
 	result := Assessment{
 		Species: []SpeciesAssessment{}, CaptureEnough: []CaptureCure{}, Assumptions: check.assumptions(), Caution: Caution,
 	}
+	air := asItIs(&check.Zone)
+	mixtures := survey.mixtures(air)
 	for _, m := range survey {
-		result.Species = append(result.Species, m.assess(&check.Zone))
+		result.Species = append(result.Species, m.assess(air))
 	}
 	result.ReentryMinute = latestReentry(result.Species)
-	mixtures := survey.mixtures()
 	result.ShiftMixtureRatio, result.ShortTermMixtureRatio = mixtures[0].total, mixtures[1].total
 	result.MixtureRatio = max(result.ShiftMixtureRatio, result.ShortTermMixtureRatio)
 	if slices.ContainsFunc(survey, (*measured).judged) {
-		result.FlowNeeded = flowNeeded(&check.Zone, result.Species, mixtures)
+		result.FlowNeeded = flowNeeded(air, result.Species, mixtures)
 	}
 	result.cureByRelease(survey, mixtures, check)
 	if result.LaterMinutesEnough, err = check.laterEnough(added); err != nil {
 		return Assessment{}, err
 	}
 	result.Series = survey.series(check.SeriesStepMinutes)
-	result.Findings = slices.Concat(survey.findings(&check, &result, excesses), check.extractionFindings(), detectors,
+	result.Findings = slices.Concat(survey.findings(&check, air, &result, excesses), check.extractionFindings(), detectors,
 		survey.reentryFindings(&check.Zone, stays), check.openWhileSigned(added))
 	finding.SortWorstFirst(result.Findings)
 	return result, nil
@@ -169,14 +170,14 @@ func (c *RoomCheck) held(survey survey, added []Source) ([]Excess, map[string]st
 	return survey.worsened(stays), stays, nil
 }
 
-func (m *measured) assess(zone *Zone) SpeciesAssessment {
+func (m *measured) assess(air *trial) SpeciesAssessment {
 	result := SpeciesAssessment{
 		Limits: make([]LimitCheck, 0, len(m.limits)), Species: m.curve.species, PeakPPM: m.peak,
 		PeakMinute:     m.occupied.clock(m.peakMinute),
 		Max15MinutePPM: m.mean(shortTermMinutes).ppm, Max8HourPPM: m.mean(shiftMinutes).ppm,
 	}
 	if m.judged() {
-		result.FlowNeeded = m.flowNeeded(zone, refusing(m.limits))
+		result.FlowNeeded = m.flowNeeded(air, refusing(m.limits))
 	}
 	for _, limit := range m.limits {
 		greatest := m.mean(limit.AveragingMinutes).ppm

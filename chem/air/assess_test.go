@@ -24,6 +24,10 @@ func refused(t require.TestingT, zone Zone, sources []Source) bool {
 func TestFlowNeededIsEnoughAndNoMoreThanEnough(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		zone, sources := drawZone(t), drawSources(t, "sources")
+		for range rapid.IntRange(0, 2).Draw(t, "closed") {
+			from := rapid.Float64Range(0, 500).Draw(t, "from")
+			zone.Unoccupied = append(zone.Unoccupied, Interval{from, from + rapid.Float64Range(1, 400).Draw(t, "for")})
+		}
 		got, err := CheckRoom(RoomCheck{Zone: zone, Sources: sources})
 		require.NoError(t, err)
 		require.NotNil(t, got.FlowNeeded, "enough flow always helps where the incoming air is clean")
