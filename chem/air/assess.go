@@ -24,6 +24,8 @@ type RoomCheck struct {
 	DetectorTestDays int `json:"detector_test_days"`
 	// SeriesStepMinutes is the spacing of the series; 0: about a hundred points over the gas's stay.
 	SeriesStepMinutes float64 `json:"series_step_minutes"`
+	// CureOnly leaves out the flow that is needed where no limit that refuses is passed and the flow as it is is enough.
+	CureOnly bool `json:"cure_only"`
 	// ShiftHorizonMinutes is how far ahead a later time that would be enough is sought; 0: it is not sought.
 	ShiftHorizonMinutes float64 `json:"shift_horizon_minutes"`
 	// ShiftStepMinutes is the grid on which it is sought; 0 means 5.
@@ -39,8 +41,8 @@ type Assessment struct {
 	MixtureRatio          float64 `json:"mixture_ratio"`
 	ShiftMixtureRatio     float64 `json:"shift_mixture_ratio"`
 	ShortTermMixtureRatio float64 `json:"short_term_mixture_ratio"`
-	// FlowNeeded is the least steady flow that passes every refusing limit and both mixtures; nil: no flow does, or no
-	// species has such a limit. Limits that only warn are not counted in it.
+	// FlowNeeded is the least steady flow that passes every refusing limit and both mixtures; nil: no flow does, no species
+	// has such a limit, or it is left out (RoomCheck.CureOnly). Limits that only warn are not counted in it.
 	FlowNeeded *float64 `json:"flow_needed_cubic_meters_per_second"`
 	// ChargeShareEnough is the share of all releases, [0, 1], that passes them at the given flow; nil: none does.
 	ChargeShareEnough *float64 `json:"charge_share_enough"`
@@ -68,8 +70,8 @@ type SpeciesAssessment struct {
 	ReentryPPM float64 `json:"reentry_ppm"`
 	// ReentryMinute is when it is below that for good after the last release; nil: never, or no limit.
 	ReentryMinute *float64 `json:"reentry_minute"`
-	// FlowNeeded is the least steady flow that passes this species' refusing limits; nil: no flow does, or there is no such
-	// limit and so no flow is known to be enough.
+	// FlowNeeded is the least steady flow that passes this species' refusing limits; nil: no flow does, there is no such
+	// limit and so no flow is known to be enough, or it is left out (RoomCheck.CureOnly).
 	FlowNeeded *float64 `json:"flow_needed_cubic_meters_per_second"`
 	// ProtectionEnough is the least class that would be enough at the peak for whoever must be inside while a limit that
 	// refuses is exceeded. It covers its wearer only and clears no finding. Nil: nothing is exceeded, or none is enough.
@@ -120,22 +122,23 @@ func CheckRoom(check RoomCheck) (Assessment, error) {
 	result := Assessment{
 		Species: []SpeciesAssessment{}, CaptureEnough: []CaptureCure{}, Assumptions: check.assumptions(), Caution: Caution,
 	}
+	air := asItIs(&check.Zone)
+	mixtures := survey.mixtures(air)
 	for _, m := range survey {
-		result.Species = append(result.Species, m.assess(&check.Zone))
+		result.Species = append(result.Species, m.assess())
 	}
 	result.ReentryMinute = latestReentry(result.Species)
-	mixtures := survey.mixtures()
 	result.ShiftMixtureRatio, result.ShortTermMixtureRatio = mixtures[0].total, mixtures[1].total
 	result.MixtureRatio = max(result.ShiftMixtureRatio, result.ShortTermMixtureRatio)
-	if slices.ContainsFunc(survey, (*measured).judged) {
-		result.FlowNeeded = flowNeeded(&check.Zone, result.Species, mixtures)
+	if !check.CureOnly || result.refused() {
+		result.needFlow(air, survey, mixtures)
 	}
 	result.cureByRelease(survey, mixtures, check)
 	if result.LaterMinutesEnough, err = check.laterEnough(added); err != nil {
 		return Assessment{}, err
 	}
 	result.Series = survey.series(check.SeriesStepMinutes)
-	result.Findings = slices.Concat(survey.findings(&check, &result, excesses), check.extractionFindings(), detectors,
+	result.Findings = slices.Concat(survey.findings(&check, air, &result, excesses), check.extractionFindings(), detectors,
 		survey.reentryFindings(&check.Zone, stays), check.openWhileSigned(added))
 	finding.SortWorstFirst(result.Findings)
 	return result, nil
@@ -169,14 +172,32 @@ func (c *RoomCheck) held(survey survey, added []Source) ([]Excess, map[string]st
 	return survey.worsened(stays), stays, nil
 }
 
-func (m *measured) assess(zone *Zone) SpeciesAssessment {
+// refused reports whether a limit or a mixture refuses.
+func (a *Assessment) refused() bool {
+	return above(a.MixtureRatio, 1) || slices.ContainsFunc(a.Species, func(s SpeciesAssessment) bool {
+		return slices.ContainsFunc(s.Limits, LimitCheck.refused)
+	})
+}
+
+// needFlow seeks the flow that each species and all of them together need.
+func (a *Assessment) needFlow(air *trial, survey survey, mixtures []mixed) {
+	judged := false
+	for i, m := range survey {
+		if m.judged() {
+			judged = true
+			a.Species[i].FlowNeeded = m.flowNeeded(air, refusing(m.limits))
+		}
+	}
+	if judged {
+		a.FlowNeeded = flowNeeded(air, a.Species, mixtures)
+	}
+}
+
+func (m *measured) assess() SpeciesAssessment {
 	result := SpeciesAssessment{
 		Limits: make([]LimitCheck, 0, len(m.limits)), Species: m.curve.species, PeakPPM: m.peak,
 		PeakMinute:     m.occupied.clock(m.peakMinute),
 		Max15MinutePPM: m.mean(shortTermMinutes).ppm, Max8HourPPM: m.mean(shiftMinutes).ppm,
-	}
-	if m.judged() {
-		result.FlowNeeded = m.flowNeeded(zone, refusing(m.limits))
 	}
 	for _, limit := range m.limits {
 		greatest := m.mean(limit.AveragingMinutes).ppm

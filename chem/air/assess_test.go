@@ -24,6 +24,10 @@ func refused(t require.TestingT, zone Zone, sources []Source) bool {
 func TestFlowNeededIsEnoughAndNoMoreThanEnough(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		zone, sources := drawZone(t), drawSources(t, "sources")
+		for range rapid.IntRange(0, 2).Draw(t, "closed") {
+			from := rapid.Float64Range(0, 500).Draw(t, "from")
+			zone.Unoccupied = append(zone.Unoccupied, Interval{from, from + rapid.Float64Range(1, 400).Draw(t, "for")})
+		}
 		got, err := CheckRoom(RoomCheck{Zone: zone, Sources: sources})
 		require.NoError(t, err)
 		require.NotNil(t, got.FlowNeeded, "enough flow always helps where the incoming air is clean")
@@ -276,5 +280,36 @@ func TestMoreGasThanTheRoomHoldsIsRefused(t *testing.T) {
 				assert.Equal(t, "sources", finding.FaultsOf(err)[0].Field)
 			}
 		}
+	}
+}
+
+// TestCureOnlyLeavesOutTheFlowOfARoomThatPasses and nothing else; what is refused gets its cure all the same.
+func TestCureOnlyLeavesOutTheFlowOfARoomThatPasses(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		grams float64
+		left  bool
+	}{{"passes", 0.01, true}, {"refused", 50, false}} {
+		check := RoomCheck{
+			Zone: Zone{ID: "bay", VolumeCubicMeters: 100, MixingFactor: 3, Flow: ConstantFlow(0.2)},
+			Sources: []Source{{Name: "kiln", Releases: []Release{
+				{Species: "CO", StartMinute: 0, EndMinute: 60, GramsPerMinute: c.grams}, {Species: "SO2", StartMinute: 0, EndMinute: 30, GramsPerMinute: c.grams},
+			}}},
+		}
+		whole, err := CheckRoom(check)
+		require.NoError(t, err)
+		require.NotNil(t, whole.FlowNeeded)
+		check.CureOnly = true
+		short, err := CheckRoom(check)
+		require.NoError(t, err)
+		if c.left {
+			require.Nil(t, short.FlowNeeded, c.name)
+			whole.FlowNeeded = nil
+			for i := range whole.Species {
+				require.Nil(t, short.Species[i].FlowNeeded)
+				whole.Species[i].FlowNeeded = nil
+			}
+		}
+		require.Equal(t, whole, short, c.name)
 	}
 }

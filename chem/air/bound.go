@@ -4,31 +4,51 @@ import "math"
 
 // run looks, in order of time, at the windows that may come to more than the floor, until the mean has passed the level.
 func (s *sweep) run() {
-	for s.tail.at+1 < len(s.segments) && !s.passed {
-		if s.atMost() > s.floor {
-			s.through()
+	until := s.head.at
+	for at := s.tail.at; at+1 < len(s.segments) && !s.passed; {
+		last := s.segments[at+1].start + s.window
+		for until+1 < len(s.segments) && s.segments[until].start < last {
+			until++
+		}
+		// All from where the first window begins to after the last has ended is no less than any of them: most are settled by that.
+		whole := s.segments[until].area - s.segments[at].area
+		if s.segments[until].start >= last && whole <= s.floor*s.window {
+			at++
 			continue
 		}
-		s.over(s.tail.at + 1)
-		s.below = s.segments[s.tail.at].start
+		if at != s.tail.at {
+			s.over(at)
+			s.below = s.segments[at].start
+		}
+		if s.atMost() > s.floor {
+			s.through()
+		}
+		at++
 	}
 }
 
-// reached is what some window comes to: the greatest of those that begin in the segment with the highest bound.
-func (s *sweep) reached() float64 {
-	look, at, most := *s, 0, math.Inf(-1)
-	for look.tail.at+1 < len(s.segments) {
-		if bound := look.atMost(); bound > most {
-			at, most = look.tail.at, bound
-		}
-		look.over(look.tail.at + 1)
-	}
-	look = *s
-	if at+1 < len(s.segments) {
-		look.over(at)
-		look.through()
-	}
+// reached is what some window comes to: the greatest of those that begin in a segment.
+func (s *sweep) reached(at int) float64 {
+	look := *s
+	look.over(at)
+	look.through()
 	return look.best
+}
+
+// fullest is the segment from whose start on the air is worst over about a window.
+func (s *sweep) fullest() int {
+	until, at, most := s.head.at, 0, math.Inf(-1)
+	for i := range s.segments[1:] {
+		last := s.segments[i+1].start + s.window
+		for until+1 < len(s.segments) && s.segments[until].start < last {
+			until++
+		}
+		length := max(s.window, s.segments[until].start-s.segments[i].start)
+		if mean := (s.segments[until].area - s.segments[i].area) / length; mean > most {
+			at, most = i, mean
+		}
+	}
+	return at
 }
 
 // over sets the window to a segment's start without looking at what it holds.

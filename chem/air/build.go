@@ -269,27 +269,27 @@ func (l *load) curveIn(segments []segment, rates []rateStep) Curve {
 	}
 }
 
-// follow goes on from the beginning of a segment to the end of all, and appends what it finds.
+// follow goes on from the beginning of a segment to the end of all, and appends what it finds. It is the law of a segment (after)
+// written out: this is where a search for a flow spends its time.
 func (l *load) follow(segments []segment, now segment, rates []rateStep) []segment {
+	start, x0, area := now.start, now.x0, now.area
 	step, next := 0, 0
 	for {
-		for step+1 < len(rates) && rates[step+1].minute <= now.start {
+		for step+1 < len(rates) && rates[step+1].minute <= start {
 			step++
 		}
-		now.rate = rates[step].rate
-		for next < len(l.changes) && l.changes[next].minute <= now.start {
+		for next < len(l.changes) && l.changes[next].minute <= start {
 			next++
 		}
-		now.gain = l.gain(next)
-		end := l.nextBreak(rates, step, next)
+		rate, gain, end := rates[step].rate, l.gain(next), l.nextBreak(rates, step, next)
 		if math.IsInf(end, 1) {
-			now.end = now.x0
-			return append(segments, now)
+			return append(segments, segment{start: start, rate: rate, x0: x0, end: x0, gain: gain, area: area})
 		}
-		excess, area := now.after(end - now.start)
-		now.end = excess
-		segments = append(segments, now)
-		now.start, now.x0, now.area = end, excess, now.area+area
+		tau := end - start
+		survives, phi1, phi2 := decay(rate * tau)
+		excess := x0*survives + gain*tau*phi1
+		segments = append(segments, segment{start: start, rate: rate, x0: x0, end: excess, gain: gain, area: area})
+		start, x0, area = end, excess, area+tau*(x0*phi1+gain*tau*phi2)
 	}
 }
 

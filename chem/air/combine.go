@@ -19,7 +19,9 @@ func combine(curves []Curve, weights []float64) Curve {
 	for i := range at {
 		at[i] = -1
 	}
-	for _, start := range breakpoints(curves) {
+	starts := breakpoints(curves)
+	sum.segments = make([]segment, 0, len(starts))
+	for _, start := range starts {
 		next := segment{start: start}
 		for i := range curves {
 			next.add(&curves[i], &at[i], weights[i])
@@ -50,7 +52,10 @@ func (s *segment) add(curve *Curve, at *int, weight float64) {
 		return
 	}
 	from := &curve.segments[*at]
-	excess, _ := from.after(s.start - from.start)
+	excess := from.x0
+	if s.start > from.start {
+		excess, _ = from.after(s.start - from.start)
+	}
 	s.x0 += weight * excess
 	s.gain += weight * from.gain
 	s.offset += weight * from.offset

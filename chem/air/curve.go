@@ -32,31 +32,30 @@ type segment struct {
 // decay gives exp(-z), phi1(z) = (1 - exp(-z))/z and phi2(z) = (1 - phi1(z))/z for z from zero on, without loss of
 // figures near zero.
 func decay(z float64) (survives, phi1, phi2 float64) {
-	if z < 0.05 {
-		phi2 = 1./2 - z*(1./6-z*(1./24-z*(1./120-z*(1./720-z*(1./5040-z/40320)))))
+	if z < seriesBelow {
+		phi2 = series(z)
 		phi1 = 1 - z*phi2
 		return 1 - z*phi1, phi1, phi2
 	}
 	survives = math.Exp(-z)
-	phi1 = (1 - survives) / z
-	return survives, phi1, (1 - phi1) / z
+	inverse := 1 / z
+	phi1 = (1 - survives) * inverse
+	return survives, phi1, (1 - phi1) * inverse
+}
+
+// seriesBelow is where phi2 is summed up as a series.
+const seriesBelow = 0.05
+
+// series is phi2 = 1/2 - z/6 + z^2/24 - ... to a double's last figure for z below seriesBelow.
+func series(z float64) float64 {
+	square := z * z
+	return 1./2 - z*(1./6) + square*(1./24-z*(1./120)+square*(1./720-z*(1./5040)+square*(1./40320)))
 }
 
 // after gives the excess and its sum since the segment's start, tau minutes into it; the offset is not in either.
 func (s *segment) after(tau float64) (excess, area float64) {
 	survives, phi1, phi2 := decay(s.rate * tau)
 	return s.x0*survives + s.gain*tau*phi1, tau * (s.x0*phi1 + s.gain*tau*phi2)
-}
-
-// excessAfter is the excess alone, tau minutes into the segment.
-func (s *segment) excessAfter(tau float64) float64 {
-	z := s.rate * tau
-	if z < 0.05 {
-		excess, _ := s.after(tau)
-		return excess
-	}
-	survives := math.Exp(-z)
-	return s.x0*survives + s.gain*(1-survives)/s.rate
 }
 
 // reach is how long after its start the excess takes to come to the target, which it must lie between start and end.

@@ -43,7 +43,6 @@ type survey []*measured
 // measured is one species' curve, its limits and the greatest means asked for so far.
 type measured struct {
 	load       *load
-	rates      []rateStep
 	curve      Curve // what people inside breathe, without the time when nobody is: what limits are held against
 	whole      Curve // the room's air at all times
 	occupied   occupancy
@@ -80,7 +79,7 @@ func take(zone Zone, sources []Source, own []OwnLimit) (survey, error) {
 }
 
 func measure(load *load, rates []rateStep, limits []Limit) *measured {
-	m := &measured{load: load, rates: rates, whole: load.curve(rates), occupied: load.occupied, limits: limits}
+	m := &measured{load: load, whole: load.curve(rates), occupied: load.occupied, limits: limits}
 	m.curve = m.occupied.curve(m.whole)
 	m.peak, m.peakMinute = m.curve.Peak()
 	return m

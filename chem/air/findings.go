@@ -1,7 +1,6 @@
 package air
 
 import (
-	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -26,11 +25,11 @@ func (e Excess) Code() string { return codes[e.Limit.Kind] }
 var harmless = []string{"H2O", "N2", "O2"}
 
 // findings turns excesses into findings: for each species, code and severity the worst limit.
-func (s survey) findings(check *RoomCheck, result *Assessment, excesses []Excess) []finding.Finding {
+func (s survey) findings(check *RoomCheck, air *trial, result *Assessment, excesses []Excess) []finding.Finding {
 	findings := []finding.Finding{}
 	for _, excess := range worstOfEach(excesses) {
 		f := excess.finding(check.Zone.ID)
-		s.cure(&f, excess, check, result)
+		s.cure(&f, excess, check, air, result)
 		findings = append(findings, f)
 	}
 	for _, m := range s {
@@ -87,14 +86,14 @@ func (e Excess) finding(about string) finding.Finding {
 
 // cure adds the flow and the share of what escapes that would be enough: for all that refuses in the room where the
 // finding refuses, so that one cure clears them together, and for the one limit where it only warns.
-func (s survey) cure(f *finding.Finding, excess Excess, check *RoomCheck, result *Assessment) {
+func (s survey) cure(f *finding.Finding, excess Excess, check *RoomCheck, air *trial, result *Assessment) {
 	flow, share, ok := result.FlowNeeded, 0.0, result.ChargeShareEnough != nil
 	if ok {
 		share = *result.ChargeShareEnough
 	}
 	if excess.Limit.Severity != finding.Block {
 		at := slices.IndexFunc(s, func(m *measured) bool { return m.curve.species == excess.Limit.Species })
-		flow = s[at].flowNeeded(&check.Zone, []Limit{excess.Limit})
+		flow = s[at].flowNeeded(air, []Limit{excess.Limit})
 		share, ok = s.shareFor(excess.Limit)
 	}
 	var ways []string
@@ -164,7 +163,12 @@ func captureWay(sources []Source, excess Excess, share float64) string {
 	if len(sources) == 0 {
 		return "less gas in the room at the start"
 	}
-	most := slices.MaxFunc(sources, func(a, b Source) int { return cmp.Compare(a.escaping(excess), b.escaping(excess)) })
+	most, grams := sources[0], sources[0].escaping(excess)
+	for _, source := range sources[1:] {
+		if more := source.escaping(excess); more > grams {
+			most, grams = source, more
+		}
+	}
 	need := captures([]Source{most}, share)[0]
 	return fmt.Sprintf("capture that lets at most %.2g of what now escapes escape (%s: %s closed, %s with the door open)",
 		roundDown(share), most.Name, captureWorded(need.CaptureFraction), captureWorded(need.DoorOpenFraction))

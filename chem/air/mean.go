@@ -7,20 +7,26 @@ import "math"
 // lies below what it was before. It is exact: the mean's slope is the difference between the two ends of the window,
 // so its maxima lie where that difference falls through zero, and those points are solved for between breakpoints.
 func (c Curve) MaxMean(windowMinutes float64) (ppm, startMinute float64) {
-	return c.maxMeanAbove(windowMinutes, 0)
-}
-
-// maxMeanAbove is MaxMean where that is above a least value; where it is not, something no greater than that value.
-func (c Curve) maxMeanAbove(windowMinutes, leastPPM float64) (ppm, startMinute float64) {
 	if !(windowMinutes > 0) || len(c.segments) == 0 {
 		return c.Peak()
 	}
 	sweep := newSweep(c.segments, windowMinutes)
-	if sweep.floor = leastPPM - c.background; leastPPM == 0 {
-		sweep.floor = sweep.reached() * (1 - rounding)
+	return c.greatest(sweep, sweep.fullest())
+}
+
+// maxMeanFrom is MaxMean with the minute at which a window begins that comes near it, which makes the search shorter.
+func (c Curve) maxMeanFrom(windowMinutes, nearMinute float64) (ppm, startMinute float64) {
+	if !(windowMinutes > 0) || len(c.segments) == 0 {
+		return c.Peak()
 	}
-	sweep.run()
-	return c.background + sweep.best, sweep.bestStart
+	return c.greatest(newSweep(c.segments, windowMinutes), max(c.find(nearMinute), 0))
+}
+
+// greatest is the greatest mean of a sweep, which need look only for more than the windows of one segment come to.
+func (c Curve) greatest(s *sweep, segment int) (ppm, startMinute float64) {
+	s.floor = s.reached(segment) * (1 - rounding)
+	s.run()
+	return c.background + s.best, s.bestStart
 }
 
 // edge is one end of the moving window: a segment and where in it.

@@ -15,13 +15,13 @@ type mixed struct {
 }
 
 // mixtures are that over a shift and the short-term one.
-func (s survey) mixtures() []mixed {
+func (s survey) mixtures(air *trial) []mixed {
 	list := make([]mixed, 0, 2)
 	for _, kind := range []data.LimitKind{MixtureShift, MixtureShortTerm} {
 		found := mixed{mixture: s.mixture(kind)}
 		for _, window := range found.windows() {
-			ppm, next := found.term(window)
-			found.total += ppm
+			ratio, next := found.term(air, window)
+			found.total += ratio
 			found.terms = append(found.terms, next)
 		}
 		list = append(list, found)
@@ -29,54 +29,40 @@ func (s survey) mixtures() []mixed {
 	return list
 }
 
-// term is the sum of those parts whose limits have an averaging time, each over its limit, with its greatest mean.
-func (x mixture) term(windowMinutes float64) (ratio float64, together term) {
+// term is the sum of those parts whose limits have an averaging time, each over its limit, with its greatest mean as things are.
+func (x mixture) term(air *trial, windowMinutes float64) (ratio float64, together term) {
 	parts := slices.DeleteFunc(slices.Clone(x.parts), func(p part) bool { return p.limit.AveragingMinutes != windowMinutes })
+	sum, weight := parts[0].m.load, 1/parts[0].limit.PPM
 	if len(parts) == 1 {
-		one, limit := parts[0].m, parts[0].limit
-		greatest := one.mean(windowMinutes)
-		return greatest.ppm / limit.PPM, term{one.load.scaled(1 / limit.PPM), windowMinutes, greatest.startMinute}
+		greatest := parts[0].m.mean(windowMinutes)
+		return greatest.ppm * weight, term{sum, weight, windowMinutes, greatest.startMinute}
 	}
-	sum := parts[0].m.load.scaled(1 / parts[0].limit.PPM)
 	for _, p := range parts[1:] {
-		sum.join(p.m.load.scaled(1 / p.limit.PPM))
+		sum, weight = sum.with(weight, p.m.load, 1/p.limit.PPM), 1
 	}
-	greatest, start := sum.occupied.curve(sum.curve(parts[0].m.rates)).MaxMean(windowMinutes)
-	return greatest, term{sum, windowMinutes, start}
+	greatest, start := air.curve(sum).MaxMean(windowMinutes)
+	return greatest, term{sum, 1, windowMinutes, start}
 }
 
-// scaled is a load times a weight.
-func (l *load) scaled(weight float64) *load {
-	of := *l
-	of.background *= weight
-	of.initial *= weight
-	of.changes = slices.Clone(l.changes)
-	for i := range of.changes {
-		of.changes[i].gain *= weight
-		of.changes[i].level *= weight
+// with is two loads of the same room added up, each times a weight.
+func (l *load) with(weight float64, other *load, otherWeight float64) *load {
+	sum := &load{
+		species: mixtureSpecies, occupied: l.occupied,
+		background: weight*l.background + otherWeight*other.background, initial: weight*l.initial + otherWeight*other.initial,
+		first: math.Min(l.first, other.first), last: math.Max(l.last, other.last),
+		changes: make([]change, 0, len(l.changes)+len(other.changes)),
 	}
-	return &of
-}
-
-// join adds a load of the same room.
-func (l *load) join(other *load) {
-	l.species = mixtureSpecies
-	l.background += other.background
-	l.initial += other.initial
-	l.first, l.last = math.Min(l.first, other.first), math.Max(l.last, other.last)
-	both := make([]change, 0, len(l.changes)+len(other.changes))
-	levels := [2]float64{}
+	own, others := 0.0, 0.0
 	for i, j := 0, 0; i < len(l.changes) || j < len(other.changes); {
-		var next change
+		var minute float64
 		if j == len(other.changes) || i < len(l.changes) && l.changes[i].minute <= other.changes[j].minute {
-			next, i = l.changes[i], i+1
-			levels[0] = next.level
+			minute, own = l.changes[i].minute, weight*l.changes[i].level
+			i++
 		} else {
-			next, j = other.changes[j], j+1
-			levels[1] = next.level
+			minute, others = other.changes[j].minute, otherWeight*other.changes[j].level
+			j++
 		}
-		next.level = levels[0] + levels[1]
-		both = append(both, next)
+		sum.changes = append(sum.changes, change{minute: minute, level: own + others})
 	}
-	l.changes = both
+	return sum
 }

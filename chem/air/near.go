@@ -13,6 +13,9 @@ import (
 // (common practice, no source).
 const DefaultNearExchange = 0.2
 
+// forgottenTimes is after how many changes of its air a room holds nothing of what it held: below a double's last figure.
+const forgottenTimes = 37
+
 // NearCheck is what CheckNear is asked.
 type NearCheck struct {
 	Zone    Zone     `json:"zone"`

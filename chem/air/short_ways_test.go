@@ -33,6 +33,24 @@ func TestWhatIsLeftOutBesideAFurnaceIsNotMissed(t *testing.T) {
 	})
 }
 
+// Whatever window a search for the greatest mean begins near, it finds the same.
+func TestTheGreatestMeanFromAnyMinute(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		curves, err := Curves(drawZone(t), drawSources(t, "sources"))
+		require.NoError(t, err)
+		window := rapid.SampledFrom([]float64{0, 1, 15, 480}).Draw(t, "window")
+		near := rapid.Float64Range(-100, 1000).Draw(t, "near")
+		for _, curve := range curves {
+			want, _ := curve.MaxMean(window)
+			got, start := curve.maxMeanFrom(window, near)
+			assert.InEpsilon(t, max(want, 1e-12), max(got, 1e-12), 2*rounding)
+			if window > 0 {
+				assert.InDelta(t, got, curve.sum(start, start+window)/window, 1e-9*got+1e-12)
+			}
+		}
+	})
+}
+
 // The room after its fan has stopped is that of sources that end, and go on uncaptured, at that minute.
 func TestAFailedFanAgainstSourcesInTwo(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {

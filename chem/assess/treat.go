@@ -299,7 +299,7 @@ func (s Site) roomAir(t Treatment) *RoomAir {
 		Zone: air.Zone{
 			ID: room.ID, VolumeCubicMeters: room.VolumeCubicMeters, MixingFactor: room.MixingFactor, Flow: air.ConstantFlow(flow),
 		},
-		Sources: []air.Source{source}, Room: &room, OnDate: s.OnDate, Own: s.OwnLimits,
+		Sources: []air.Source{source}, Room: &room, OnDate: s.OnDate, Own: s.OwnLimits, CureOnly: true,
 	}
 	answer := &RoomAir{Room: room.ID, FlowCubicMetersPerSecond: flow}
 	var err error

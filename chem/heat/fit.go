@@ -145,10 +145,18 @@ func coolingLaw(ambient float64) func(Timing) float64 {
 
 // leastSquaresTau is the tau with the least sum of squared minutes between tau law(t) and the measured times.
 func leastSquaresTau(times []Timing, law func(Timing) float64) float64 {
+	lengths := make([]float64, len(times))
+	for i, t := range times {
+		lengths[i] = law(t)
+	}
+	return tauOf(times, lengths)
+}
+
+// tauOf is that tau where the lengths of the stretches in units of it are known.
+func tauOf(times []Timing, lengths []float64) float64 {
 	cross, square := 0.0, 0.0
-	for _, t := range times {
-		x := law(t)
-		cross += x * t.Minutes
+	for i, x := range lengths {
+		cross += x * times[i].Minutes
 		square += x * x
 	}
 	return cross / square
@@ -158,11 +166,15 @@ func leastSquaresTau(times []Timing, law func(Timing) float64) float64 {
 // It searches log(final - reached), where the length of a stretch bends evenly: a grid, then the golden section.
 func leastSquaresFinal(times []Timing, reached, most float64) float64 {
 	final := func(u float64) float64 { return reached + math.Exp(u) }
+	lengths := make([]float64, len(times))
 	misfit := func(u float64) float64 {
 		law := heatingLaw(final(u))
-		tau, sum := leastSquaresTau(times, law), 0.0
-		for _, t := range times {
-			off := tau*law(t) - t.Minutes
+		for i, t := range times {
+			lengths[i] = law(t)
+		}
+		tau, sum := tauOf(times, lengths), 0.0
+		for i, x := range lengths {
+			off := tau*x - times[i].Minutes
 			sum += off * off
 		}
 		return sum
@@ -183,12 +195,17 @@ func leastSquaresFinal(times []Timing, reached, most float64) float64 {
 // goldenSection narrows [a, b] to the least value of a function with one valley there.
 func goldenSection(f func(float64) float64, a, b float64) float64 {
 	const golden = 1 / math.Phi
-	for range 80 {
-		left, right := b-golden*(b-a), a+golden*(b-a)
-		if f(left) < f(right) {
-			b = right
+	left, right := b-golden*(b-a), a+golden*(b-a)
+	atLeft, atRight := f(left), f(right)
+	for range 80 { // either part is cut so that the point within is one of the next two
+		if atLeft < atRight {
+			b, right, atRight = right, left, atLeft
+			left = b - golden*(b-a)
+			atLeft = f(left)
 		} else {
-			a = left
+			a, left, atLeft = left, right, atRight
+			right = a + golden*(b-a)
+			atRight = f(right)
 		}
 	}
 	return (a + b) / 2

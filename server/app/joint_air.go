@@ -149,7 +149,7 @@ func uncheckable(p plannedFiring, room string, err error) finding.Finding {
 func (j joint) view(p plannedFiring, room string) (air.RoomCheck, error) {
 	own := j.site.Rooms[room]
 	check := air.RoomCheck{
-		Zone: j.roomZone(own, p.Window.Start), Room: &own, OnDate: j.today, Own: j.site.Studio.OwnLimits,
+		Zone: j.roomZone(own, p.Window.Start), Room: &own, OnDate: j.today, Own: j.site.Studio.OwnLimits, CureOnly: true,
 	}
 	others := near(j.others(p), p.Firing, airReach(j.site))
 	home := j.site.Furnaces[p.Furnace].Room

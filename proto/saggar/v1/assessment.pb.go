@@ -1862,7 +1862,8 @@ type SpeciesAir struct {
 	// When the room may be entered again, in minutes from the start of the charge; absent when it never may, or the gas has
 	// no limit.
 	ReentryMinute *float64 `protobuf:"fixed64,7,opt,name=reentry_minute,json=reentryMinute,proto3,oneof" json:"reentry_minute,omitempty"`
-	// Flow that would pass every deciding limit, in m3/s; absent when none does, or no deciding limit is known.
+	// Flow that would pass every deciding limit, in m3/s; absent when none does, no deciding limit is known, or the room passes
+	// them all with the flow that it has.
 	FlowNeededCubicMetersPerSecond *float64 `protobuf:"fixed64,8,opt,name=flow_needed_cubic_meters_per_second,json=flowNeededCubicMetersPerSecond,proto3,oneof" json:"flow_needed_cubic_meters_per_second,omitempty"`
 	// The concentration over time.
 	Series        []*ConcentrationPoint `protobuf:"bytes,9,rep,name=series,proto3" json:"series,omitempty"`
