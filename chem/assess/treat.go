@@ -92,6 +92,12 @@ func (t *Treatment) fire(s Site, c Charge) error {
 	if t.Phases, t.Heat, err = heat.Phases(t.Furnace, t.Constants, asked); err != nil {
 		return err
 	}
+	if err := t.convert(c); err != nil {
+		return err
+	}
+	if c.Balance, err = s.balanced(c, *t); err != nil {
+		return err
+	}
 	if err := t.releases(s, c, stage); err != nil {
 		return err
 	}
@@ -102,7 +108,8 @@ func (t *Treatment) fire(s Site, c Charge) error {
 	t.Findings = append(t.Findings, s.oldReleases(stage, stagePath(t.Stage))...)
 	t.Findings = append(t.Findings, t.reduces(c)...)
 	t.Assumptions = slices.Concat(t.ofFurnace(t.Heat.Assumptions), c.taken[t.Stage].assumptions, c.starved[t.Stage].assumptions)
-	return t.convert(c)
+	t.Assumptions = once(slices.Concat(t.Assumptions, t.ofRates()))
+	return nil
 }
 
 // ofFurnace names the furnace in assumptions that hold a figure of its own.
