@@ -56,7 +56,7 @@ func TestWhatIsNotForConvertingFindsNothing(t *testing.T) {
 // figure, the furnace's own and of the bed on average; what is left of it goes on to the next stage.
 func TestTheBalanceTakesTheConversionOfTheFurnace(t *testing.T) {
 	calcine, fire := fired(chem.Calcine, 560, add("kaolin", 258.157)), fired(chem.Bisque, 1000)
-	calcine.BedDepthMillimeters, calcine.Program.Segments[0].HoldMinutes = 80, 30
+	calcine.BedDepthMillimeters, calcine.Program.Segments[0].HoldMinutes = 60, 60
 	calcine.Program.Segments[0].RateCelsiusPerHour = 0 // as fast as this furnace does
 	fire.ID = "after"
 	answer, err := site(pot()).Recipe(recipe(calcine, fire), materials(), chem.Scale{})

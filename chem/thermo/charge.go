@@ -256,6 +256,17 @@ func (c *compound) stretches() []piece {
 	return pieces
 }
 
+// solids are the forms up to the melting point: an oxide that is bound in a compound does not melt by itself.
+func (c *compound) solids() []piece {
+	return slices.DeleteFunc(slices.Clone(c.best().pieces), func(p piece) bool { return p.phase == Liquid })
+}
+
+// HasLiquid reports whether the tables have a compound's liquid, so that the heat of a charge counts that of its melting.
+func HasLiquid(f chem.Formula) bool {
+	c := tables().byKey[compositionKey(f)]
+	return c != nil && slices.ContainsFunc(c.stretches(), func(p piece) bool { return p.phase == Liquid })
+}
+
 // boilingKelvin is where liquid and gas have the same Gibbs energy at 1 atm, by bisection.
 func boilingKelvin(liquid, gas *Substance) float64 {
 	low, high := liquid.RangeKelvin()
@@ -289,9 +300,11 @@ func oxideParts(f chem.Formula) []weighted {
 		}
 		moles := e.Count / found.formula.Count(e.Symbol)
 		oxygen -= moles * found.formula.Count("O")
-		pieces := found.stretches()
+		var pieces []piece
 		if _, bound := boundOxides[e.Symbol]; bound {
 			pieces = found.gas.pieces
+		} else {
+			pieces = found.solids()
 		}
 		parts = append(parts, weighted{moles, pieces, name + " in " + f.String()})
 	}

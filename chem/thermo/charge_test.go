@@ -86,7 +86,8 @@ func TestTheBasisIsSaid(t *testing.T) {
 		{"NaAlSi3O8", ByMass, "NaAlSi3O8 and its oxides are not tabled: 1.1 J/g/K (common practice, no source)"},
 		{"FeS2", ByMass, "FeS2 and its oxides are not tabled"},
 		{"NaHCO3", Tabled, "NaHCO3 above 25 C: heat capacity held"},
-		{"Cu", Tabled, "Cu above 1084.85 C: heat capacity held at its value there, no melting"},
+		{"Cu", Tabled, "Cu goes from solid to liquid at 1084.9 C"},
+		{"CuO", Tabled, "CuO above 1126.85 C: heat capacity held at its value there, no melting"},
 		{"H2O", Tabled, "H2O goes from liquid to gas at 100.4 C"},
 	} {
 		sum := heatOf(t, c.formula, 25, 1400)

@@ -106,7 +106,7 @@ func TestWhatIsNotTabledIsNamedWithWhatIs(t *testing.T) {
 		cure  string
 	}{
 		"no formula":        {func() error { _, err := Find("Xx", Gas); return err }, "formula", "CaCO3"},
-		"not tabled":        {func() error { _, err := Find("PbO", Solid); return err }, "formula", "CO2"},
+		"not tabled":        {func() error { _, err := Find("ZnO", Solid); return err }, "formula", "CO2"},
 		"no such phase":     {func() error { _, err := Find("CO2", Liquid); return err }, "phase", "gas"},
 		"no solid water":    {func() error { _, err := Find("H2O", Solid); return err }, "phase", "liquid or gas"},
 		"no condensed gas":  {func() error { _, err := FindCondensed("O2"); return err }, "phase", "gas"},
