@@ -82,6 +82,7 @@ func (t *Treatment) fire(s Site, c Charge) error {
 		t.Findings = append(t.Findings, f)
 	}
 	t.Findings = append(t.Findings, t.tooMuch(c)...)
+	t.Findings = append(t.Findings, nearTop(stage, c.Balance.Stages[t.Stage].PeakCelsius, t.Furnace, stagePath(t.Stage))...)
 	if finding.Blocks(t.Findings) {
 		return nil
 	}
