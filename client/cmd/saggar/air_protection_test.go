@@ -107,6 +107,6 @@ func TestWithoutALimitThatRefusesNothingIsSaidOfAClass(t *testing.T) {
 		}
 	}
 	r := at(t, "", "air", "protection", "--species", "COS", "--ppm", "1")
-	assert.Regexp(t, `scba/demand/half_mask +10 +not known +no +cannot be said`, r.out)
+	assert.Regexp(t, `scba/demand/half_mask +10 +ppm +not known +no +cannot be said`, r.out)
 	assert.NotContains(t, r.out, "0 ppm")
 }
