@@ -8,7 +8,6 @@ import (
 
 	"saggar/chem"
 	"saggar/chem/finding"
-	"saggar/chem/offgas"
 	"saggar/chem/reaction"
 )
 
@@ -73,18 +72,18 @@ func TestTheBalanceTakesTheConversionOfTheFurnace(t *testing.T) {
 		return moles
 	}
 	assert.InDelta(t, 2*mean, water(0, chem.Likely), 1e-4)
-	assert.InDelta(t, 2*mean*18.015, offgas.Mass(treatment.Likely)["H2O"], 1e-2)
+	assert.InDelta(t, 2*mean*18.015, massOf(treatment.Likely)["H2O"], 1e-2)
 	assert.InDelta(t, 2, water(0, chem.Cautious), 1e-4, "the cautious case lets all go")
 	assert.InDelta(t, 2*(1-mean), water(1, chem.Cautious), 1e-4)
-	assert.InDelta(t, 2*(1-mean)*18.015, offgas.Mass(answer.Stages[1].Treatment.Cautious)["H2O"], 1e-2)
+	assert.InDelta(t, 2*(1-mean)*18.015, massOf(answer.Stages[1].Treatment.Cautious)["H2O"], 1e-2)
 }
 
 func TestAMeasuredReleaseDecides(t *testing.T) {
 	stage := fired(chem.Oxidise, 500, add("sulfur", 10), add("quartz", 90))
 	stage.MeasuredReleases = []chem.MeasuredRelease{{Species: "SO2", MassGrams: 3, MeasuredBy: "a technician", MeasuredOn: "2026-03-01"}}
 	treatment := treat(t, site(pot()), "pot", stage)
-	assert.InDelta(t, 3.0, offgas.Mass(treatment.Cautious)["SO2"], 1e-9)
-	assert.InDelta(t, 3.0, offgas.Mass(treatment.Likely)["SO2"], 1e-9)
+	assert.InDelta(t, 3.0, massOf(treatment.Cautious)["SO2"], 1e-9)
+	assert.InDelta(t, 3.0, massOf(treatment.Likely)["SO2"], 1e-9)
 	assert.Empty(t, withCode(treatment.Findings, "AIR_MEASUREMENT_OLD"), "a year to the day")
 	stage.MeasuredReleases[0].MeasuredOn = "2026-02-28"
 	old := withCode(treat(t, site(pot()), "pot", stage).Findings, "AIR_MEASUREMENT_OLD")

@@ -95,15 +95,6 @@ func NewCharge(portions []Portion) (*Charge, error) {
 	return c, nil
 }
 
-// HeatContent is NewCharge and Heat for a charge that is asked about once.
-func HeatContent(portions []Portion, fromCelsius, toCelsius float64) (HeatSum, error) {
-	c, err := NewCharge(portions)
-	if err != nil {
-		return HeatSum{}, err
-	}
-	return c.Heat(fromCelsius, toCelsius)
-}
-
 // Kilojoules is the heat that the charge takes up from one temperature to another, below zero when it cools. Phase changes
 // between the two that the tables have are in it; reactions are not. Outside a compound's range its heat capacity stays
 // as it is at the range's end. Temperatures are -40 to 2000 C; others are finding.Faults at "from_celsius" or

@@ -34,19 +34,6 @@ func (t *Tx) Materials(ctx context.Context, studioKey int64, ids []string) (map[
 	return toMaterialMap(bodies)
 }
 
-// MaterialVersions returns the given version of each material, by id; those that do not stand are left out.
-func (t *Tx) MaterialVersions(ctx context.Context, studioKey int64, versions map[string]int) (map[string]chem.Material, error) {
-	arg := queries.GetMaterialsParams{StudioKey: studioKey}
-	for id, version := range versions {
-		arg.MaterialIds, arg.Versions = append(arg.MaterialIds, id), append(arg.Versions, int32(version))
-	}
-	bodies, err := t.q.GetMaterials(ctx, arg)
-	if err != nil {
-		return nil, err
-	}
-	return toMaterialMap(bodies)
-}
-
 // ListMaterials returns the newest version of each material with an id after the given one, by id, at most limit; 0: all.
 func (t *Tx) ListMaterials(ctx context.Context, studioKey int64, after string, limit int) ([]chem.Material, error) {
 	bodies, err := t.q.ListMaterials(ctx, queries.ListMaterialsParams{

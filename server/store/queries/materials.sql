@@ -21,14 +21,6 @@ CROSS JOIN LATERAL (
     LIMIT 1
 ) AS newest;
 
--- name: GetMaterials :many
-SELECT v.body
-FROM (
-    SELECT unnest(@material_ids::text[]) AS material_id, unnest(@versions::integer[]) AS version
-) AS wanted
-JOIN material_versions v ON v.material_id = wanted.material_id AND v.version = wanted.version
-WHERE v.studio_key = @studio_key;
-
 -- name: ListMaterials :many
 SELECT DISTINCT ON (material_id) body
 FROM material_versions

@@ -29,41 +29,6 @@ func (q *Queries) GetMaterial(ctx context.Context, arg GetMaterialParams) ([]byt
 	return body, err
 }
 
-const GetMaterials = `-- name: GetMaterials :many
-SELECT v.body
-FROM (
-    SELECT unnest($1::text[]) AS material_id, unnest($2::integer[]) AS version
-) AS wanted
-JOIN material_versions v ON v.material_id = wanted.material_id AND v.version = wanted.version
-WHERE v.studio_key = $3
-`
-
-type GetMaterialsParams struct {
-	MaterialIds []string
-	Versions    []int32
-	StudioKey   int64
-}
-
-func (q *Queries) GetMaterials(ctx context.Context, arg GetMaterialsParams) ([][]byte, error) {
-	rows, err := q.db.Query(ctx, GetMaterials, arg.MaterialIds, arg.Versions, arg.StudioKey)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	var items [][]byte
-	for rows.Next() {
-		var body []byte
-		if err := rows.Scan(&body); err != nil {
-			return nil, err
-		}
-		items = append(items, body)
-	}
-	if err := rows.Err(); err != nil {
-		return nil, err
-	}
-	return items, nil
-}
-
 const InsertMaterial = `-- name: InsertMaterial :exec
 INSERT INTO material_versions (studio_key, material_id, version, body, create_time)
 VALUES ($1, $2, $3, $4, $5)
