@@ -99,6 +99,16 @@ func Balance(recipe Recipe, materials Materials, factor float64) (BalanceResult,
 // Balance follows the charge through every stage at factor times the recipe's own masses. It returns finding.Faults when
 // the recipe, a material it uses or the practice has faults, or when the factor is not in (0, 10000].
 func (p Practice) Balance(recipe Recipe, materials Materials, factor float64) (BalanceResult, error) {
+	return p.BalanceConverted(recipe, materials, factor, nil)
+}
+
+// Converted are the fractions, by stage and then by the name of the reaction, that tabled rates convert where more is known
+// of a stage than what it asks for: the furnace's own temperatures and the bed.
+type Converted map[string]map[string]float64
+
+// BalanceConverted is Balance with the likely case held to those fractions. A reaction that is not among them goes by the
+// program as asked, or by its range where it has no rate.
+func (p Practice) BalanceConverted(recipe Recipe, materials Materials, factor float64, known Converted) (BalanceResult, error) {
 	stated := materials
 	materials, faults := p.checkInput(recipe, stated, factor)
 	if err := faults.Err(); err != nil {
@@ -114,7 +124,7 @@ func (p Practice) Balance(recipe Recipe, materials Materials, factor float64) (B
 		if err != nil {
 			return BalanceResult{}, err
 		}
-		balance, after, err := p.balanceStage(stage, batch{carried, fedLater}, factor)
+		balance, after, err := p.balanceStage(stage, batch{carried, fedLater}, factor, known[stage.ID])
 		if err != nil {
 			return BalanceResult{}, err
 		}
@@ -173,7 +183,7 @@ func addStage(stage Stage, materials Materials, carried *charge, factor float64)
 	return weighed, beforeFeed, nil
 }
 
-func (p Practice) balanceStage(stage Stage, in batch, factor float64) (StageBalance, *charge, error) {
+func (p Practice) balanceStage(stage Stage, in batch, factor float64, known map[string]float64) (StageBalance, *charge, error) {
 	var product Formula
 	if stage.Product != "" {
 		var err error
@@ -181,7 +191,7 @@ func (p Practice) balanceStage(stage Stage, in batch, factor float64) (StageBala
 			return StageBalance{}, nil, err
 		}
 	}
-	work := stageWork{stage, product, factor}
+	work := stageWork{stage, product, factor, known}
 	_, cautiousGas, err := p.fireBatch(work, in, Cautious)
 	if err != nil {
 		return StageBalance{}, nil, err
@@ -211,6 +221,8 @@ type stageWork struct {
 	stage   Stage
 	product Formula
 	factor  float64
+	// converted is by the reaction's name, where it is known.
+	converted map[string]float64
 }
 
 // fireBatch fires the whole batch in one case. Of its gas, what the part that was there before the feed would not have
@@ -237,7 +249,7 @@ func (p Practice) fire(work stageWork, in *charge, c Case) (*firing, error) {
 	f := &firing{which: c, atmosphere: stage.Atmosphere, peakCelsius: stage.peakCelsius(), charge: in.clone()}
 	switch {
 	case stage.Program != nil:
-		f.segments = stage.Program.Segments
+		f.segments, f.temperatures, f.converted = stage.Program.Segments, stage.temperatures(), work.converted
 		f.sulfatesReduce = stage.reducesSulfates(in)
 		f.dry(f.share(rules().freeWater))
 		f.form(work.product)

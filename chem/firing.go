@@ -34,7 +34,11 @@ type firing struct {
 	atmosphere  heat.Atmosphere
 	peakCelsius float64
 	segments    []heat.Segment
-	charge      *charge
+	// temperatures over time are those that the program asks for at the thermocouple; converted is what is known to react,
+	// by the reaction's name, where more is known than those.
+	temperatures []heat.Point
+	converted    map[string]float64
+	charge       *charge
 	// named is whether the stage names a product; product is as much of it as forms.
 	named    bool
 	product  Amount
@@ -62,13 +66,44 @@ func (f *firing) ruleFor(phase Formula) *rule {
 	return found
 }
 
-// share is how much of what a rule applies to breaks down in this firing: by the peak, and in the likely case all of it
-// where the program holds long enough in the hotter half of the range.
+// share is how much of what a rule applies to breaks down in this firing. The cautious case takes all that begins to; the
+// likely one what the tabled rate converts along the temperatures, and without a rate what the range says.
 func (f *firing) share(r *rule) float64 {
+	converted := f.convertedOf(r)
+	switch begins := f.peakCelsius >= r.LowCelsius || converted >= LeastConverted; {
+	case !begins:
+		return 0
+	case f.which == Cautious:
+		return 1
+	case !r.rated:
+		return f.shareByRange(r)
+	case f.peakCelsius < r.rate.OneBarCelsius:
+		return min(converted, f.shareByRange(r))
+	default:
+		return converted
+	}
+}
+
+// convertedOf is the fraction that a rule's rate converts; 0 without a rate.
+func (f *firing) convertedOf(r *rule) float64 {
+	known, found := f.converted[r.Name]
+	switch {
+	case found:
+		return known
+	case r.rated:
+		return r.rate.Along(f.temperatures)
+	default:
+		return 0
+	}
+}
+
+// shareByRange is how far the peak has passed a rule's range, and all of it where the program holds long enough in the
+// hotter half.
+func (f *firing) shareByRange(r *rule) float64 {
 	if r.soaksOut() && f.heldMinutes(r.middleCelsius()) >= SoakMinutes {
 		return 1
 	}
-	return r.share(f.which, f.peakCelsius)
+	return r.passed(f.peakCelsius)
 }
 
 // heldMinutes sums the program's holds at or above a temperature.

@@ -36,6 +36,15 @@ type Practice struct {
 // source).
 const SoakMinutes = 120
 
+const (
+	// FullPowerCelsiusPerHour is how fast a ramp at full power, or one down at the furnace's own rate, is taken to go while no
+	// furnace is chosen: common practice, no source. A slower one converts more.
+	FullPowerCelsiusPerHour = 600
+	// LeastConverted is the fraction by a tabled rate from which a compound counts as breaking down below its range: common
+	// practice, no source.
+	LeastConverted = 0.01
+)
+
 // DefaultPractice is what is commonly done: common practice, no source.
 func DefaultPractice() Practice {
 	return Practice{
@@ -91,8 +100,12 @@ func (p Practice) assumptions() []string {
 		"Cautious case: all sulfur leaves, except that of sulfates below their range. Likely case: the sulfur that the " +
 			"ideal product does not bind leaves. Each stage starts from what the likely case retains.",
 		fmt.Sprintf("In the likely case as much has left as the peak has passed of the range; water and carbon dioxide have left "+
-			"whole after %d minutes of holding in the hotter half of it (common practice, no source). A tabled rate is not in it: "+
-			"a conversion that a check gives by its rate may be well above or below that.", SoakMinutes),
+			"whole after %d minutes of holding in the hotter half of it (common practice, no source).", SoakMinutes),
+		fmt.Sprintf("Where chem/data/reactions.csv has a rate, as much has left instead as it converts: along the temperatures of "+
+			"the furnace and through the bed where they are known, else along the program as asked, all of the charge as hot as "+
+			"the thermocouple, full power taken as %d C/h (common practice, no source) and the cooling left out. Below where a "+
+			"compound's own gas comes to 1 bar no more counts than its range says. What a named product takes is taken whole.",
+			FullPowerCelsiusPerHour),
 		fmt.Sprintf("Sulfur that leaves burns to SO2; %.3g %% of it counts as sulfuric acid mist (common practice, no source).",
 			100*p.AcidMistFraction),
 		"In reduction each mole of carbon leaves as CO and turns one mole of carbonate CO2, while there is any, into CO.",

@@ -33,6 +33,22 @@ const (
 	SealedLid Lid = "sealed"
 )
 
+// VesselKind is what kind of vessel holds a charge.
+type VesselKind string
+
+const (
+	Crucible VesselKind = "crucible"
+	Saggar   VesselKind = "saggar"
+	Tray     VesselKind = "tray"
+)
+
+// Vessel is what holds the charge while it fires.
+type Vessel struct {
+	Kind VesselKind `json:"kind"` // empty: not said
+	// TopCelsius is the highest temperature that it takes; 0: not known.
+	TopCelsius float64 `json:"top_celsius"`
+}
+
 // Addition is something put in at a stage. Exactly one of the two amounts is above zero.
 type Addition struct {
 	Material string `json:"material"`
@@ -55,6 +71,8 @@ type Stage struct {
 	BenchMinutes int             `json:"bench_minutes"`
 	Atmosphere   heat.Atmosphere `json:"atmosphere"`
 	Lid          Lid             `json:"lid"`
+	// Vessel is the zero value where nothing is said of it.
+	Vessel Vessel `json:"vessel"`
 	// ChargeAtCelsius is the furnace's temperature when charged; 0 or near ambient: charged cold.
 	ChargeAtCelsius float64 `json:"charge_at_celsius"`
 	// OpenBelowCelsius is how cold the charge must be before the furnace is opened.

@@ -25,6 +25,7 @@ var (
 	heatKinds    = []StageKind{Calcine, Reduce, Oxidise, Sinter, Bisque, Glaze, Anneal, Melt, BurnOut}
 	benchKinds   = []StageKind{Dry, Weigh, Mix, Grind, Pack, Wash, Label}
 	lids         = []Lid{"", OpenLid, LooseLid, SealedLid}
+	vesselKinds  = []VesselKind{"", Crucible, Saggar, Tray}
 	atmospheres  = []heat.Atmosphere{heat.Oxidising, heat.Neutral, heat.Reducing}
 	fireWatches  = []heat.Watch{"", heat.WatchNone, heat.InReach, heat.InRoom}
 	celsiusRange = bounds{-50, 2000}
@@ -113,6 +114,8 @@ func (s Stage) checkFiring() finding.Faults {
 func (s Stage) checkCharge() finding.Faults {
 	var faults finding.Faults
 	checkMass(&faults, "ware_grams", s.WareGrams)
+	checkOneOf(&faults, "vessel.kind", s.Vessel.Kind, vesselKinds)
+	checkRange(&faults, "vessel.top_celsius", s.Vessel.TopCelsius, bounds{0, celsiusRange.high})
 	checkRange(&faults, "bed_depth_millimeters", s.BedDepthMillimeters, bounds{0, maxBedMillimeters})
 	checkRange(&faults, "tamped_density_grams_per_milliliter", s.TampedDensityGramsPerMilliliter,
 		bounds{0, maxTampedDensity})

@@ -4,6 +4,7 @@ import (
 	"sync"
 
 	"saggar/chem/data"
+	"saggar/chem/kinetics"
 )
 
 // rule is a row of the table of reactions that decides what leaves a charge, with its formulas read.
@@ -12,19 +13,14 @@ type rule struct {
 	formula Formula
 	gases   []Amount // moles per formula unit
 	solids  []Amount
+	// rate is of use where the rule has one.
+	rate  kinetics.Rate
+	rated bool
 }
 
-// share is how much has broken down at a peak temperature: in the cautious case all once the range is entered, in the
-// likely case in proportion to how far it is passed.
-func (r *rule) share(c Case, peakCelsius float64) float64 {
-	switch {
-	case peakCelsius < r.LowCelsius:
-		return 0
-	case c == Cautious || peakCelsius >= r.HighCelsius:
-		return 1
-	default:
-		return (peakCelsius - r.LowCelsius) / (r.HighCelsius - r.LowCelsius)
-	}
+// passed is how far a peak has passed the range, in [0, 1].
+func (r *rule) passed(peakCelsius float64) float64 {
+	return min(1, max(0, (peakCelsius-r.LowCelsius)/(r.HighCelsius-r.LowCelsius)))
 }
 
 // soaksOut reports whether all that the rule sets free is steam or carbon dioxide, which a long hold drives out whole. What
@@ -66,7 +62,8 @@ var rules = sync.OnceValue(func() *ruleBook {
 		if !row.Decides() {
 			continue
 		}
-		r := &rule{row, tabled(row.Formula), tabledYields(row.Gases), tabledYields(row.Solids)}
+		r := &rule{Reaction: row, formula: tabled(row.Formula), gases: tabledYields(row.Gases), solids: tabledYields(row.Solids)}
+		r.rate, r.rated = kinetics.NewRate(row.Kinetics)
 		for _, gas := range r.gases {
 			book.gases[gas.Formula.String()] = gas.Formula.MolarMass()
 		}

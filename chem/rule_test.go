@@ -62,15 +62,10 @@ func TestRulesHaveNoCycle(t *testing.T) {
 	}
 }
 
-func TestRuleShare(t *testing.T) {
-	kaolinite := rules().byPhase[tabled("Al2Si2O5(OH)4").key()] // 400 to 700 C
-	cases := []struct {
-		celsius          float64
-		cautious, likely float64
-	}{{399.9, 0, 0}, {400, 1, 0}, {550, 1, 0.5}, {700, 1, 1}, {1200, 1, 1}}
-	for _, c := range cases {
-		assert.InDelta(t, c.cautious, kaolinite.share(Cautious, c.celsius), 1e-12, "%g", c.celsius)
-		assert.InDelta(t, c.likely, kaolinite.share(Likely, c.celsius), 1e-12, "%g", c.celsius)
+func TestPassedIsTheShareOfTheRange(t *testing.T) {
+	mica := rules().byPhase[tabled("KAl3Si3O10(OH)2").key()] // 400 to 900 C
+	for celsius, want := range map[float64]float64{-20: 0, 399.9: 0, 400: 0, 550: 0.3, 900: 1, 1200: 1} {
+		assert.InDelta(t, want, mica.passed(celsius), 1e-12, "%g", celsius)
 	}
 }
 

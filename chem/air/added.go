@@ -22,8 +22,8 @@ type Judgement struct {
 }
 
 // Judge says which limits the room goes over at times when the gas of the added sources is there, together with that of
-// the standing ones: what the standing ones do by themselves at other times is not held against the added ones. Like
-// Exceeds it only computes curves and compares. Errors are faults of the input.
+// the standing ones: what the standing ones do by themselves at other times is not held against the added ones. It
+// computes curves and compares, nothing else, so that it can run while a lock is held. Errors are faults of the input.
 func Judge(zone Zone, standing, added []Source, own []OwnLimit) (Judgement, error) {
 	survey, err := take(zone, slices.Concat(standing, added), own)
 	if err != nil {

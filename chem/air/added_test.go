@@ -40,7 +40,7 @@ func TestAWorseFiringAtAnotherTimeIsNotHeldAgainstACleanOne(t *testing.T) {
 	const far = 3000.0
 	clean := []Source{burstAt(far, 0.001)}
 	morning := []Source{burstAt(0, 3)}
-	exceeds, err := Exceeds(ventilated, slices.Concat(morning, clean), nil)
+	exceeds, err := exceeds(ventilated, slices.Concat(morning, clean), nil)
 	require.NoError(t, err)
 	require.True(t, refuses(exceeds), "the room must be over its limit for this to show anything")
 	assert.Empty(t, worsens(t, morning, clean))
@@ -64,7 +64,7 @@ func TestWorsensAgainstExceeds(t *testing.T) {
 			return sources
 		}
 		standing, added := draw("standing"), draw("added")
-		alone, err := Exceeds(ventilated, added, nil)
+		alone, err := exceeds(ventilated, added, nil)
 		if err != nil {
 			rt.Fatal(err)
 		}

@@ -16,7 +16,7 @@ import (
 )
 
 func refused(t require.TestingT, zone Zone, sources []Source) bool {
-	excesses, err := Exceeds(zone, sources, nil)
+	excesses, err := exceeds(zone, sources, nil)
 	require.NoError(t, err)
 	return slices.ContainsFunc(excesses, func(e Excess) bool { return e.Limit.Severity == finding.Block })
 }

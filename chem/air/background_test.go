@@ -26,7 +26,7 @@ func TestARoomsCarbonDioxideBeginsWithThatOfTheAir(t *testing.T) {
 	assert.InDelta(t, 420+1000, only(t, zone, carbonDioxide(t, 1000)).At(5), 1e-6)
 	osha := limitOf(t, "CO2", "OSHA", data.TimeWeighted)
 	for added, over := range map[float64]bool{4579: false, 4581: true} { // 5000 less 420, held for days
-		excesses, err := Exceeds(zone, carbonDioxide(t, added), nil)
+		excesses, err := exceeds(zone, carbonDioxide(t, added), nil)
 		require.NoError(t, err)
 		assert.Equal(t, over, has(excesses, osha), "%g ppm added", added)
 	}
@@ -53,7 +53,7 @@ func TestAssumptionsSayWhatTheIncomingAirHolds(t *testing.T) {
 // The CO2 of the incoming air never goes; that of a firing does, so another firing much later is not held against it.
 func TestCarbonDioxideOfTheAirIsNoGasOfAFiring(t *testing.T) {
 	later := []Source{{Releases: []Release{{"CO2", 5000, 5030, 2000}}}}
-	excesses, err := Exceeds(ventilated, later, nil)
+	excesses, err := exceeds(ventilated, later, nil)
 	require.NoError(t, err)
 	require.True(t, refuses(excesses), "the later one must be over for this to show anything")
 	assert.Empty(t, worsens(t, later, []Source{{Releases: []Release{{"CO2", 0, 30, 1}}}}))

@@ -18,19 +18,6 @@ type Excess struct {
 	Ratio  float64 `json:"ratio"` // above 1
 }
 
-// Exceeds says which limits the sources together go over in the zone: worst severity first, then by ratio. A mixture is
-// listed only where none of its species is over by itself. It computes curves and compares, nothing else, so that it can
-// run while a lock is held; CheckRoom says the same and how to cure it. Errors are faults of the input.
-func Exceeds(zone Zone, sources []Source, own []OwnLimit) ([]Excess, error) {
-	survey, err := take(zone, sources, own)
-	if err != nil {
-		return nil, err
-	}
-	excesses := survey.excesses()
-	sortWorstFirst(excesses)
-	return excesses, nil
-}
-
 func sortWorstFirst(excesses []Excess) {
 	slices.SortStableFunc(excesses, func(a, b Excess) int {
 		return cmp.Or(cmp.Compare(a.Limit.Severity, b.Limit.Severity), cmp.Compare(b.Ratio, a.Ratio))

@@ -127,7 +127,7 @@ func TestDetectors(t *testing.T) {
 func TestUnitsRefuseNonsense(t *testing.T) {
 	_, err := PPMFromMilligrams(1, 0)
 	assert.ErrorContains(t, err, "molar mass")
-	_, err = MilligramsFromPPM(-1, 64)
+	_, err = PPMFromMilligrams(-1, 64)
 	assert.ErrorContains(t, err, "concentration")
 	_, err = GramsPerMole("Zz9")
 	assert.ErrorContains(t, err, "Zz9")

@@ -272,18 +272,6 @@ func StrictestFirst(species string) []Limit {
 	return limits
 }
 
-// Strictest is the lowest limit of a kind that any authority sets for a species; of two that are equal the one that refuses.
-// False when there is none.
-func Strictest(species string, kind data.LimitKind) (Limit, bool) {
-	lowest, found := strictest(limitsOf(species), func(l Limit) bool { return l.Kind == kind })
-	if refusing, ok := strictest(limitsOf(species), func(l Limit) bool {
-		return l.Kind == kind && l.Severity == finding.Block
-	}); ok && refusing.PPM <= lowest.PPM {
-		return refusing, true
-	}
-	return lowest, found
-}
-
 // strictest is the lowest limit that keep accepts; false when there is none.
 func strictest(limits []Limit, keep func(Limit) bool) (Limit, bool) {
 	var lowest Limit

@@ -16,18 +16,13 @@ const MolarVolumeLiters = 24.45
 // PPMFromMilligrams converts a concentration in mg/m3 to ppm by volume at 25 C and 1 atm.
 // The molar mass is in g/mol and above zero; anything else gives an error, as does a concentration below zero.
 func PPMFromMilligrams(milligramsPerCubicMeter, gramsPerMole float64) (float64, error) {
-	if err := convertible("mg/m3", milligramsPerCubicMeter, gramsPerMole); err != nil {
-		return 0, err
+	if !(gramsPerMole > 0) || math.IsInf(gramsPerMole, 0) {
+		return 0, fmt.Errorf("molar mass %v g/mol: give a number above zero", gramsPerMole)
+	}
+	if !(milligramsPerCubicMeter >= 0) || math.IsInf(milligramsPerCubicMeter, 0) {
+		return 0, fmt.Errorf("concentration %v mg/m3: give a number of at least zero", milligramsPerCubicMeter)
 	}
 	return milligramsPerCubicMeter * MolarVolumeLiters / gramsPerMole, nil
-}
-
-// MilligramsFromPPM converts ppm by volume to mg/m3 at 25 C and 1 atm, with the errors of PPMFromMilligrams.
-func MilligramsFromPPM(ppm, gramsPerMole float64) (float64, error) {
-	if err := convertible("ppm", ppm, gramsPerMole); err != nil {
-		return 0, err
-	}
-	return ppm * gramsPerMole / MolarVolumeLiters, nil
 }
 
 // GramsPerMole is the molar mass of a species by its formula; an unknown formula gives chem's *FormulaError.
@@ -71,14 +66,4 @@ func possible(species string, peakPPM float64) error {
 	}
 	return fault("sources", fmt.Sprintf("%s would come to %.3g ppm, and no room holds more than %.0f ppm of a gas", species, peakPPM,
 		wholePPM), "look at the masses and minutes of the releases, and at the room's volume")
-}
-
-func convertible(unit string, value, gramsPerMole float64) error {
-	if !(gramsPerMole > 0) || math.IsInf(gramsPerMole, 0) {
-		return fmt.Errorf("molar mass %v g/mol: give a number above zero", gramsPerMole)
-	}
-	if !(value >= 0) || math.IsInf(value, 0) {
-		return fmt.Errorf("concentration %v %s: give a number of at least zero", value, unit)
-	}
-	return nil
 }

@@ -39,6 +39,10 @@ type Charge struct {
 	held     []stageContents // of each stage
 	taken    []chargeHeat    // by each stage
 	starved  []starvation    // of each stage
+	stated   chem.Materials  // with mixtures as they are
+	scaled   []finding.Finding
+	// converted is what the rates are known to convert in stages whose furnace is chosen.
+	converted chem.Converted
 }
 
 // NewCharge works out the charge. Errors: finding.Faults of recipe, materials and scale.
@@ -47,20 +51,23 @@ func (s Site) NewCharge(recipe chem.Recipe, materials chem.Materials, scale chem
 	if err != nil {
 		return Charge{}, err
 	}
-	balance, err := s.Practice.Balance(recipe, materials, factor)
-	if err != nil {
+	return s.worked(Charge{Recipe: recipe, Factor: factor, stated: materials, scaled: scale.Findings(s.Practice)})
+}
+
+// worked is the charge with all that follows from its recipe, materials and factor.
+func (s Site) worked(c Charge) (Charge, error) {
+	var err error
+	if c.Balance, err = s.Practice.BalanceConverted(c.Recipe, c.stated, c.Factor, c.converted); err != nil {
 		return Charge{}, err
 	}
-	resolved, err := materials.ResolvedFor(recipe)
-	if err != nil {
+	if c.Materials, err = c.stated.ResolvedFor(c.Recipe); err != nil {
 		return Charge{}, err
 	}
-	c := Charge{Recipe: recipe, Materials: resolved, Factor: factor, Balance: balance}
 	c.held = c.follow()
 	if err := c.follows(); err != nil {
 		return Charge{}, err
 	}
-	c.Findings = slices.Concat(balance.Findings, scale.Findings(s.Practice), c.rules())
+	c.Findings = slices.Concat(c.Balance.Findings, c.scaled, c.rules())
 	return c, nil
 }
 
@@ -100,13 +107,16 @@ func (s Site) Recipe(recipe chem.Recipe, materials chem.Materials, scale chem.Sc
 	if err != nil {
 		return Assessment{}, err
 	}
-	a := Assessment{Charge: charge, Findings: slices.Clone(charge.Findings), Caution: chem.Caution}
-	assumptions := slices.Clone(charge.Balance.Assumptions)
+	a := Assessment{Caution: chem.Caution}
+	var assumptions []string
 	for i := range recipe.Stages {
 		stage, found := s.firstFit(charge, i)
 		a.Findings = append(a.Findings, found...)
 		if stage.Treatment != nil {
 			assumptions = append(assumptions, stage.Treatment.Assumptions...)
+			if charge, err = s.after(charge, *stage.Treatment); err != nil {
+				return Assessment{}, err
+			}
 		}
 		if stage.Air != nil {
 			assumptions = append(assumptions, stage.Air.Assumptions...)
@@ -114,7 +124,9 @@ func (s Site) Recipe(recipe chem.Recipe, materials chem.Materials, scale chem.Sc
 		}
 		a.Stages = append(a.Stages, stage)
 	}
-	a.Assumptions = once(assumptions)
+	a.Charge = charge
+	a.Findings = slices.Concat(charge.Findings, a.Findings)
+	a.Assumptions = once(slices.Concat(charge.Balance.Assumptions, assumptions))
 	finding.SortWorstFirst(a.Findings)
 	return a, nil
 }

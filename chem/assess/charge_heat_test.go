@@ -48,6 +48,14 @@ func TestChargeHeatIsThatOfPublishedExamples(t *testing.T) {
 	}
 }
 
+// A mole of copper takes 13.14 kJ to melt at 1358 K (CODATA key values, Cox 1989, by the NASA CEA library): what the charge
+// takes from below to above is that and its sensible heat, some 2 kJ.
+func TestAMeltTakesItsHeatOfFusion(t *testing.T) {
+	c := charge(t, fired(chem.Melt, 1150, add("copper", 63.546)))
+	assert.InDelta(t, 13.14+50*0.0328, taken(t, c, 1120)-taken(t, c, 1070), 0.2)
+	assert.Contains(t, strings.Join(c.taken[0].assumptions, "\n"), "Cu goes from solid to liquid at 1084.9 C")
+}
+
 func TestAssumptionsOfHeatSayThatReactionsAreCounted(t *testing.T) {
 	said := strings.Join(charge(t, fired(chem.Calcine, 900, add("calcite", 100))).taken[0].assumptions, "\n")
 	assert.NotContains(t, said, thermo.WithoutReactions)

@@ -117,6 +117,15 @@ func treat(t testing.TB, s Site, furnace string, stage chem.Stage) Treatment {
 	return treatment
 }
 
+// massOf sums releases by species.
+func massOf(releases []air.Release) map[string]float64 {
+	grams := map[string]float64{}
+	for _, r := range releases {
+		grams[r.Species] += r.GramsPerMinute * (r.EndMinute - r.StartMinute)
+	}
+	return grams
+}
+
 // severities are the findings by code; the worst of each.
 func severities(found []finding.Finding) map[string]finding.Severity {
 	sorted := map[string]finding.Severity{}

@@ -29,7 +29,8 @@ func (c Charge) rules() []finding.Finding {
 			found = append(found, c.fuming(i)...)
 			found = append(found, c.fedHot(i)...)
 			found = append(found, c.besideWare(i)...)
-			found = append(found, melting(stage, path)...)
+			found = append(found, c.melting(i, path)...)
+			found = append(found, c.overheated(i)...)
 		}
 	}
 	return found

@@ -221,6 +221,14 @@ func TestSealedLid(t *testing.T) {
 func TestMeltsNeedSomebodysYes(t *testing.T) {
 	assert.Equal(t, finding.Warn, severities(charge(t, fired(chem.Melt, 1100, add("copper", 100))).Findings)["FUME_NOT_MODELLED"])
 	assert.Empty(t, withCode(charge(t, fired(chem.Sinter, 1000, add("corundum", 100))).Findings, "FUME_NOT_MODELLED"))
+	uncounted := func(additions ...chem.Addition) []finding.Finding {
+		return withCode(charge(t, fired(chem.Melt, 1100, additions...)).Findings, "MELTING_HEAT_NOT_COUNTED")
+	}
+	assert.Empty(t, uncounted(add("copper", 100), add("salt", 10)), "their liquids are tabled")
+	found := uncounted(add("copper", 100), add("zinc-metal", 10))
+	require.Len(t, found, 1)
+	assert.Equal(t, finding.Note, found[0].Severity)
+	assert.Contains(t, found[0].Message, "not counted for Zn, whose liquid")
 }
 
 func TestWordsForAFurnacesExclusions(t *testing.T) {

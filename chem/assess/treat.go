@@ -82,6 +82,7 @@ func (t *Treatment) fire(s Site, c Charge) error {
 		t.Findings = append(t.Findings, f)
 	}
 	t.Findings = append(t.Findings, t.tooMuch(c)...)
+	t.Findings = append(t.Findings, nearTop(stage, c.Balance.Stages[t.Stage].PeakCelsius, t.Furnace, stagePath(t.Stage))...)
 	if finding.Blocks(t.Findings) {
 		return nil
 	}
@@ -90,6 +91,12 @@ func (t *Treatment) fire(s Site, c Charge) error {
 		return err
 	}
 	if t.Phases, t.Heat, err = heat.Phases(t.Furnace, t.Constants, asked); err != nil {
+		return err
+	}
+	if err := t.convert(c); err != nil {
+		return err
+	}
+	if c.Balance, err = s.balanced(c, *t); err != nil {
 		return err
 	}
 	if err := t.releases(s, c, stage); err != nil {
@@ -102,7 +109,8 @@ func (t *Treatment) fire(s Site, c Charge) error {
 	t.Findings = append(t.Findings, s.oldReleases(stage, stagePath(t.Stage))...)
 	t.Findings = append(t.Findings, t.reduces(c)...)
 	t.Assumptions = slices.Concat(t.ofFurnace(t.Heat.Assumptions), c.taken[t.Stage].assumptions, c.starved[t.Stage].assumptions)
-	return t.convert(c)
+	t.Assumptions = once(slices.Concat(t.Assumptions, t.ofRates()))
+	return nil
 }
 
 // ofFurnace names the furnace in assumptions that hold a figure of its own.

@@ -2,11 +2,13 @@ package assess
 
 import (
 	"fmt"
+	"strings"
 
 	"saggar/chem"
 	"saggar/chem/finding"
 	"saggar/chem/hazard"
 	"saggar/chem/heat"
+	"saggar/chem/thermo"
 )
 
 // Water in a charge that goes into a hot crucible, as a share of its mass: common practice, no source.
@@ -117,19 +119,38 @@ func (c Charge) fedHot(index int) []finding.Finding {
 	return found
 }
 
-func melting(stage chem.Stage, path string) []finding.Finding {
+func (c Charge) melting(index int, path string) []finding.Finding {
+	stage := c.Recipe.Stages[index]
 	if stage.Kind != chem.Melt {
 		return nil
 	}
-	return []finding.Finding{{
+	found := []finding.Finding{{
 		Severity: finding.Warn, Code: "FUME_NOT_MODELLED", Field: path, About: stage.ID,
 		Message: fmt.Sprintf("stage %s melts, and what fume that gives off is not worked out", stage.ID),
 		Cure:    "have it cleared by whoever answers for the room, and acknowledge this code",
 		Source:  commonPractice,
-	}, {
-		Severity: finding.Note, Code: "MELTING_HEAT_NOT_COUNTED", Field: path, About: stage.ID,
-		Message: fmt.Sprintf("the heat that melting itself takes at stage %s is not counted where no table has the liquid (copper "+
-			"takes some 13 kJ a mole): the furnace then needs longer, and gives more, than is worked out", stage.ID),
-		Cure: "time the furnace with such a melt, and put those times into its file", Source: "from memory",
 	}}
+	if uncounted := meltsUncounted(c.Balance.Stages[index]); len(uncounted) > 0 {
+		found = append(found, finding.Finding{
+			Severity: finding.Note, Code: "MELTING_HEAT_NOT_COUNTED", Field: path, About: stage.ID,
+			Message: fmt.Sprintf("the heat that melting itself takes at stage %s is not counted for %s, whose liquid no table has: "+
+				"the furnace then needs longer, and gives more, than is worked out", stage.ID, strings.Join(uncounted, ", ")),
+			Cure: "time the furnace with such a melt, and put those times into its file", Source: "chem/data/nasa9-coefficients.csv",
+		})
+	}
+	return found
+}
+
+// meltsUncounted lists the compounds of a melt whose liquid no table has, and what the materials leave open.
+func meltsUncounted(balance chem.StageBalance) []string {
+	var list []string
+	for _, phase := range balance.Charged {
+		if phase.Moles > 0 && !thermo.HasLiquid(phase.Compound) {
+			list = append(list, phase.Formula)
+		}
+	}
+	if balance.InertGrams > 0 {
+		list = append(list, "what its materials leave open")
+	}
+	return list
 }

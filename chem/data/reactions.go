@@ -42,6 +42,9 @@ type Kinetics struct {
 	LowCelsius, HighCelsius     float64 // where the source measured it
 	Read                        Read
 	Source                      string
+	// OneBarCelsius is where the reaction's one gas comes to 1 bar over its solids, by the tables of chem/thermo; below it a bed
+	// full of that gas is held back, whatever a rate measured in moving gas says. 0: several gases, or a substance not tabled.
+	OneBarCelsius float64
 }
 
 // Enthalpy is what a formula unit takes up when it reacts at 25 C, negative where it gives heat. An empty Read means that
@@ -113,6 +116,7 @@ func toReaction(r *row) Reaction {
 			HighCelsius:                 r.number("kinetics_high_c"),
 			Read:                        Read(r.text("kinetics_read")),
 			Source:                      r.text("kinetics_source"),
+			OneBarCelsius:               r.number("one_bar_c"),
 		},
 		Enthalpy: Enthalpy{
 			KilojoulesPerMole: r.number("enthalpy_kj_mol"),

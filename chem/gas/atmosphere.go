@@ -111,6 +111,7 @@ func Judge(celsius, pressureBar, log10OxygenBar float64) (Atmosphere, error) {
 			"neutral point: carbon dioxide alone at the total pressure, falling apart by itself",
 			"carbon: graphite beside carbon monoxide and dioxide at the total pressure; a thinner gas holds less oxygen over it",
 			"FeO is not tabled, so iron is judged by Fe2O3 and Fe3O4 only",
+			"metals and oxides are pure: what molten copper dissolves is left out",
 		},
 	}
 	a.mark("CO2 and CO, neutral point", neutral(celsius, pressureBar), "more O2 than CO", "more CO than O2")

@@ -148,10 +148,10 @@ func TestAMixtureIsReducingWhenItWantsOxygen(t *testing.T) {
 }
 
 func TestBuffersWithoutFiguresAreLeftOutAndNamed(t *testing.T) {
-	a, err := Judge(1150, 1, -5)
+	a, err := Judge(1620, 1, -5)
 	require.NoError(t, err)
 	assert.Contains(t, a.Assumptions, "CuO and Cu2O: left out, no figures at this temperature")
-	assert.Contains(t, a.Assumptions, "Cu2O and Cu: left out, no figures at this temperature")
+	assert.Contains(t, a.Assumptions, "Fe2O3 and Fe3O4: left out, no figures at this temperature")
 	assert.Len(t, a.Marks, 3)
 }
 

@@ -53,7 +53,7 @@ func TestSeriesFollowsTheRate(t *testing.T) {
 		firing := calcite(chem.Likely, depth)
 		series := seriesOf(t, firing)
 		assert.LessOrEqual(t, len(series), mostPieces)
-		assert.InDelta(t, 100, Mass(series)["CO2"], 1e-9)
+		assert.InDelta(t, 100, massOf(series)["CO2"], 1e-9)
 		r, ok := reaction.Named("calcite")
 		require.True(t, ok)
 		course, err := r.Course(reaction.Request{Profile: slow, InitialCelsius: 20, DepthMillimeters: depth})

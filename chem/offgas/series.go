@@ -199,12 +199,3 @@ func sortByStart(list []air.Release) {
 			cmp.Compare(a.EndMinute, b.EndMinute))
 	})
 }
-
-// Mass sums a series by species, in grams.
-func Mass(series []air.Release) map[string]float64 {
-	grams := map[string]float64{}
-	for _, release := range series {
-		grams[release.Species] += release.GramsPerMinute * (release.EndMinute - release.StartMinute)
-	}
-	return grams
-}

@@ -8,6 +8,7 @@ import (
 
 	"saggar/chem/finding"
 	"saggar/chem/heat"
+	"saggar/chem/kinetics"
 )
 
 // Request is what Along follows.
@@ -124,7 +125,7 @@ func (r Reaction) Along(q Request) (Result, error) {
 	}
 	at, peak, hold := arrival(q.Profile)
 	result := Result{
-		Reaction: r.Name, Equation: r.Equation, Model: r.Model.Name, PeakCelsius: peak, HoldMinutes: hold, Caution: Caution,
+		Reaction: r.Name, Equation: r.Equation, Model: r.Kinetics.Model, PeakCelsius: peak, HoldMinutes: hold, Caution: Caution,
 		Source: r.Kinetics.Source,
 	}
 	w := newWalk(r, q)
@@ -145,7 +146,7 @@ func (r Reaction) Along(q Request) (Result, error) {
 	result.HeldBack = r.heldBack(peak)
 	if held := result.HeldBack != "" && w.deep(); held {
 		result.Never, result.EnoughCelsius = result.HeldBack, r.freeCelsius(q, hold)
-	} else if minutes, ok := atPeak.hold(r.Model.KineticTime(EnoughFraction), MaxHoldMinutes); ok {
+	} else if minutes, ok := atPeak.hold(r.Rate.F.KineticTime(EnoughFraction), MaxHoldMinutes); ok {
 		result.MinutesTo99Percent = &minutes
 	} else {
 		result.Never, result.EnoughCelsius = r.never(q, peak, hold)
@@ -225,15 +226,12 @@ func (r Reaction) assumptions(q Request, peak float64) []string {
 	k := r.Kinetics
 	notes := []string{
 		fmt.Sprintf("Rate of %s: %s; %s: %s.", r.Name, r.kineticsText(), k.Read, k.Source),
-		"Models of f(alpha): " + modelSource + ".",
+		"Models of f(alpha): " + kinetics.ModelSource + ".",
 		"What is released is taken to leave freely: steam or carbon dioxide that stays in the bed or under a lid slows it.",
 	}
 	if reason := r.heldBack(peak); reason != "" {
-		notes = append(notes, fmt.Sprintf("%s; what is said of conversion holds for a thin layer in moving air (%s).", reason, ownGasSource))
-	}
-	if peak < r.LowCelsius {
-		notes = append(notes, fmt.Sprintf("A recipe's balance lets nothing of it break down below %g C (its range %g to %g C, %s: %s).",
-			r.LowCelsius, r.LowCelsius, r.HighCelsius, r.Read, r.Reaction.Source))
+		notes = append(notes, fmt.Sprintf("%s; what is said of conversion holds for a thin layer in moving air (%s). A recipe's "+
+			"balance counts no more of it than its range of %g to %g C does.", reason, ownGasSource, r.LowCelsius, r.HighCelsius))
 	}
 	if peak < k.LowCelsius || peak > k.HighCelsius {
 		notes = append(notes, fmt.Sprintf("The rate was measured from %g to %g C; at %.0f C it is carried on beyond that.",

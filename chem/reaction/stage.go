@@ -57,45 +57,24 @@ func Parts(balance chem.StageBalance) []Part {
 	return parts
 }
 
-// balanced is the fraction of a part that reacts in the balance's likely case.
-func balanced(balance chem.StageBalance, part Part) float64 {
-	moles, perUnit := 0.0, 0.0
-	for _, gas := range balance.OffGas {
-		if gas.Case == chem.Likely && !gas.FedHot && gas.Origin == part.Reaction.Name {
-			moles += gas.Moles
-		}
-	}
-	for _, gas := range part.Reaction.Gases {
-		perUnit += gas.Moles
-	}
-	return min(1, moles/perUnit/part.Moles)
-}
-
 // Conversion is how far one part of a stage's charge gets.
 type Conversion struct {
 	Part
 	// Result is nil where no rate is tabled.
 	Result *Result
-	// BalancedFraction is what the balance's likely case lets react of it, by the range and the hold alone: [0, 1].
-	BalancedFraction float64
 }
 
-// balanceApart is by how much a conversion may differ from the balance's likely case before that is said: common practice, no
-// source.
-const balanceApart = 0.1
-
-// apart says that the rate and the balance's likely case differ, and what to expect; empty when they agree.
-func (c Conversion) apart(stage string) string {
-	converted := c.Result.Conversion
-	if c.Result.MeanConversion != nil {
-		converted = *c.Result.MeanConversion
+// Fraction converted of the part: of the bed on average, or without a depth of a charge as hot as the program says; false
+// without a rate.
+func (c Conversion) Fraction() (float64, bool) {
+	switch {
+	case c.Result == nil:
+		return 0, false
+	case c.Result.MeanConversion != nil:
+		return *c.Result.MeanConversion, true
+	default:
+		return c.Result.Conversion, true
 	}
-	if math.Abs(converted-c.BalancedFraction) <= balanceApart {
-		return ""
-	}
-	return fmt.Sprintf("Stage %s: the balance's likely case lets %.3g %% of the %s react, by its range and the hold alone; by the "+
-		"tabled rate it is %.3g %% of it. Expect the mass that stays, and what is left for later stages to give off, between the two; "+
-		"the cautious case counts all of it here.", stage, math.Round(1000*c.BalancedFraction)/10, c.Reaction.Name, percent(converted))
 }
 
 // heldBack reports a bed that its own gas holds back; of a charge of unknown depth that cannot be said.
@@ -118,16 +97,13 @@ type Stage struct {
 func Convert(s Stage) ([]Conversion, []finding.Finding, error) {
 	var conversions []Conversion
 	for _, part := range Parts(s.Balance) {
-		conversion := Conversion{Part: part, BalancedFraction: balanced(s.Balance, part)}
+		conversion := Conversion{Part: part}
 		if part.Reaction.HasRate() {
 			result, err := part.Reaction.Along(s.Along)
 			if err != nil {
 				return nil, nil, err
 			}
 			conversion.Result = &result
-			if note := conversion.apart(s.Name); note != "" {
-				result.Assumptions = append(result.Assumptions, note)
-			}
 		}
 		conversions = append(conversions, conversion)
 	}

@@ -10,21 +10,16 @@ import (
 
 	"saggar/chem"
 	"saggar/chem/data"
+	"saggar/chem/kinetics"
 )
-
-// gasConstant is R, J/mol/K, exact since the SI of 2019.
-const gasConstant = 8.314462618
-
-// zeroCelsius is 0 C in kelvin.
-const zeroCelsius = 273.15
 
 // Reaction is a row of the table with its formulas and its model read.
 type Reaction struct {
 	data.Reaction
 	// Equation is per formula unit, the oxygen and water that the air gives or takes included.
 	Equation string
-	// Model is of no name where no rate is tabled.
-	Model Model
+	// Rate is empty where none is tabled.
+	Rate kinetics.Rate
 	// unitGrams is the mass of a formula unit per mole, counts its atoms.
 	unitGrams float64
 	counts    chem.Moles
@@ -41,20 +36,14 @@ var table = sync.OnceValue(func() []Reaction {
 	return list
 })
 
-// read makes a reaction of a row; a formula or model there that cannot be read is a bug, which the tests find.
+// read makes a reaction of a row; a formula there that cannot be read is a bug, which the tests find.
 func read(row data.Reaction) Reaction {
 	formula, err := chem.ParseFormula(row.Formula)
 	if err != nil {
 		panic("bug: " + err.Error())
 	}
 	r := Reaction{Reaction: row, unitGrams: formula.MolarMass(), counts: countsOf(formula), Equation: equation(row)}
-	if row.Kinetics.Model != "" {
-		model, known := ModelNamed(row.Kinetics.Model)
-		if !known {
-			panic("bug: no kinetic model " + row.Kinetics.Model)
-		}
-		r.Model = model
-	}
+	r.Rate, _ = kinetics.NewRate(row.Kinetics)
 	return r
 }
 
@@ -83,23 +72,14 @@ func Rated() []string {
 }
 
 // HasRate reports whether a rate is tabled; the others have a range of temperature only.
-func (r Reaction) HasRate() bool { return r.Model.Name != "" }
-
-// PerSecond is the rate constant A exp(-E/RT); 0 without a tabled rate.
-func (r Reaction) PerSecond(celsius float64) float64 {
-	if !r.HasRate() {
-		return 0
-	}
-	return r.Kinetics.FrequencyPerSecond *
-		math.Exp(-1000*r.Kinetics.ActivationKilojoulesPerMole/(gasConstant*(max(celsius, minCelsius)+zeroCelsius)))
-}
+func (r Reaction) HasRate() bool { return r.Rate.Model != "" }
 
 // kineticsText is the rate in one line, empty without a tabled rate.
 func (r Reaction) kineticsText() string {
 	if !r.HasRate() {
 		return ""
 	}
-	return fmt.Sprintf("%s (%s), E %g kJ/mol, A %.4g 1/s, measured at %g to %g C", r.Model.Name, r.Model.Title,
+	return fmt.Sprintf("%s (%s), E %g kJ/mol, A %.4g 1/s, measured at %g to %g C", r.Rate.F.Name, r.Rate.F.Title,
 		r.Kinetics.ActivationKilojoulesPerMole, r.Kinetics.FrequencyPerSecond, r.Kinetics.LowCelsius, r.Kinetics.HighCelsius)
 }
 

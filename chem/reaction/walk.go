@@ -5,14 +5,12 @@ import (
 	"slices"
 
 	"saggar/chem/heat"
+	"saggar/chem/kinetics"
 )
 
 const (
-	// stepCelsius is the most by which any temperature is let change in a step, about: between its ends the logarithm of the
-	// rate is then straight to a part in a thousand.
-	stepCelsius = 5.0
-	// frozenLogPerSecond is ln of a rate constant so small that no program's length makes it count.
-	frozenLogPerSecond = -34.0
+	// stepCelsius is the most by which any temperature is let change in a step, about.
+	stepCelsius = kinetics.StepCelsius
 	// cornerShare is the longest step after a corner of the profile, of the time L^2/a in which a bed follows its face.
 	cornerShare      = 0.05
 	secondsPerMinute = 60.0
@@ -20,9 +18,7 @@ const (
 	shortestSeconds = 1e-3
 	// jumpMinutes is so short a stretch of a profile that it is a jump.
 	jumpMinutes = 1e-6
-	// leftUnreacted is the fraction that counts as nothing.
-	leftUnreacted = 1e-9
-	minCelsius    = -100.0
+	minCelsius  = -100.0
 )
 
 // places are where the kinetic time is kept: the layers of the bed, then its core, then its surface.
@@ -34,25 +30,18 @@ const (
 
 // walk follows the temperatures of a charge and what they do to one reaction. Without a depth only the surface is followed.
 type walk struct {
-	reaction Reaction
-	bed      bed
+	rate kinetics.Rate
+	bed  bed
 	// minute and face are where it stands.
 	minute, face float64
 	seconds      float64 // the next step's length, as far as the temperatures ask
 	longest      float64 // the most that any step may last
-	// logFrequency, activationKelvin (E/R), the temperature below which the rate counts as nothing and the kinetic time after
-	// which nothing is left to react are the reaction's, kept at hand.
-	logFrequency, activationKelvin, frozenCelsius, doneTime float64
 	// theta is the kinetic time at each place, and rates the rate constants, with their logarithms, at the last temperature.
 	theta, rates, logs [placeCount]float64
 }
 
 func newWalk(r Reaction, q Request) *walk {
-	w := &walk{reaction: r, minute: q.Profile[0].Minute, face: q.Profile[0].Celsius, longest: math.Inf(1)}
-	w.logFrequency = math.Log(r.Kinetics.FrequencyPerSecond)
-	w.activationKelvin = 1000 * r.Kinetics.ActivationKilojoulesPerMole / gasConstant
-	w.frozenCelsius = w.activationKelvin/(w.logFrequency-frozenLogPerSecond) - zeroCelsius
-	w.doneTime = r.Model.KineticTime(1 - leftUnreacted)
+	w := &walk{rate: r.Rate, minute: q.Profile[0].Minute, face: q.Profile[0].Celsius, longest: math.Inf(1)}
 	w.bed = *newBed(q.InitialCelsius, q.DepthMillimeters/1000, q.diffusivity())
 	w.jump(w.face)
 	return w
@@ -96,8 +85,8 @@ func (w *walk) takeRates(rates, logs *[placeCount]float64) {
 	for p := w.firstPlace(); p < placeCount; p++ {
 		celsius := w.temperature(p)
 		rates[p], logs[p] = 0, 0
-		if celsius > w.frozenCelsius && w.theta[p] < w.doneTime {
-			logs[p] = w.logFrequency - w.activationKelvin/(celsius+zeroCelsius)
+		if celsius > w.rate.FrozenCelsius && w.theta[p] < w.rate.DoneSeconds {
+			logs[p] = w.rate.LogPerSecond(celsius)
 			rates[p] = math.Exp(logs[p])
 		}
 	}
@@ -145,34 +134,17 @@ func (w *walk) advance(face, seconds float64) {
 	var rates, logs [placeCount]float64
 	w.takeRates(&rates, &logs)
 	for p := w.firstPlace(); p < placeCount; p++ {
-		w.theta[p] += seconds * meanRate(w.rates[p], rates[p], logs[p]-w.logs[p])
+		w.theta[p] += seconds * kinetics.Mean(w.rates[p], rates[p], logs[p]-w.logs[p])
 	}
 	w.rates, w.logs = rates, logs
 	w.seconds = max(shortestSeconds, seconds*min(2, max(0.3, stepCelsius/max(most, 1e-9))))
 }
 
-// meanRate is the mean of a rate whose logarithm goes evenly, by difference, from one value to another.
-func meanRate(from, to, difference float64) float64 {
-	if from == 0 || to == 0 || math.Abs(difference) < 1e-3 {
-		return (from + to) / 2
-	}
-	return (to - from) / difference
-}
-
 // fraction converted at a place.
-func (w *walk) fraction(place int) float64 {
-	switch theta := w.theta[place]; {
-	case theta == 0:
-		return 0
-	case theta >= w.doneTime:
-		return 1
-	default:
-		return w.reaction.Model.Fraction(theta)
-	}
-}
+func (w *walk) fraction(place int) float64 { return w.rate.Converted(w.theta[place]) }
 
 // done reports that nothing is left to react.
-func (w *walk) done() bool { return w.theta[w.last()] >= w.doneTime }
+func (w *walk) done() bool { return w.theta[w.last()] >= w.rate.DoneSeconds }
 
 // meanFraction is the average over the bed, the surface's without a depth.
 func (w *walk) meanFraction() float64 {
@@ -203,7 +175,7 @@ func (w *walk) hold(kineticTime, most float64) (float64, bool) {
 			return 0, false
 		}
 		missing := kineticTime - w.theta[place]
-		if settled := math.Abs(w.face-w.temperature(place)) < 0.02; settled || w.face <= w.frozenCelsius {
+		if settled := math.Abs(w.face-w.temperature(place)) < 0.02; settled || w.face <= w.rate.FrozenCelsius {
 			if w.rates[place] == 0 {
 				return 0, false
 			}

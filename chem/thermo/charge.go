@@ -95,15 +95,6 @@ func NewCharge(portions []Portion) (*Charge, error) {
 	return c, nil
 }
 
-// HeatContent is NewCharge and Heat for a charge that is asked about once.
-func HeatContent(portions []Portion, fromCelsius, toCelsius float64) (HeatSum, error) {
-	c, err := NewCharge(portions)
-	if err != nil {
-		return HeatSum{}, err
-	}
-	return c.Heat(fromCelsius, toCelsius)
-}
-
 // Kilojoules is the heat that the charge takes up from one temperature to another, below zero when it cools. Phase changes
 // between the two that the tables have are in it; reactions are not. Outside a compound's range its heat capacity stays
 // as it is at the range's end. Temperatures are -40 to 2000 C; others are finding.Faults at "from_celsius" or
@@ -256,6 +247,17 @@ func (c *compound) stretches() []piece {
 	return pieces
 }
 
+// solids are the forms up to the melting point: an oxide that is bound in a compound does not melt by itself.
+func (c *compound) solids() []piece {
+	return slices.DeleteFunc(slices.Clone(c.best().pieces), func(p piece) bool { return p.phase == Liquid })
+}
+
+// HasLiquid reports whether the tables have a compound's liquid, so that the heat of a charge counts that of its melting.
+func HasLiquid(f chem.Formula) bool {
+	c := tables().byKey[compositionKey(f)]
+	return c != nil && slices.ContainsFunc(c.stretches(), func(p piece) bool { return p.phase == Liquid })
+}
+
 // boilingKelvin is where liquid and gas have the same Gibbs energy at 1 atm, by bisection.
 func boilingKelvin(liquid, gas *Substance) float64 {
 	low, high := liquid.RangeKelvin()
@@ -289,9 +291,11 @@ func oxideParts(f chem.Formula) []weighted {
 		}
 		moles := e.Count / found.formula.Count(e.Symbol)
 		oxygen -= moles * found.formula.Count("O")
-		pieces := found.stretches()
+		var pieces []piece
 		if _, bound := boundOxides[e.Symbol]; bound {
 			pieces = found.gas.pieces
+		} else {
+			pieces = found.solids()
 		}
 		parts = append(parts, weighted{moles, pieces, name + " in " + f.String()})
 	}

@@ -23,14 +23,13 @@ type compound struct {
 
 // index finds compounds by composition, and by the formulas as the tables write them.
 type index struct {
-	byKey     map[string]*compound
-	byText    map[string]*compound
-	byMineral map[string]*Substance
-	order     []*compound
+	byKey  map[string]*compound
+	byText map[string]*compound
+	order  []*compound
 }
 
 var tables = sync.OnceValue(func() *index {
-	x := &index{byKey: map[string]*compound{}, byText: map[string]*compound{}, byMineral: map[string]*Substance{}}
+	x := &index{byKey: map[string]*compound{}, byText: map[string]*compound{}}
 	for _, set := range data.CoefficientSets() {
 		x.addSet(set)
 	}
@@ -84,7 +83,6 @@ func (x *index) addMineral(m data.MineralHeatCapacity, values []data.ReferenceVa
 	c := x.compound(m.Formula)
 	s := &Substance{name: m.Mineral, formula: c.formula, source: m.Source, pieces: []piece{pieceOfMineral(m, values[at])}}
 	c.minerals = append(c.minerals, s)
-	x.byMineral[m.Mineral] = s
 }
 
 // addReference keeps the first solid of a compound that no other table has.
@@ -176,39 +174,6 @@ func FindCondensed(formula string) (*Substance, error) {
 		return nil, noSuchPhase(c, Solid)
 	}
 	return c.best(), nil
-}
-
-// FindPolymorph returns one form of a solid by its name, such as "beta quartz". It returns finding.Faults at "formula" or
-// "polymorph".
-func FindPolymorph(formula, polymorph string) (*Substance, error) {
-	c, err := lookUp(formula)
-	if err != nil {
-		return nil, err
-	}
-	whole := c.best()
-	if whole == nil {
-		return nil, noSuchPhase(c, Solid)
-	}
-	none := finding.Faults{{
-		Field: "polymorph", Message: fmt.Sprintf("%q is no tabled form of %s", polymorph, formula),
-		Cure: "give one of " + strings.Join(whole.Polymorphs(), ", "),
-	}}
-	return whole.only(func(p *piece) bool { return p.label() == polymorph }, none)
-}
-
-// FindMineral returns a mineral by its name, such as "kaolinite", with all figures from one compilation. It returns
-// finding.Faults at "mineral".
-func FindMineral(name string) (*Substance, error) {
-	if s := tables().byMineral[name]; s != nil {
-		return s, nil
-	}
-	var names []string
-	for _, m := range data.MineralHeatCapacities() {
-		names = append(names, m.Mineral)
-	}
-	return nil, finding.Faults{{
-		Field: "mineral", Message: fmt.Sprintf("%q is not tabled", name), Cure: "give one of " + strings.Join(names, ", "),
-	}}
 }
 
 // only keeps the pieces that fit, all of which must lie side by side; none is the error when there are no such.

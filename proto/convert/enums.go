@@ -113,6 +113,13 @@ var lids = pairs[saggarv1.Lid, chem.Lid]{
 	{saggarv1.Lid_LID_SEALED, chem.SealedLid},
 }
 
+var vesselKinds = pairs[saggarv1.VesselKind, chem.VesselKind]{
+	{saggarv1.VesselKind_VESSEL_KIND_UNSPECIFIED, ""},
+	{saggarv1.VesselKind_VESSEL_KIND_CRUCIBLE, chem.Crucible},
+	{saggarv1.VesselKind_VESSEL_KIND_SAGGAR, chem.Saggar},
+	{saggarv1.VesselKind_VESSEL_KIND_TRAY, chem.Tray},
+}
+
 var hazards = pairs[saggarv1.Hazard, chem.Hazard]{
 	{saggarv1.Hazard_HAZARD_UNSPECIFIED, ""},
 	{saggarv1.Hazard_HAZARD_OXIDISER, chem.HazardOxidiser},

@@ -39,6 +39,7 @@ func TestEveryEnumerationIsPairedInFull(t *testing.T) {
 	checkPairs(t, phaseKinds)
 	checkPairs(t, stageKinds)
 	checkPairs(t, lids)
+	checkPairs(t, vesselKinds)
 	checkPairs(t, hazards)
 	checkPairs(t, offGasCases)
 }

@@ -73,6 +73,7 @@ func stageFromProto(m *saggarv1.Stage) chem.Stage {
 		FireWatch: watches.fromProto(m.GetFireWatch()), Product: m.GetProduct(), Furnaces: m.GetFurnaces(),
 		MaxIntermediateAgeDays: int(m.GetMaxIntermediateAgeDays()),
 		WareGrams:              m.GetWareGrams(), Atmosphere: atmospheres.fromProto(m.GetAtmosphere()), Lid: lids.fromProto(m.GetLid()),
+		Vessel: chem.Vessel{Kind: vesselKinds.fromProto(m.GetVessel().GetKind()), TopCelsius: m.GetVessel().GetTopCelsius()},
 	}
 	for _, a := range m.GetAdditions() {
 		s.Additions = append(s.Additions, chem.Addition{
@@ -97,6 +98,9 @@ func stageToProto(s chem.Stage) *saggarv1.Stage {
 		FireWatch: watches.toProto(s.FireWatch), Product: s.Product, Furnaces: s.Furnaces, WareGrams: s.WareGrams,
 		MaxIntermediateAgeDays: int32(s.MaxIntermediateAgeDays),
 		Atmosphere:             atmospheres.toProto(s.Atmosphere), Lid: lids.toProto(s.Lid),
+	}
+	if s.Vessel != (chem.Vessel{}) {
+		m.Vessel = &saggarv1.Vessel{Kind: vesselKinds.toProto(s.Vessel.Kind), TopCelsius: s.Vessel.TopCelsius}
 	}
 	for _, a := range s.Additions {
 		m.Additions = append(m.Additions, &saggarv1.Addition{

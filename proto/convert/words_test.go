@@ -51,6 +51,7 @@ func TestTheWordOfAnEnumValueIsItsShortName(t *testing.T) {
 	assertWords(t, phaseKinds, "")
 	assertWords(t, stageKinds, "")
 	assertWords(t, lids, "open")
+	assertWords(t, vesselKinds, "")
 	assertWords(t, hazards, "")
 	assertWords(t, offGasCases, "cautious")
 }
@@ -60,7 +61,8 @@ func TestEveryEnumOfTheConvertedMessagesHasATable(t *testing.T) {
 	tables := map[protoreflect.FullName]bool{}
 	for _, e := range []protoreflect.Enum{
 		saggarv1.Severity(0), saggarv1.Atmosphere(0), saggarv1.Cooling(0), saggarv1.Watch(0), saggarv1.HeatSource(0),
-		saggarv1.Control(0), saggarv1.PhaseKind(0), saggarv1.StageKind(0), saggarv1.Lid(0), saggarv1.Hazard(0), saggarv1.OffGasCase(0),
+		saggarv1.Control(0), saggarv1.PhaseKind(0), saggarv1.StageKind(0), saggarv1.Lid(0), saggarv1.VesselKind(0), saggarv1.Hazard(0),
+		saggarv1.OffGasCase(0),
 	} {
 		tables[e.Descriptor().FullName()] = true
 	}

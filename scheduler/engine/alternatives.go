@@ -184,14 +184,14 @@ func (a *alternatives) explain(s *Solver, out []Lit, l Lit, e explanation) []Lit
 	switch kind {
 	case startLater:
 		least := l.Bound() + a.starts[which].Off
-		return a.lowered(a.out(s, out, e.at), func() bool {
+		return a.loosened(a.out(s, out, e.at), -1, func() bool {
 			return a.every(s, e.at, func(w *Alternative) bool {
 				return !w.chained(a.chain, a.from, true) || a.chain[which] >= least
 			})
 		})
 	case startEarlier:
 		most := a.starts[which].Off - l.Bound()
-		return a.raised(a.out(s, out, e.at), func() bool {
+		return a.loosened(a.out(s, out, e.at), 1, func() bool {
 			return a.every(s, e.at, func(w *Alternative) bool {
 				return !w.chained(a.chain, a.from, false) || a.chain[which] <= most
 			})
@@ -200,12 +200,12 @@ func (a *alternatives) explain(s *Solver, out []Lit, l Lit, e explanation) []Lit
 		w, start := &a.ways[which], a.starts[e.b]
 		most := start.Off - s.minAt(start.View^1, e.at)
 		out = append(out, start.AtMost(most))
-		return a.lowered(out, func() bool { return !w.chained(a.chain, a.from, true) || a.chain[e.b] > most })
+		return a.loosened(out, -1, func() bool { return !w.chained(a.chain, a.from, true) || a.chain[e.b] > most })
 	default:
 		w, start := &a.ways[which], a.starts[e.b]
 		least := s.minAt(start.View, e.at) + start.Off
 		out = append(out, start.AtLeast(least))
-		return a.raised(out, func() bool { return !w.chained(a.chain, a.from, false) || a.chain[e.b] < least })
+		return a.loosened(out, 1, func() bool { return !w.chained(a.chain, a.from, false) || a.chain[e.b] < least })
 	}
 }
 
@@ -230,62 +230,42 @@ func (a *alternatives) out(s *Solver, out []Lit, at int32) []Lit {
 	return out
 }
 
-// lowered appends the least starts in from, each as low as it may be for follows to stay true.
-func (a *alternatives) lowered(out []Lit, follows func() bool) []Lit {
+// loosened appends the bounds of the starts in from, each as loose as it may be for follows to stay true: the least ones
+// as low, way -1, or the greatest ones as high, way 1.
+func (a *alternatives) loosened(out []Lit, way int, follows func() bool) []Lit {
 	for k, start := range a.starts {
 		known := a.from[k]
-		if a.from[k] = -far; follows() {
+		if a.followsAt(k, way*far, follows) {
 			continue
 		}
-		low, high := known, known // follows at high, not at low
-		for reach := 1; ; reach *= 4 {
-			low = known - reach
-			if a.from[k] = low; !follows() {
+		good, bad := known, known // follows at good, not at bad
+		for reach := way; ; reach *= 4 {
+			if !a.followsAt(k, known+reach, follows) {
+				bad = known + reach
 				break
 			}
-			high = low
+			good = known + reach
 		}
-		for low+1 < high {
-			middle := low + (high-low)/2
-			if a.from[k] = middle; follows() {
-				high = middle
+		for good+way != bad {
+			if middle := good + (bad-good)/2; a.followsAt(k, middle, follows) {
+				good = middle
 			} else {
-				low = middle
+				bad = middle
 			}
 		}
-		a.from[k] = high
-		out = append(out, start.AtLeast(high))
+		a.from[k] = good
+		if way < 0 {
+			out = append(out, start.AtLeast(good))
+		} else {
+			out = append(out, start.AtMost(good))
+		}
 	}
 	return out
 }
 
-// raised appends the greatest starts in from, each as high as it may be for follows to stay true.
-func (a *alternatives) raised(out []Lit, follows func() bool) []Lit {
-	for k, start := range a.starts {
-		known := a.from[k]
-		if a.from[k] = far; follows() {
-			continue
-		}
-		low, high := known, known // follows at low, not at high
-		for reach := 1; ; reach *= 4 {
-			high = known + reach
-			if a.from[k] = high; !follows() {
-				break
-			}
-			low = high
-		}
-		for low+1 < high {
-			middle := low + (high-low)/2
-			if a.from[k] = middle; follows() {
-				low = middle
-			} else {
-				high = middle
-			}
-		}
-		a.from[k] = low
-		out = append(out, start.AtMost(low))
-	}
-	return out
+func (a *alternatives) followsAt(k, start int, follows func() bool) bool {
+	a.from[k] = start
+	return follows()
 }
 
 // chained works out the least, or greatest, starts of the way that follow from others; false when there are none.

@@ -166,22 +166,26 @@ func roomAirGrids(a roomAir) []render.Grid {
 	peaks := render.Grid{
 		Title: "Air of the room, " + a.mixtureWords(),
 		Columns: []string{
-			"species", "peak", "at minute", "over 15 min", "over 8 h", "re-entry minute", "flow needed m3/s",
+			"species", "unit", "peak", "at minute", "over 15 min", "over 8 h", "re-entry minute", "flow needed m3/s",
 		},
 	}
 	limits := render.Grid{
 		Title:   "Against the limits",
-		Columns: append([]string{"species"}, limitColumns...),
+		Columns: append([]string{"species", "unit"}, limitColumns...),
 	}
 	var sources sourceList
 	for _, species := range a.Species {
+		peak, unit := measured(species.Species, species.PeakPPM)
+		quarter, _ := measured(species.Species, species.Max15MinutePPM)
+		shift, _ := measured(species.Species, species.Max8HourPPM)
 		peaks.Rows = append(peaks.Rows, []string{
-			species.Species, concentration(species.Species, species.PeakPPM), render.Number(species.PeakMinute),
-			concentration(species.Species, species.Max15MinutePPM), concentration(species.Species, species.Max8HourPPM), orNone(species.ReentryMinute, species.noReentry()),
+			species.Species, unit, peak, render.Number(species.PeakMinute), quarter, shift,
+			orNone(species.ReentryMinute, species.noReentry()),
 			orNone(species.FlowNeededCubicMetersPerSecond, noFlow(species.judged())),
 		})
 		for _, l := range species.Limits {
-			limits.Rows = append(limits.Rows, append([]string{species.Species}, l.cells(species.Species, &sources)...))
+			limit, _ := measured(species.Species, l.LimitPPM)
+			limits.Rows = append(limits.Rows, append([]string{species.Species, unit}, l.cells(limit, &sources)...))
 		}
 	}
 	return append([]render.Grid{peaks, a.flowGrid(), {Columns: []string{"findings"}, Rows: findingLines(a.Findings)}, limits,
@@ -267,8 +271,8 @@ func findingLines(findings []finding.Finding) [][]string {
 // limitColumns head the cells of a limit.
 var limitColumns = []string{"authority", "kind", "over min", "limit", "ratio", "", "above it", "source"}
 
-// cells are a limit as a table shows it, with the number of its source.
-func (l limitRatio) cells(species string, sources *sourceList) []string {
+// cells are a limit as a table shows it, its value in words, with the number of its source.
+func (l limitRatio) cells(value string, sources *sourceList) []string {
 	mark := ""
 	if l.Ratio > 1 {
 		mark = "over"
@@ -278,7 +282,7 @@ func (l limitRatio) cells(species string, sources *sourceList) []string {
 		averaging = render.Number(l.AveragingMinutes)
 	}
 	return []string{
-		l.Authority, string(l.Kind), averaging, concentration(species, l.LimitPPM), render.Number(l.Ratio), mark, string(l.Severity),
+		l.Authority, string(l.Kind), averaging, value, render.Number(l.Ratio), mark, string(l.Severity),
 		sources.number(l.Source),
 	}
 }

@@ -86,7 +86,7 @@ func (f fanFailure) grids() []render.Grid {
 		title += ", the worst"
 	}
 	passed := render.Grid{Title: title + ": the limits passed", Columns: []string{
-		"species", "authority", "kind", "over min", "limit", "passed after min", "greatest", "source",
+		"species", "unit", "authority", "kind", "over min", "limit", "passed after min", "greatest", "source",
 	}}
 	var sources sourceList
 	for _, p := range f.Passed {
@@ -94,9 +94,10 @@ func (f fanFailure) grids() []render.Grid {
 		if p.AveragingMinutes > 0 {
 			averaging = render.Number(p.AveragingMinutes)
 		}
+		limit, unit := measured(p.Species, p.LimitPPM)
+		greatest, _ := measured(p.Species, p.GreatestPPM)
 		passed.Rows = append(passed.Rows, []string{
-			p.Species, p.Authority, p.Kind, averaging, concentration(p.Species, p.LimitPPM), render.Number(p.AfterMinutes),
-			concentration(p.Species, p.GreatestPPM), sources.number(p.Source),
+			p.Species, unit, p.Authority, p.Kind, averaging, limit, render.Number(p.AfterMinutes), greatest, sources.number(p.Source),
 		})
 	}
 	said := render.Grid{Columns: []string{"findings"}, Rows: findingLines(f.Findings)}

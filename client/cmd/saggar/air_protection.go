@@ -69,7 +69,7 @@ func protectionGrids(p air.ProtectionCheck) []render.Grid {
 	var sources sourceList
 	classes := render.Grid{
 		Title:   fmt.Sprintf("Respirators against %s of %s", there, p.Species),
-		Columns: []string{"class, and why", "factor", "at most", "goggles", "enough", "source"},
+		Columns: []string{"class, and why", "factor", "unit", "at most", "goggles", "enough", "source"},
 	}
 	for _, c := range p.Classes {
 		classes.Rows = append(classes.Rows, classRows(c, p.Species, &sources)...)
@@ -86,7 +86,8 @@ const whyWidth = 68
 
 // classRows are a class with its reason below it.
 func classRows(c air.ProtectionClass, species string, sources *sourceList) [][]string {
-	most, enough := concentration(species, c.MaximumUsePPM), yes(c.Enough)
+	most, unit := measured(species, c.MaximumUsePPM)
+	enough := yes(c.Enough)
 	switch {
 	case c.Unknown:
 		most, enough = "not known", "cannot be said"
@@ -94,7 +95,7 @@ func classRows(c air.ProtectionClass, species string, sources *sourceList) [][]s
 		most = "none"
 	}
 	rows := [][]string{{
-		c.Class, render.Number(c.AssignedProtectionFactor), most, yes(c.NeedsGoggles), enough, sources.number(c.Source),
+		c.Class, render.Number(c.AssignedProtectionFactor), unit, most, yes(c.NeedsGoggles), enough, sources.number(c.Source),
 	}}
 	for _, line := range wrap(c.Reason, whyWidth) {
 		rows = append(rows, []string{"  " + line})
@@ -104,21 +105,28 @@ func classRows(c air.ProtectionClass, species string, sources *sourceList) [][]s
 
 // concentration is one as a table shows it, with its unit.
 func concentration(species string, ppm float64) string {
-	value, unit := air.Shown(species, ppm)
-	return render.Number(value) + " " + unit
+	value, unit := measured(species, ppm)
+	return value + " " + unit
+}
+
+// measured is a concentration as a table shows it whose unit has a column of its own.
+func measured(species string, ppm float64) (value, unit string) {
+	number, unit := air.Shown(species, ppm)
+	return render.Number(number), unit
 }
 
 func limitsGrid(listed []air.Limit, sources *sourceList) render.Grid {
 	limits := render.Grid{Title: "Limits, the strictest first", Columns: []string{
-		"authority", "kind", "over min", "limit", "mg/m3 as set", "above it", "read", "source",
+		"authority", "kind", "over min", "unit", "limit", "mg/m3 as set", "above it", "read", "source",
 	}}
 	for _, l := range listed {
 		averaging := "any moment"
 		if l.AveragingMinutes > 0 {
 			averaging = render.Number(l.AveragingMinutes)
 		}
+		value, unit := measured(l.Species, l.PPM)
 		limits.Rows = append(limits.Rows, []string{
-			l.Authority, string(l.Kind), averaging, concentration(l.Species, l.PPM), stated(l.MilligramsPerCubicMeter),
+			l.Authority, string(l.Kind), averaging, unit, value, stated(l.MilligramsPerCubicMeter),
 			string(l.Severity), string(l.Read), sources.number(l.Source),
 		})
 	}

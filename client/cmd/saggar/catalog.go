@@ -148,7 +148,7 @@ func (s *shell) recipeCommand() *cobra.Command {
 			})
 		},
 	}
-	return group("recipe", "Recipes: what is put in and done to it", list, show, add, s.recipeCheckCommand())
+	return group("recipe", "Recipes: what is put in and done to it", list, show, add, s.recipeCheckCommand(), s.recipeLotCommand())
 }
 
 func recipeGrid(list ...*saggarv1.Recipe) render.Grid {

@@ -203,7 +203,7 @@ func (s *shell) reactionsCommand() *cobra.Command {
 func newTabledReaction(r reaction.Reaction) tabledReaction {
 	row := tabledReaction{
 		Reaction: r.Name, Kind: string(r.Kind), Equation: r.Equation, LowCelsius: r.LowCelsius, HighCelsius: r.HighCelsius,
-		Read: string(r.Read), Source: r.Source, Model: r.Model.Name,
+		Read: string(r.Read), Source: r.Source, Model: r.Kinetics.Model,
 		ActivationKilojoulesPerMole: r.Kinetics.ActivationKilojoulesPerMole, FrequencyPerSecond: r.Kinetics.FrequencyPerSecond,
 		KineticsRead: string(r.Kinetics.Read), KineticsSource: r.Kinetics.Source,
 		EnthalpyRead: string(r.Enthalpy.Read), EnthalpySource: r.Enthalpy.Source,

@@ -219,7 +219,7 @@ func (a recipeCheck) airGrids(title string) []render.Grid {
 		for _, species := range room.Species {
 			first := []string{room.Stage, room.Room, species.Species, concentration(species.Species, species.PeakPPM)}
 			for _, l := range nearest(species.Limits) {
-				grid.Rows = append(grid.Rows, append(first, l.cells(species.Species, &sources)...))
+				grid.Rows = append(grid.Rows, append(first, l.cells(concentration(species.Species, l.LimitPPM), &sources)...))
 				first = []string{"", "", "", ""}
 			}
 			if len(species.Limits) == 0 && species.Species != "H2O" { // steam harms nobody in the room

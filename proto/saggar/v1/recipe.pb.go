@@ -188,6 +188,118 @@ func (Lid) EnumDescriptor() ([]byte, []int) {
 	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{1}
 }
 
+// What kind of vessel holds the charge.
+type VesselKind int32
+
+const (
+	// Not said.
+	VesselKind_VESSEL_KIND_UNSPECIFIED VesselKind = 0
+	// A pot, mostly for a melt or a batch.
+	VesselKind_VESSEL_KIND_CRUCIBLE VesselKind = 1
+	// A box that keeps flame and ware apart.
+	VesselKind_VESSEL_KIND_SAGGAR VesselKind = 2
+	// Flat and open.
+	VesselKind_VESSEL_KIND_TRAY VesselKind = 3
+)
+
+// Enum value maps for VesselKind.
+var (
+	VesselKind_name = map[int32]string{
+		0: "VESSEL_KIND_UNSPECIFIED",
+		1: "VESSEL_KIND_CRUCIBLE",
+		2: "VESSEL_KIND_SAGGAR",
+		3: "VESSEL_KIND_TRAY",
+	}
+	VesselKind_value = map[string]int32{
+		"VESSEL_KIND_UNSPECIFIED": 0,
+		"VESSEL_KIND_CRUCIBLE":    1,
+		"VESSEL_KIND_SAGGAR":      2,
+		"VESSEL_KIND_TRAY":        3,
+	}
+)
+
+func (x VesselKind) Enum() *VesselKind {
+	p := new(VesselKind)
+	*p = x
+	return p
+}
+
+func (x VesselKind) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (VesselKind) Descriptor() protoreflect.EnumDescriptor {
+	return file_saggar_v1_recipe_proto_enumTypes[2].Descriptor()
+}
+
+func (VesselKind) Type() protoreflect.EnumType {
+	return &file_saggar_v1_recipe_proto_enumTypes[2]
+}
+
+func (x VesselKind) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use VesselKind.Descriptor instead.
+func (VesselKind) EnumDescriptor() ([]byte, []int) {
+	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{2}
+}
+
+// What holds the charge while it fires.
+type Vessel struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What kind it is.
+	Kind VesselKind `protobuf:"varint,1,opt,name=kind,proto3,enum=saggar.v1.VesselKind" json:"kind,omitempty"`
+	// The highest temperature that it takes in C, [0, 2000]; 0: not known, and nothing is held against it.
+	TopCelsius    float64 `protobuf:"fixed64,2,opt,name=top_celsius,json=topCelsius,proto3" json:"top_celsius,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Vessel) Reset() {
+	*x = Vessel{}
+	mi := &file_saggar_v1_recipe_proto_msgTypes[0]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Vessel) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Vessel) ProtoMessage() {}
+
+func (x *Vessel) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_recipe_proto_msgTypes[0]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Vessel.ProtoReflect.Descriptor instead.
+func (*Vessel) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{0}
+}
+
+func (x *Vessel) GetKind() VesselKind {
+	if x != nil {
+		return x.Kind
+	}
+	return VesselKind_VESSEL_KIND_UNSPECIFIED
+}
+
+func (x *Vessel) GetTopCelsius() float64 {
+	if x != nil {
+		return x.TopCelsius
+	}
+	return 0
+}
+
 // Something put in at a stage. Exactly one of the two amounts is above zero.
 type Addition struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -205,7 +317,7 @@ type Addition struct {
 
 func (x *Addition) Reset() {
 	*x = Addition{}
-	mi := &file_saggar_v1_recipe_proto_msgTypes[0]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[1]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -217,7 +329,7 @@ func (x *Addition) String() string {
 func (*Addition) ProtoMessage() {}
 
 func (x *Addition) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_recipe_proto_msgTypes[0]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[1]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -230,7 +342,7 @@ func (x *Addition) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Addition.ProtoReflect.Descriptor instead.
 func (*Addition) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{0}
+	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{1}
 }
 
 func (x *Addition) GetMaterial() string {
@@ -307,13 +419,15 @@ type Stage struct {
 	MaxIntermediateAgeDays int32 `protobuf:"varint,20,opt,name=max_intermediate_age_days,json=maxIntermediateAgeDays,proto3" json:"max_intermediate_age_days,omitempty"`
 	// What was measured coming off in this stage; stands in both cases for what the balance says of these gases.
 	MeasuredReleases []*MeasuredRelease `protobuf:"bytes,21,rep,name=measured_releases,json=measuredReleases,proto3" json:"measured_releases,omitempty"`
-	unknownFields    protoimpl.UnknownFields
-	sizeCache        protoimpl.SizeCache
+	// What holds the charge; a program that is hotter than it takes is refused.
+	Vessel        *Vessel `protobuf:"bytes,22,opt,name=vessel,proto3" json:"vessel,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Stage) Reset() {
 	*x = Stage{}
-	mi := &file_saggar_v1_recipe_proto_msgTypes[1]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -325,7 +439,7 @@ func (x *Stage) String() string {
 func (*Stage) ProtoMessage() {}
 
 func (x *Stage) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_recipe_proto_msgTypes[1]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -338,7 +452,7 @@ func (x *Stage) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Stage.ProtoReflect.Descriptor instead.
 func (*Stage) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{1}
+	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *Stage) GetId() string {
@@ -488,6 +602,13 @@ func (x *Stage) GetMeasuredReleases() []*MeasuredRelease {
 	return nil
 }
 
+func (x *Stage) GetVessel() *Vessel {
+	if x != nil {
+		return x.Vessel
+	}
+	return nil
+}
+
 // Gas that somebody measured coming off a stage's charge and ware, without a flame's own.
 type MeasuredRelease struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -505,7 +626,7 @@ type MeasuredRelease struct {
 
 func (x *MeasuredRelease) Reset() {
 	*x = MeasuredRelease{}
-	mi := &file_saggar_v1_recipe_proto_msgTypes[2]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -517,7 +638,7 @@ func (x *MeasuredRelease) String() string {
 func (*MeasuredRelease) ProtoMessage() {}
 
 func (x *MeasuredRelease) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_recipe_proto_msgTypes[2]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -530,7 +651,7 @@ func (x *MeasuredRelease) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MeasuredRelease.ProtoReflect.Descriptor instead.
 func (*MeasuredRelease) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{2}
+	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *MeasuredRelease) GetSpecies() string {
@@ -578,7 +699,7 @@ type Lag struct {
 
 func (x *Lag) Reset() {
 	*x = Lag{}
-	mi := &file_saggar_v1_recipe_proto_msgTypes[3]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -590,7 +711,7 @@ func (x *Lag) String() string {
 func (*Lag) ProtoMessage() {}
 
 func (x *Lag) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_recipe_proto_msgTypes[3]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -603,7 +724,7 @@ func (x *Lag) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Lag.ProtoReflect.Descriptor instead.
 func (*Lag) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{3}
+	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Lag) GetFromStage() string {
@@ -653,7 +774,7 @@ type Recipe struct {
 
 func (x *Recipe) Reset() {
 	*x = Recipe{}
-	mi := &file_saggar_v1_recipe_proto_msgTypes[4]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -665,7 +786,7 @@ func (x *Recipe) String() string {
 func (*Recipe) ProtoMessage() {}
 
 func (x *Recipe) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_recipe_proto_msgTypes[4]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -678,7 +799,7 @@ func (x *Recipe) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Recipe.ProtoReflect.Descriptor instead.
 func (*Recipe) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{4}
+	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *Recipe) GetName() string {
@@ -737,7 +858,7 @@ type Scale struct {
 
 func (x *Scale) Reset() {
 	*x = Scale{}
-	mi := &file_saggar_v1_recipe_proto_msgTypes[5]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -749,7 +870,7 @@ func (x *Scale) String() string {
 func (*Scale) ProtoMessage() {}
 
 func (x *Scale) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_recipe_proto_msgTypes[5]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -762,7 +883,7 @@ func (x *Scale) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Scale.ProtoReflect.Descriptor instead.
 func (*Scale) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{5}
+	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *Scale) GetFactor() float64 {
@@ -818,7 +939,7 @@ type GetRecipeRequest struct {
 
 func (x *GetRecipeRequest) Reset() {
 	*x = GetRecipeRequest{}
-	mi := &file_saggar_v1_recipe_proto_msgTypes[6]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -830,7 +951,7 @@ func (x *GetRecipeRequest) String() string {
 func (*GetRecipeRequest) ProtoMessage() {}
 
 func (x *GetRecipeRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_recipe_proto_msgTypes[6]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -843,7 +964,7 @@ func (x *GetRecipeRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetRecipeRequest.ProtoReflect.Descriptor instead.
 func (*GetRecipeRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{6}
+	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *GetRecipeRequest) GetName() string {
@@ -868,7 +989,7 @@ type ListRecipesRequest struct {
 
 func (x *ListRecipesRequest) Reset() {
 	*x = ListRecipesRequest{}
-	mi := &file_saggar_v1_recipe_proto_msgTypes[7]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -880,7 +1001,7 @@ func (x *ListRecipesRequest) String() string {
 func (*ListRecipesRequest) ProtoMessage() {}
 
 func (x *ListRecipesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_recipe_proto_msgTypes[7]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -893,7 +1014,7 @@ func (x *ListRecipesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListRecipesRequest.ProtoReflect.Descriptor instead.
 func (*ListRecipesRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{7}
+	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *ListRecipesRequest) GetParent() string {
@@ -930,7 +1051,7 @@ type ListRecipesResponse struct {
 
 func (x *ListRecipesResponse) Reset() {
 	*x = ListRecipesResponse{}
-	mi := &file_saggar_v1_recipe_proto_msgTypes[8]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -942,7 +1063,7 @@ func (x *ListRecipesResponse) String() string {
 func (*ListRecipesResponse) ProtoMessage() {}
 
 func (x *ListRecipesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_recipe_proto_msgTypes[8]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -955,7 +1076,7 @@ func (x *ListRecipesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListRecipesResponse.ProtoReflect.Descriptor instead.
 func (*ListRecipesResponse) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{8}
+	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *ListRecipesResponse) GetRecipes() []*Recipe {
@@ -985,7 +1106,7 @@ type CreateRecipeVersionRequest struct {
 
 func (x *CreateRecipeVersionRequest) Reset() {
 	*x = CreateRecipeVersionRequest{}
-	mi := &file_saggar_v1_recipe_proto_msgTypes[9]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -997,7 +1118,7 @@ func (x *CreateRecipeVersionRequest) String() string {
 func (*CreateRecipeVersionRequest) ProtoMessage() {}
 
 func (x *CreateRecipeVersionRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_recipe_proto_msgTypes[9]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1010,7 +1131,7 @@ func (x *CreateRecipeVersionRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateRecipeVersionRequest.ProtoReflect.Descriptor instead.
 func (*CreateRecipeVersionRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{9}
+	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *CreateRecipeVersionRequest) GetRecipe() *Recipe {
@@ -1047,7 +1168,7 @@ type CheckRecipeRequest struct {
 
 func (x *CheckRecipeRequest) Reset() {
 	*x = CheckRecipeRequest{}
-	mi := &file_saggar_v1_recipe_proto_msgTypes[10]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1059,7 +1180,7 @@ func (x *CheckRecipeRequest) String() string {
 func (*CheckRecipeRequest) ProtoMessage() {}
 
 func (x *CheckRecipeRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_recipe_proto_msgTypes[10]
+	mi := &file_saggar_v1_recipe_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1072,7 +1193,7 @@ func (x *CheckRecipeRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CheckRecipeRequest.ProtoReflect.Descriptor instead.
 func (*CheckRecipeRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{10}
+	return file_saggar_v1_recipe_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *CheckRecipeRequest) GetParent() string {
@@ -1114,13 +1235,18 @@ var File_saggar_v1_recipe_proto protoreflect.FileDescriptor
 
 const file_saggar_v1_recipe_proto_rawDesc = "" +
 	"\n" +
-	"\x16saggar/v1/recipe.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1asaggar/v1/assessment.proto\x1a\x1csaggar/v1/heat_program.proto\x1a\x13saggar/v1/lot.proto\"\xeb\x01\n" +
+	"\x16saggar/v1/recipe.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1asaggar/v1/assessment.proto\x1a\x1csaggar/v1/heat_program.proto\x1a\x13saggar/v1/lot.proto\"w\n" +
+	"\x06Vessel\x123\n" +
+	"\x04kind\x18\x01 \x01(\x0e2\x15.saggar.v1.VesselKindB\b\xbaH\x05\x82\x01\x02\x10\x01R\x04kind\x128\n" +
+	"\vtop_celsius\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00@\x9f@)\x00\x00\x00\x00\x00\x00\x00\x00R\n" +
+	"topCelsius\"\xeb\x01\n" +
 	"\bAddition\x12;\n" +
 	"\bmaterial\x18\x01 \x01(\tB\x1f\xbaH\x1cr\x1a\x18?2\x16^[a-z][a-z0-9-]{0,62}$R\bmaterial\x126\n" +
 	"\n" +
 	"mass_grams\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\xd0\x12cA)\x00\x00\x00\x00\x00\x00\x00\x00R\tmassGrams\x12Q\n" +
 	"\x18fraction_of_intermediate\x18\x03 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00$@)\x00\x00\x00\x00\x00\x00\x00\x00R\x16fractionOfIntermediate\x12\x17\n" +
-	"\afed_hot\x18\x04 \x01(\bR\x06fedHot\"\xe5\t\n" +
+	"\afed_hot\x18\x04 \x01(\bR\x06fedHot\"\x90\n" +
+	"\n" +
 	"\x05Stage\x12/\n" +
 	"\x02id\x18\x01 \x01(\tB\x1f\xbaH\x1cr\x1a\x18?2\x16^[a-z][a-z0-9-]{0,62}$R\x02id\x12\x1d\n" +
 	"\x05title\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18xR\x05title\x124\n" +
@@ -1152,7 +1278,8 @@ const file_saggar_v1_recipe_proto_rawDesc = "" +
 	"ware_grams\x18\x13 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\xd0\x12cA)\x00\x00\x00\x00\x00\x00\x00\x00R\twareGrams\x12E\n" +
 	"\x19max_intermediate_age_days\x18\x14 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xcc\x1c(\x00R\x16maxIntermediateAgeDays\x12Q\n" +
-	"\x11measured_releases\x18\x15 \x03(\v2\x1a.saggar.v1.MeasuredReleaseB\b\xbaH\x05\x92\x01\x02\x10\x10R\x10measuredReleases\"\xe2\x01\n" +
+	"\x11measured_releases\x18\x15 \x03(\v2\x1a.saggar.v1.MeasuredReleaseB\b\xbaH\x05\x92\x01\x02\x10\x10R\x10measuredReleases\x12)\n" +
+	"\x06vessel\x18\x16 \x01(\v2\x11.saggar.v1.VesselR\x06vessel\"\xe2\x01\n" +
 	"\x0fMeasuredRelease\x12#\n" +
 	"\aspecies\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18\x14R\aspecies\x126\n" +
 	"\n" +
@@ -1229,7 +1356,13 @@ const file_saggar_v1_recipe_proto_rawDesc = "" +
 	"\bLID_OPEN\x10\x01\x12\r\n" +
 	"\tLID_LOOSE\x10\x02\x12\x0e\n" +
 	"\n" +
-	"LID_SEALED\x10\x032\xb9\x02\n" +
+	"LID_SEALED\x10\x03*q\n" +
+	"\n" +
+	"VesselKind\x12\x1b\n" +
+	"\x17VESSEL_KIND_UNSPECIFIED\x10\x00\x12\x18\n" +
+	"\x14VESSEL_KIND_CRUCIBLE\x10\x01\x12\x16\n" +
+	"\x12VESSEL_KIND_SAGGAR\x10\x02\x12\x14\n" +
+	"\x10VESSEL_KIND_TRAY\x10\x032\xb9\x02\n" +
 	"\rRecipeService\x12;\n" +
 	"\tGetRecipe\x12\x1b.saggar.v1.GetRecipeRequest\x1a\x11.saggar.v1.Recipe\x12L\n" +
 	"\vListRecipes\x12\x1d.saggar.v1.ListRecipesRequest\x1a\x1e.saggar.v1.ListRecipesResponse\x12O\n" +
@@ -1250,56 +1383,60 @@ func file_saggar_v1_recipe_proto_rawDescGZIP() []byte {
 	return file_saggar_v1_recipe_proto_rawDescData
 }
 
-var file_saggar_v1_recipe_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_saggar_v1_recipe_proto_msgTypes = make([]protoimpl.MessageInfo, 11)
+var file_saggar_v1_recipe_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
+var file_saggar_v1_recipe_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
 var file_saggar_v1_recipe_proto_goTypes = []any{
 	(StageKind)(0),                     // 0: saggar.v1.StageKind
 	(Lid)(0),                           // 1: saggar.v1.Lid
-	(*Addition)(nil),                   // 2: saggar.v1.Addition
-	(*Stage)(nil),                      // 3: saggar.v1.Stage
-	(*MeasuredRelease)(nil),            // 4: saggar.v1.MeasuredRelease
-	(*Lag)(nil),                        // 5: saggar.v1.Lag
-	(*Recipe)(nil),                     // 6: saggar.v1.Recipe
-	(*Scale)(nil),                      // 7: saggar.v1.Scale
-	(*GetRecipeRequest)(nil),           // 8: saggar.v1.GetRecipeRequest
-	(*ListRecipesRequest)(nil),         // 9: saggar.v1.ListRecipesRequest
-	(*ListRecipesResponse)(nil),        // 10: saggar.v1.ListRecipesResponse
-	(*CreateRecipeVersionRequest)(nil), // 11: saggar.v1.CreateRecipeVersionRequest
-	(*CheckRecipeRequest)(nil),         // 12: saggar.v1.CheckRecipeRequest
-	(*HeatProgram)(nil),                // 13: saggar.v1.HeatProgram
-	(Atmosphere)(0),                    // 14: saggar.v1.Atmosphere
-	(Watch)(0),                         // 15: saggar.v1.Watch
-	(*Lot)(nil),                        // 16: saggar.v1.Lot
-	(*CheckRecipeResponse)(nil),        // 17: saggar.v1.CheckRecipeResponse
+	(VesselKind)(0),                    // 2: saggar.v1.VesselKind
+	(*Vessel)(nil),                     // 3: saggar.v1.Vessel
+	(*Addition)(nil),                   // 4: saggar.v1.Addition
+	(*Stage)(nil),                      // 5: saggar.v1.Stage
+	(*MeasuredRelease)(nil),            // 6: saggar.v1.MeasuredRelease
+	(*Lag)(nil),                        // 7: saggar.v1.Lag
+	(*Recipe)(nil),                     // 8: saggar.v1.Recipe
+	(*Scale)(nil),                      // 9: saggar.v1.Scale
+	(*GetRecipeRequest)(nil),           // 10: saggar.v1.GetRecipeRequest
+	(*ListRecipesRequest)(nil),         // 11: saggar.v1.ListRecipesRequest
+	(*ListRecipesResponse)(nil),        // 12: saggar.v1.ListRecipesResponse
+	(*CreateRecipeVersionRequest)(nil), // 13: saggar.v1.CreateRecipeVersionRequest
+	(*CheckRecipeRequest)(nil),         // 14: saggar.v1.CheckRecipeRequest
+	(*HeatProgram)(nil),                // 15: saggar.v1.HeatProgram
+	(Atmosphere)(0),                    // 16: saggar.v1.Atmosphere
+	(Watch)(0),                         // 17: saggar.v1.Watch
+	(*Lot)(nil),                        // 18: saggar.v1.Lot
+	(*CheckRecipeResponse)(nil),        // 19: saggar.v1.CheckRecipeResponse
 }
 var file_saggar_v1_recipe_proto_depIdxs = []int32{
-	0,  // 0: saggar.v1.Stage.kind:type_name -> saggar.v1.StageKind
-	2,  // 1: saggar.v1.Stage.additions:type_name -> saggar.v1.Addition
-	13, // 2: saggar.v1.Stage.program:type_name -> saggar.v1.HeatProgram
-	14, // 3: saggar.v1.Stage.atmosphere:type_name -> saggar.v1.Atmosphere
-	1,  // 4: saggar.v1.Stage.lid:type_name -> saggar.v1.Lid
-	15, // 5: saggar.v1.Stage.fire_watch:type_name -> saggar.v1.Watch
-	4,  // 6: saggar.v1.Stage.measured_releases:type_name -> saggar.v1.MeasuredRelease
-	3,  // 7: saggar.v1.Recipe.stages:type_name -> saggar.v1.Stage
-	5,  // 8: saggar.v1.Recipe.lags:type_name -> saggar.v1.Lag
-	6,  // 9: saggar.v1.ListRecipesResponse.recipes:type_name -> saggar.v1.Recipe
-	6,  // 10: saggar.v1.CreateRecipeVersionRequest.recipe:type_name -> saggar.v1.Recipe
-	6,  // 11: saggar.v1.CheckRecipeRequest.recipe:type_name -> saggar.v1.Recipe
-	7,  // 12: saggar.v1.CheckRecipeRequest.scale:type_name -> saggar.v1.Scale
-	16, // 13: saggar.v1.CheckRecipeRequest.from_lot:type_name -> saggar.v1.Lot
-	8,  // 14: saggar.v1.RecipeService.GetRecipe:input_type -> saggar.v1.GetRecipeRequest
-	9,  // 15: saggar.v1.RecipeService.ListRecipes:input_type -> saggar.v1.ListRecipesRequest
-	11, // 16: saggar.v1.RecipeService.CreateRecipeVersion:input_type -> saggar.v1.CreateRecipeVersionRequest
-	12, // 17: saggar.v1.RecipeService.CheckRecipe:input_type -> saggar.v1.CheckRecipeRequest
-	6,  // 18: saggar.v1.RecipeService.GetRecipe:output_type -> saggar.v1.Recipe
-	10, // 19: saggar.v1.RecipeService.ListRecipes:output_type -> saggar.v1.ListRecipesResponse
-	6,  // 20: saggar.v1.RecipeService.CreateRecipeVersion:output_type -> saggar.v1.Recipe
-	17, // 21: saggar.v1.RecipeService.CheckRecipe:output_type -> saggar.v1.CheckRecipeResponse
-	18, // [18:22] is the sub-list for method output_type
-	14, // [14:18] is the sub-list for method input_type
-	14, // [14:14] is the sub-list for extension type_name
-	14, // [14:14] is the sub-list for extension extendee
-	0,  // [0:14] is the sub-list for field type_name
+	2,  // 0: saggar.v1.Vessel.kind:type_name -> saggar.v1.VesselKind
+	0,  // 1: saggar.v1.Stage.kind:type_name -> saggar.v1.StageKind
+	4,  // 2: saggar.v1.Stage.additions:type_name -> saggar.v1.Addition
+	15, // 3: saggar.v1.Stage.program:type_name -> saggar.v1.HeatProgram
+	16, // 4: saggar.v1.Stage.atmosphere:type_name -> saggar.v1.Atmosphere
+	1,  // 5: saggar.v1.Stage.lid:type_name -> saggar.v1.Lid
+	17, // 6: saggar.v1.Stage.fire_watch:type_name -> saggar.v1.Watch
+	6,  // 7: saggar.v1.Stage.measured_releases:type_name -> saggar.v1.MeasuredRelease
+	3,  // 8: saggar.v1.Stage.vessel:type_name -> saggar.v1.Vessel
+	5,  // 9: saggar.v1.Recipe.stages:type_name -> saggar.v1.Stage
+	7,  // 10: saggar.v1.Recipe.lags:type_name -> saggar.v1.Lag
+	8,  // 11: saggar.v1.ListRecipesResponse.recipes:type_name -> saggar.v1.Recipe
+	8,  // 12: saggar.v1.CreateRecipeVersionRequest.recipe:type_name -> saggar.v1.Recipe
+	8,  // 13: saggar.v1.CheckRecipeRequest.recipe:type_name -> saggar.v1.Recipe
+	9,  // 14: saggar.v1.CheckRecipeRequest.scale:type_name -> saggar.v1.Scale
+	18, // 15: saggar.v1.CheckRecipeRequest.from_lot:type_name -> saggar.v1.Lot
+	10, // 16: saggar.v1.RecipeService.GetRecipe:input_type -> saggar.v1.GetRecipeRequest
+	11, // 17: saggar.v1.RecipeService.ListRecipes:input_type -> saggar.v1.ListRecipesRequest
+	13, // 18: saggar.v1.RecipeService.CreateRecipeVersion:input_type -> saggar.v1.CreateRecipeVersionRequest
+	14, // 19: saggar.v1.RecipeService.CheckRecipe:input_type -> saggar.v1.CheckRecipeRequest
+	8,  // 20: saggar.v1.RecipeService.GetRecipe:output_type -> saggar.v1.Recipe
+	12, // 21: saggar.v1.RecipeService.ListRecipes:output_type -> saggar.v1.ListRecipesResponse
+	8,  // 22: saggar.v1.RecipeService.CreateRecipeVersion:output_type -> saggar.v1.Recipe
+	19, // 23: saggar.v1.RecipeService.CheckRecipe:output_type -> saggar.v1.CheckRecipeResponse
+	20, // [20:24] is the sub-list for method output_type
+	16, // [16:20] is the sub-list for method input_type
+	16, // [16:16] is the sub-list for extension type_name
+	16, // [16:16] is the sub-list for extension extendee
+	0,  // [0:16] is the sub-list for field type_name
 }
 
 func init() { file_saggar_v1_recipe_proto_init() }
@@ -1315,8 +1452,8 @@ func file_saggar_v1_recipe_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_saggar_v1_recipe_proto_rawDesc), len(file_saggar_v1_recipe_proto_rawDesc)),
-			NumEnums:      2,
-			NumMessages:   11,
+			NumEnums:      3,
+			NumMessages:   12,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -1,4 +1,4 @@
-package reaction
+package kinetics
 
 import (
 	"fmt"
@@ -23,8 +23,8 @@ type Model struct {
 	early float64
 }
 
-// modelSource is where the models are tabled.
-const modelSource = "ICTAC Kinetics Committee recommendations, Thermochim. Acta 520 (2011) 1-19"
+// ModelSource is where the models are tabled.
+const ModelSource = "ICTAC Kinetics Committee recommendations, Thermochim. Acta 520 (2011) 1-19"
 
 // models have closed integral forms. order and Avrami forms by their exponent: f = (1-a)^n, f = n (1-a) (-ln(1-a))^(1-1/n),
 // f = n (1-a)^(1-1/n).

@@ -1,4 +1,4 @@
-package reaction
+package kinetics
 
 import (
 	"math"

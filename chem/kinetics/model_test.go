@@ -1,4 +1,4 @@
-package reaction
+package kinetics
 
 import (
 	"math"
@@ -7,6 +7,9 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
+
+	"saggar/chem/data"
+	"saggar/chem/heat"
 )
 
 // The three forms of a model belong together: g is the integral of 1/f, by plain quadrature, and inverse undoes g.
@@ -89,7 +92,8 @@ func FuzzModelNamed(f *testing.F) {
 func TestRateEquationAlongARampByPlainIntegration(t *testing.T) {
 	for _, m := range Models() {
 		t.Run(m.Name, func(t *testing.T) {
-			r := with(t, m.Name, 222, 2.3584e12)
+			r, ok := NewRate(data.Kinetics{Model: m.Name, ActivationKilojoulesPerMole: 222, FrequencyPerSecond: 2.3584e12})
+			require.True(t, ok)
 			perSecond := 10.0 / 60
 			slope := func(seconds, alpha float64) float64 {
 				return r.PerSecond(20+perSecond*seconds) * m.f(min(max(alpha, 1e-10), 1))
@@ -103,10 +107,9 @@ func TestRateEquationAlongARampByPlainIntegration(t *testing.T) {
 				alpha = min(1, alpha+step/6*(k1+2*k2+2*k3+k4))
 				seconds += step
 			}
-			result, err := r.Along(Request{Profile: ramped(10, 500, 0)})
-			require.NoError(t, err)
+			converted := r.Along([]heat.Point{{Celsius: 20}, {Minute: 48, Celsius: 500}})
 			// The diffusion models start infinitely steep, which a fixed step misses a little.
-			assert.InDelta(t, alpha, result.Conversion, 2e-3)
+			assert.InDelta(t, alpha, converted, 2e-3)
 		})
 	}
 }
