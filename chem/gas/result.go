@@ -224,7 +224,7 @@ func (t *task) lnActivity(s *solver, formula string) (float64, bool) {
 }
 
 // leastHeatShare is the share of the two enthalpies below which their difference is rounding and no heat.
-const leastHeatShare = 1e-6
+const leastHeatShare = 1e-9
 
 func (t *task) heats(s *solver, r *Result) {
 	rt := thermo.GasConstant() * t.kelvin / 1000
