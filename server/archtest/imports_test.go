@@ -38,8 +38,10 @@ var rules = []rule{
 		"the schema is text"},
 	{"server/domain/...", []string{"saggar/server/domain/...", "saggar/chem/...", "saggar/scheduler/..."},
 		"nouns and invariants outlive the wire format and the database"},
+	{"server/watch", []string{"saggar/server/domain"},
+		"followers share what one reader reads, wherever it comes from and whoever may see it"},
 	{"server/app/...", []string{
-		"saggar/server/app/...", "saggar/server/domain/...", "saggar/server/store/...", "saggar/chem/...",
+		"saggar/server/app/...", "saggar/server/domain/...", "saggar/server/store/...", "saggar/server/watch", "saggar/chem/...",
 		"saggar/scheduler/...", "github.com/google/uuid", "golang.org/x/sync/...",
 	}, "an operation decides; it sees neither messages nor SQL"},
 	{"server/store/...", join([]string{
@@ -98,6 +100,7 @@ var house = []string{
 	"migrations", "proto/convert", "proto/saggar/v1", "scheduler", "scheduler/check", "scheduler/race", "server/app", "server/archtest",
 	"server/certificate", "server/openid",
 	"server/cluster", "server/cmd/saggard", "server/config", "server/domain", "server/pgtest", "server/rpc", "server/store",
+	"server/watch",
 }
 
 // notYetWritten are promised packages that do not stand yet. The list only ever shrinks.

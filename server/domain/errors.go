@@ -31,6 +31,10 @@ var (
 	ErrForbidden = errors.New("not allowed")
 	// ErrTooMany: more calls than are let in.
 	ErrTooMany = errors.New("too many calls")
+	// ErrStopping: the server stops; another one, or this one later, goes on.
+	ErrStopping = errors.New("server stops")
+	// ErrOutOfRange: a position in the log lies beyond its end, or before what is kept.
+	ErrOutOfRange = errors.New("out of range")
 	// ErrFurnaceTaken: another firing occupies the furnace at that time.
 	ErrFurnaceTaken = errors.New("furnace is taken at that time")
 )

@@ -75,7 +75,7 @@ var aboutNoResource = map[string]string{
 	"UpdateStudio": "names a studio only", "CreateMaterialVersion": "makes what it names", "CreateRecipeVersion": "makes what it names",
 	"CheckRecipe": "brings its recipe along", "PlanRuns": "reads its recipe as BookRun does", "GetCaller": "names nothing",
 	"CreateAccessKey": "names nobody's thing", "ExchangeAccessKey": "names nothing",
-	"VerifyTrace": "names a studio only", "ListChanges": "names a studio only",
+	"VerifyTrace": "names a studio only", "ListChanges": "names a studio only", "WatchStudio": "names a studio only",
 }
 
 func TestNoMethodReachesIntoAnotherStudio(t *testing.T) {

@@ -23,6 +23,8 @@ type policyRow struct {
 	anywhere bool
 	// exchange methods are open to one-time keys.
 	exchange bool
+	// lasting streams go on for as long as their caller likes; who calls is looked at again before each answer.
+	lasting bool
 }
 
 // policy has a row for every method that the server serves; a method without one is refused.
@@ -86,6 +88,8 @@ var policy = map[string]policyRow{
 
 	saggarv1.TraceService_ListChanges_FullMethodName: {least: domain.RoleSteward},
 	saggarv1.TraceService_VerifyTrace_FullMethodName: {least: domain.RoleSteward},
+
+	saggarv1.WatchService_WatchStudio_FullMethodName: {least: domain.RoleViewer, lasting: true},
 
 	saggarv1.AccessService_GetCaller_FullMethodName:         {least: domain.RoleViewer, anywhere: true, exchange: true},
 	saggarv1.AccessService_CreateAccessKey_FullMethodName:   {least: domain.RoleSteward},

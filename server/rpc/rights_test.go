@@ -104,6 +104,8 @@ func (s *served) tryWith(t *testing.T, key string, method protoreflect.MethodDes
 // invoke calls any method and returns its answer, of a stream the first.
 func (s *served) invoke(ctx context.Context, t *testing.T, method protoreflect.MethodDescriptor, request proto.Message) (proto.Message, error) {
 	t.Helper()
+	ctx, cancel := context.WithCancel(ctx) // which ends a stream that would go on
+	defer cancel()
 	answer := newMessage(t, method.Output())
 	if !method.IsStreamingServer() {
 		return answer, s.connection.Invoke(ctx, fullName(method), request, answer)

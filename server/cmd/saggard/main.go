@@ -68,6 +68,7 @@ func run(ctx context.Context, settings config.Config) (err error) {
 	if err := operations.FirstKey(ctx, settings.FirstKey, firstKeyFile(settings.KeyFile, os.Stderr)); err != nil {
 		return err
 	}
+	go operations.RunWatches(ctx)
 	encrypted, err := encrypt(settings, os.Stderr)
 	if err != nil {
 		return err
@@ -75,7 +76,7 @@ func run(ctx context.Context, settings config.Config) (err error) {
 	server, err := rpc.New(rpc.Options{
 		App: operations, TLS: encrypted, Logger: logger, RequestTimeout: settings.RequestTimeout,
 		MaxMessageBytes: settings.MaxMessageBytes, Ping: kept.Ping, Now: settings.Clock(),
-		CallsPerSecond: settings.CallsPerSecond,
+		CallsPerSecond: settings.CallsPerSecond, Stopping: operations.EndWatches,
 	})
 	if err != nil {
 		return err
