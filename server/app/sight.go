@@ -41,7 +41,8 @@ func (c Call) seen(p domain.Person) domain.Person {
 	return p
 }
 
-// mayNotice reports whether the caller may know of a change: what happens to keys is for their holders and for stewards.
+// mayNotice reports whether the caller may know of a change: what happens to keys and feeds is for their holders and
+// for stewards.
 func (c Call) mayNotice(n *domain.Notice) bool {
-	return n.Kind() != "accessKeys" || c.Caller.Role >= domain.RoleSteward || n.Owner == c.Caller.ID
+	return !n.IsPrivate() || c.Caller.Role >= domain.RoleSteward || n.Owner == c.Caller.ID
 }

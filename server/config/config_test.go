@@ -76,6 +76,9 @@ func TestEachFaultIsNamedWithItsCure(t *testing.T) {
 	long := "unix:/" + strings.Repeat("x", 107)
 	for argument, says := range map[string]string{
 		"--tls-certificate=/etc/kiln.pem":          "give --tls-certificate and --tls-key, or neither",
+		"--feed-url=https://kiln.example":          "give --feed-listen too, or neither",
+		"--feed-listen=kiln":                       `"kiln" is no host:port`,
+		"--feed-listen=0.0.0.0:7818":               "leads nowhere; give the name by which programs reach this machine",
 		"--openid-issuer=https://login.example":    "give --openid-issuer and --openid-audience, or neither",
 		"--tls-name=two words":                     "is no host name or address",
 		"--listen=127.0.0.1":                       "neither host:port nor unix:/path",

@@ -27,7 +27,7 @@ const (
 func (c Config) Validate() error {
 	return errors.Join(
 		c.validateDataDir(), validateDatabase("database", c.Database), c.validateOwner(), c.validateTrace(),
-		c.validateListen(), c.validateTLS(), c.validateOpenID(), c.validateKeyFile(),
+		c.validateListen(), c.validateTLS(), c.validateOpenID(), c.validateFeeds(), c.validateKeyFile(),
 		c.validateRequestTimeout(), c.validateCallsPerSecond(), c.validateMaxMessageBytes(),
 	)
 }
@@ -146,6 +146,38 @@ func (c Config) validateOpenID() error {
 		return fault("openid-issuer", "%q must begin with https://, or anybody on the way could give the keys", c.OpenIDIssuer)
 	}
 	return nil
+}
+
+func (c Config) validateFeeds() error {
+	if c.FeedListen == "" {
+		if c.FeedURL != "" {
+			return fault("feed-url", "no calendars are served; give --feed-listen too, or neither")
+		}
+		return nil
+	}
+	if _, port, err := net.SplitHostPort(c.FeedListen); err != nil || !isPort(port) {
+		return fault("feed-listen", "%q is no host:port", c.FeedListen)
+	}
+	reached, err := url.Parse(c.FeedURL)
+	switch {
+	case err != nil || reached.Scheme != "https" || reached.Hostname() == "" || strings.HasSuffix(c.FeedURL, "/") ||
+		reached.RawQuery != "" || reached.Fragment != "" || reached.User != nil:
+		return fault("feed-url", "%q is no URL such as https://kiln.example.edu:7818", c.FeedURL)
+	case isUnspecified(reached.Hostname()) || reached.Port() == "0":
+		return fault("feed-url", "%q leads nowhere; give the name by which programs reach this machine, as in https://kiln.example.edu:7818",
+			c.FeedURL)
+	}
+	return nil
+}
+
+func isPort(text string) bool {
+	_, err := strconv.ParseUint(text, 10, 16)
+	return err == nil
+}
+
+func isUnspecified(host string) bool {
+	address, err := netip.ParseAddr(host)
+	return err == nil && address.IsUnspecified()
 }
 
 func validateSocketPath(path string) error {

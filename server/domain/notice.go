@@ -32,7 +32,7 @@ type Notice struct {
 	RunBefore, RunAfter *RunSummary
 	// Closure is set for closures: as it stands now, or as it was when it is gone.
 	Closure *Closure
-	// Owner is whose it is: a run's maker, a key's holder, a person themselves; empty for what is nobody's.
+	// Owner is whose it is: a run's maker, the holder of a key or feed, a person themselves; empty for what is nobody's.
 	Owner string
 }
 
@@ -50,7 +50,7 @@ func NoticeOf(c Change) *Notice {
 		n.Closure = cmp.Or(readBody[Closure](c.After), readBody[Closure](c.Before))
 	case "people":
 		n.Owner = id
-	case "accessKeys":
+	case "accessKeys", "feeds":
 		type held struct {
 			Caller string `json:"caller"`
 		}
@@ -101,6 +101,9 @@ func (n *Notice) Kind() string {
 	kind, _, _ := strings.Cut(n.Subject, "/")
 	return kind
 }
+
+// IsPrivate reports whether the subject is for its owner and for stewards only.
+func (n *Notice) IsPrivate() bool { return n.Kind() == "accessKeys" || n.Kind() == "feeds" }
 
 // Run is the run as it stands after the change, or as it stood before; nil for another subject.
 func (n *Notice) Run() *RunSummary {

@@ -56,6 +56,7 @@ func foreignRequests(booked *saggarv1.Run) map[string]proto.Message {
 	requests["DeleteDepartment"] = &saggarv1.DeleteDepartmentRequest{Name: glass}
 	requests["UpdateDepartment"] = &saggarv1.UpdateDepartmentRequest{Department: &saggarv1.Department{Name: glass, Title: "x"}}
 	requests["RevokeAccessKey"] = &saggarv1.RevokeAccessKeyRequest{Name: "studios/south/accessKeys/k1"}
+	requests["RevokeFeed"] = &saggarv1.RevokeFeedRequest{Name: "studios/south/feeds/f1"}
 	run := redRun()
 	run.Recipe, run.StageWindows = "studios/south/recipes/red", booked.GetStageWindows()
 	requests["BookRun"] = &saggarv1.BookRunRequest{Parent: "studios/south", Runs: []*saggarv1.Run{run}}
@@ -74,7 +75,7 @@ var aboutNoResource = map[string]string{
 	"LoadStudio": "makes what it names", "GetStudio": "names a studio only", "ListStudios": "names nothing",
 	"UpdateStudio": "names a studio only", "CreateMaterialVersion": "makes what it names", "CreateRecipeVersion": "makes what it names",
 	"CheckRecipe": "brings its recipe along", "PlanRuns": "reads its recipe as BookRun does", "GetCaller": "names nothing",
-	"CreateAccessKey": "names nobody's thing", "ExchangeAccessKey": "names nothing",
+	"CreateAccessKey": "names nobody's thing", "CreateFeed": "names what the studio has by id", "ExchangeAccessKey": "names nothing",
 	"VerifyTrace": "names a studio only", "ListChanges": "names a studio only", "WatchStudio": "names a studio only",
 }
 

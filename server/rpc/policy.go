@@ -89,6 +89,10 @@ var policy = map[string]policyRow{
 	saggarv1.TraceService_ListChanges_FullMethodName: {least: domain.RoleSteward},
 	saggarv1.TraceService_VerifyTrace_FullMethodName: {least: domain.RoleSteward},
 
+	saggarv1.FeedService_CreateFeed_FullMethodName: {least: domain.RoleViewer},
+	saggarv1.FeedService_ListFeeds_FullMethodName:  {least: domain.RoleViewer, others: domain.RoleSteward},
+	saggarv1.FeedService_RevokeFeed_FullMethodName: {least: domain.RoleViewer, others: domain.RoleSteward},
+
 	saggarv1.WatchService_WatchStudio_FullMethodName: {least: domain.RoleViewer, lasting: true},
 
 	saggarv1.AccessService_GetCaller_FullMethodName:         {least: domain.RoleViewer, anywhere: true, exchange: true},

@@ -55,6 +55,7 @@ func serve(t *testing.T) *served {
 		s.keys[role], _, err = operations.CreateAccessKey(t.Context(), app.Call{}, app.NewKey{Caller: domain.Caller{ID: id, Role: role}})
 		require.NoError(t, err)
 	}
+	operations.ServeFeeds("https://kiln.example")
 	go operations.RunWatches(t.Context())
 	server, err := New(Options{App: operations, RequestTimeout: time.Minute, Now: clock, Stopping: operations.EndWatches, Ping: func(ctx context.Context) error {
 		if s.away.Load() {

@@ -34,7 +34,7 @@ func changeVerb(n *saggarv1.Notice) string {
 		return "moved"
 	case "CancelRun":
 		return "called off"
-	case "RevokeAccessKey":
+	case "RevokeAccessKey", "RevokeFeed":
 		return "revoked"
 	}
 	switch n.GetAction() {

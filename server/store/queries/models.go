@@ -24,6 +24,19 @@ type Change struct {
 	ChainSha256   []byte
 }
 
+type Feed struct {
+	StudioKey    int64
+	FeedID       string
+	Ordinal      int64
+	SecretSha256 []byte
+	Owner        string
+	Subject      string
+	Label        string
+	CreateTime   time.Time
+	RevokeTime   *time.Time
+	LastReadTime *time.Time
+}
+
 type Studio struct {
 	StudioKey         int64
 	StudioID          string
