@@ -54,6 +54,7 @@ type Connection struct {
 	Trace     saggarv1.TraceServiceClient
 	Watch     saggarv1.WatchServiceClient
 	Feeds     saggarv1.FeedServiceClient
+	Mail      saggarv1.MailServiceClient
 }
 
 // Dial prepares a connection; the server is reached at the first call. Clear text goes only to a loopback address or a
@@ -83,7 +84,7 @@ func Dial(o Options) (*Connection, error) {
 		Runs: saggarv1.NewRunServiceClient(conn), Firings: saggarv1.NewFiringServiceClient(conn),
 		People: saggarv1.NewPeopleServiceClient(conn), Access: saggarv1.NewAccessServiceClient(conn),
 		Trace: saggarv1.NewTraceServiceClient(conn), Watch: saggarv1.NewWatchServiceClient(conn),
-		Feeds: saggarv1.NewFeedServiceClient(conn),
+		Feeds: saggarv1.NewFeedServiceClient(conn), Mail: saggarv1.NewMailServiceClient(conn),
 	}, nil
 }
 

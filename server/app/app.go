@@ -29,7 +29,8 @@ type App struct {
 	// verifying holds a place for each trace that is looked through at one time.
 	verifying chan struct{}
 	watches   *watch.Hub
-	feedBase  string // under which URL feeds are read; empty: none are served
+	send      SendFunc // how letters are sent; nil: none are
+	feedBase  string   // under which URL feeds are read; empty: none are served
 }
 
 // New returns the operations over a store. now is the clock and random the source of ids and secrets.

@@ -11,7 +11,6 @@ import (
 	"strconv"
 	"strings"
 	"time"
-	"unicode"
 
 	ical "github.com/arran4/golang-ical"
 	"github.com/google/uuid"
@@ -48,8 +47,8 @@ func (c Calendar) Write(w io.Writer) error {
 	set(ical.PropertyVersion, "2.0")
 	set(ical.PropertyProductId, productID)
 	set(ical.PropertyCalscale, "GREGORIAN")
-	set("NAME", plain(c.Title))
-	set("X-WR-CALNAME", plain(c.Title)) // what many programs read instead of NAME
+	set("NAME", domain.OneLine(c.Title))
+	set("X-WR-CALNAME", domain.OneLine(c.Title)) // what many programs read instead of NAME
 	set("REFRESH-INTERVAL", refreshEvery, ical.WithValue("DURATION"))
 	if zone := c.zone(); zone != nil {
 		out.AddVTimezone(zone)
@@ -79,10 +78,10 @@ func (c Calendar) event(a domain.Appointment) *ical.VEvent {
 	e.SetProperty(ical.ComponentPropertyStatus, status(a.State))
 	c.setTime(e, ical.ComponentPropertyDtStart, a.Window.Start)
 	c.setTime(e, ical.ComponentPropertyDtEnd, a.Window.End)
-	e.SetProperty(ical.ComponentPropertySummary, plain(c.summary(a)))
+	e.SetProperty(ical.ComponentPropertySummary, domain.OneLine(c.summary(a)))
 	e.SetProperty(ical.ComponentPropertyDescription, c.description(a))
 	if a.Furnace != "" {
-		e.SetProperty(ical.ComponentPropertyLocation, plain(c.furnace(a.Furnace)))
+		e.SetProperty(ical.ComponentPropertyLocation, domain.OneLine(c.furnace(a.Furnace)))
 	}
 	if status(a.State) != string(ical.ObjectStatusCancelled) {
 		c.alarms(e, a)
@@ -149,7 +148,7 @@ func (c Calendar) description(a domain.Appointment) string {
 		lines = append(lines, fmt.Sprintf("%s %s to %s", p.Kind, c.clock(p.Window.Start), c.clock(p.Window.End)))
 	}
 	for i := range lines {
-		lines[i] = plain(lines[i])
+		lines[i] = domain.OneLine(lines[i])
 	}
 	return strings.Join(lines, "\n")
 }
@@ -178,16 +177,6 @@ func (c Calendar) alarms(e *ical.VEvent, a domain.Appointment) {
 func ring(e *ical.VEvent, at time.Time, text string) {
 	alarm := e.AddAlarm()
 	alarm.SetAction(ical.ActionDisplay)
-	alarm.SetProperty(ical.ComponentPropertyDescription, plain(text))
+	alarm.SetProperty(ical.ComponentPropertyDescription, domain.OneLine(text))
 	alarm.SetTrigger(at.UTC().Format(utcForm), ical.WithValue("DATE-TIME"))
-}
-
-// plain drops control characters, which no text of a calendar may hold (RFC 5545, section 3.1).
-func plain(text string) string {
-	return strings.Map(func(r rune) rune {
-		if unicode.IsControl(r) {
-			return ' '
-		}
-		return r
-	}, text)
 }

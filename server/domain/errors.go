@@ -67,7 +67,7 @@ func NotFound(name string) error {
 var words = map[string]string{
 	"studios": "studio", "rooms": "room", "extractionCircuits": "extraction circuit", "supplies": "supply", "furnaces": "furnace",
 	"staffedHours": "set of staffed hours for room", "closures": "closure", "materials": "material", "recipes": "recipe",
-	"departments": "department", "people": "person", "accessKeys": "key", "runs": "run", "firings": "firing", "feeds": "feed", "versions": "version",
+	"departments": "department", "people": "person", "accessKeys": "key", "runs": "run", "firings": "firing", "feeds": "feed", "mailChoices": "choice of letters of", "versions": "version",
 }
 
 // InWords turns "recipes/blue/versions/9" into "version 9 of recipe blue".

@@ -50,7 +50,7 @@ func NoticeOf(c Change) *Notice {
 		n.Closure = cmp.Or(readBody[Closure](c.After), readBody[Closure](c.Before))
 	case "people":
 		n.Owner = id
-	case "accessKeys", "feeds":
+	case "accessKeys", "feeds", "mailChoices":
 		type held struct {
 			Caller string `json:"caller"`
 		}
@@ -103,7 +103,9 @@ func (n *Notice) Kind() string {
 }
 
 // IsPrivate reports whether the subject is for its owner and for stewards only.
-func (n *Notice) IsPrivate() bool { return n.Kind() == "accessKeys" || n.Kind() == "feeds" }
+func (n *Notice) IsPrivate() bool { return slices.Contains(privateKinds, n.Kind()) }
+
+var privateKinds = []string{"accessKeys", "feeds", "mailChoices"}
 
 // Run is the run as it stands after the change, or as it stood before; nil for another subject.
 func (n *Notice) Run() *RunSummary {

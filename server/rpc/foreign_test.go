@@ -56,6 +56,10 @@ func foreignRequests(booked *saggarv1.Run) map[string]proto.Message {
 	requests["DeleteDepartment"] = &saggarv1.DeleteDepartmentRequest{Name: glass}
 	requests["UpdateDepartment"] = &saggarv1.UpdateDepartmentRequest{Department: &saggarv1.Department{Name: glass, Title: "x"}}
 	requests["RevokeAccessKey"] = &saggarv1.RevokeAccessKeyRequest{Name: "studios/south/accessKeys/k1"}
+	requests["GetMailChoice"] = &saggarv1.GetMailChoiceRequest{Name: "studios/south/mailChoices/mia"}
+	requests["UpdateMailChoice"] = &saggarv1.UpdateMailChoiceRequest{MailChoice: &saggarv1.MailChoice{
+		Name: "studios/south/mailChoices/mia", Email: "x@example.edu",
+	}}
 	requests["RevokeFeed"] = &saggarv1.RevokeFeedRequest{Name: "studios/south/feeds/f1"}
 	run := redRun()
 	run.Recipe, run.StageWindows = "studios/south/recipes/red", booked.GetStageWindows()

@@ -93,6 +93,10 @@ var policy = map[string]policyRow{
 	saggarv1.FeedService_ListFeeds_FullMethodName:  {least: domain.RoleViewer, others: domain.RoleSteward},
 	saggarv1.FeedService_RevokeFeed_FullMethodName: {least: domain.RoleViewer, others: domain.RoleSteward},
 
+	saggarv1.MailService_GetMailChoice_FullMethodName:    {least: domain.RoleViewer, others: domain.RoleSteward},
+	saggarv1.MailService_ListMailChoices_FullMethodName:  {least: domain.RoleViewer, others: domain.RoleSteward},
+	saggarv1.MailService_UpdateMailChoice_FullMethodName: {least: domain.RoleViewer, others: domain.RoleSteward},
+
 	saggarv1.WatchService_WatchStudio_FullMethodName: {least: domain.RoleViewer, lasting: true},
 
 	saggarv1.AccessService_GetCaller_FullMethodName:         {least: domain.RoleViewer, anywhere: true, exchange: true},

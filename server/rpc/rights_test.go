@@ -273,6 +273,6 @@ func TestPolicyNamesOwnersOnlyWhereThereAreSome(t *testing.T) {
 		}
 	}
 	slices.Sort(owned)
-	assert.Equal(t, []string{"BookRun", "CancelRun", "CheckRun", "GetPerson", "ListAccessKeys", "ListFeeds", "ListPeople", "MoveRun", "MoveRuns",
-		"ReplanRuns", "RevokeAccessKey", "RevokeFeed"}, owned)
+	assert.Equal(t, []string{"BookRun", "CancelRun", "CheckRun", "GetMailChoice", "GetPerson", "ListAccessKeys", "ListFeeds", "ListMailChoices",
+		"ListPeople", "MoveRun", "MoveRuns", "ReplanRuns", "RevokeAccessKey", "RevokeFeed", "UpdateMailChoice"}, owned)
 }

@@ -155,6 +155,7 @@ func (s *Server) register(rules *fieldRules) {
 	saggarv1.RegisterPeopleServiceServer(s.grpc, &peopleService{app: a, rules: rules})
 	saggarv1.RegisterTraceServiceServer(s.grpc, &traceService{app: a})
 	saggarv1.RegisterWatchServiceServer(s.grpc, &watchService{app: a})
+	saggarv1.RegisterMailServiceServer(s.grpc, &mailService{app: a, people: &peopleService{app: a, rules: rules}})
 	saggarv1.RegisterFeedServiceServer(s.grpc, &feedService{app: a})
 	saggarv1.RegisterAccessServiceServer(s.grpc, &accessService{app: a})
 	healthpb.RegisterHealthServer(s.grpc, s.health)

@@ -56,6 +56,7 @@ func serve(t *testing.T) *served {
 		require.NoError(t, err)
 	}
 	operations.ServeFeeds("https://kiln.example")
+	operations.SendMail(func(context.Context, domain.Letter) error { return nil })
 	go operations.RunWatches(t.Context())
 	server, err := New(Options{App: operations, RequestTimeout: time.Minute, Now: clock, Stopping: operations.EndWatches, Ping: func(ctx context.Context) error {
 		if s.away.Load() {

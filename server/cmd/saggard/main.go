@@ -68,7 +68,6 @@ func run(ctx context.Context, settings config.Config) (err error) {
 	if err := operations.FirstKey(ctx, settings.FirstKey, firstKeyFile(settings.KeyFile, os.Stderr)); err != nil {
 		return err
 	}
-	go operations.RunWatches(ctx)
 	encrypted, err := encrypt(settings, os.Stderr)
 	if err != nil {
 		return err
@@ -81,11 +80,11 @@ func run(ctx context.Context, settings config.Config) (err error) {
 	if err != nil {
 		return err
 	}
-	stopFeeds, err := startFeeds(ctx, operations, settings, encrypted.feeds, logger)
+	stopBeside, err := startBeside(ctx, operations, settings, encrypted.feeds, logger)
 	if err != nil {
 		return err
 	}
-	defer stopFeeds()
+	defer stopBeside()
 	listener, err := listen(settings.Address())
 	if err != nil {
 		return err

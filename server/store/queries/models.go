@@ -37,6 +37,22 @@ type Feed struct {
 	LastReadTime *time.Time
 }
 
+type MailChoice struct {
+	StudioKey       int64
+	PersonID        string
+	Email           string
+	Pace            string
+	Revision        int64
+	ToldRevision    int64
+	PendingRevision *int64
+	NextTime        time.Time
+	LeaseTime       *time.Time
+	Attempts        int32
+	Failure         string
+	SentTime        *time.Time
+	DroppedTime     *time.Time
+}
+
 type Studio struct {
 	StudioKey         int64
 	StudioID          string
