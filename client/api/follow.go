@@ -24,7 +24,8 @@ type Follow struct {
 	Request *saggarv1.WatchStudioRequest
 	// Each gets every answer, in order. Its error ends the following.
 	Each func(*saggarv1.WatchStudioResponse) error
-	// Lost is told why the connection was lost, once a loss; nil: nobody is.
+	// Lost is told why the connection was lost, once a loss that the first attempt did not mend: servers close connections now and
+	// then for their own reasons. Nil: nobody is told.
 	Lost func(err error)
 }
 
@@ -33,7 +34,7 @@ type Follow struct {
 // with the context's error, that of Each, or the server's when it refuses; also when it could not be reached at the start.
 func (c *Connection) Follow(ctx context.Context, f Follow) error {
 	request := proto.CloneOf(f.Request)
-	begun, backoff := false, firstBackoff
+	begun, told, backoff := false, false, firstBackoff
 	for {
 		heard, err := c.followOnce(ctx, request, f.Each)
 		if ctx.Err() != nil {
@@ -44,10 +45,10 @@ func (c *Connection) Follow(ctx context.Context, f Follow) error {
 			return err
 		}
 		if heard {
-			backoff = firstBackoff
-			if f.Lost != nil {
-				f.Lost(err)
-			}
+			told, backoff = false, firstBackoff
+		} else if !told && f.Lost != nil {
+			told = true
+			f.Lost(err)
 		}
 		select {
 		case <-ctx.Done():

@@ -2,6 +2,8 @@ package rpc
 
 import (
 	"context"
+	"fmt"
+	"strings"
 	"testing"
 	"time"
 
@@ -12,6 +14,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	saggarv1 "saggar/proto/saggar/v1"
+	"saggar/server/app"
 	"saggar/server/domain"
 )
 
@@ -100,6 +103,32 @@ func TestAStoppingServerSendsWatchersElsewhere(t *testing.T) {
 		assert.NoError(t, err)
 	case <-time.After(5 * time.Second):
 		assert.Fail(t, "a watch holds the stop up")
+	}
+}
+
+// TestASlowWatcherMissesNothing reads nothing while far more happens than the server keeps in memory.
+func TestASlowWatcherMissesNothing(t *testing.T) {
+	t.Parallel()
+	s := serve(t)
+	s.load(t, smallStudio())
+	stream := s.watch(s.as(t, domain.RoleViewer), t, &saggarv1.WatchStudioRequest{})
+	begun, err := stream.Recv()
+	require.NoError(t, err)
+	const changes = 1500
+	steward := app.Call{Caller: domain.Caller{ID: "sue", Role: domain.RoleSteward}, Method: "UpdateDepartment"}
+	for i := range changes {
+		d := domain.Department{ID: "d", Title: fmt.Sprint(i, strings.Repeat("x", 100))}
+		_, err := s.server.options.App.UpdateDepartment(t.Context(), steward, "north", d, app.Expectation{AllowMissing: true})
+		require.NoError(t, err)
+	}
+	last := begun.GetRevision()
+	for last < begun.GetRevision()+changes {
+		answer, err := stream.Recv()
+		require.NoError(t, err)
+		for _, n := range answer.GetNotices() {
+			require.Equal(t, last+1, n.GetRevision())
+			last = n.GetRevision()
+		}
 	}
 }
 

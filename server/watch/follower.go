@@ -36,6 +36,11 @@ func (w *Follower) Revision() int64 { return w.revision }
 func (w *Follower) Next(ctx context.Context) ([]*domain.Notice, error) {
 	hub := w.feed.hub
 	for {
+		select {
+		case <-hub.closing: // also for who is far behind
+			return nil, stopping()
+		default:
+		}
 		found, inMemory, news, err := w.feed.after(w.revision, hub.options.Page)
 		if err == nil && !inMemory {
 			found, err = w.readLog(ctx)

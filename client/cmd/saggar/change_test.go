@@ -49,7 +49,8 @@ func TestChangesAreToldInWords(t *testing.T) {
 	}
 }
 
-// TestChangesAreFollowedOverALostConnection answers three calls: a start, a change and a loss; a change and a loss; a refusal.
+// TestChangesAreFollowedOverALostConnection answers five calls: a start, a change and a loss; a change and a loss; nothing,
+// twice; a refusal.
 func TestChangesAreFollowedOverALostConnection(t *testing.T) {
 	f := newFakeServer(t)
 	lost := status.Error(codes.Unavailable, "gone")
@@ -70,15 +71,21 @@ func TestChangesAreFollowedOverALostConnection(t *testing.T) {
 			return []any{&saggarv1.WatchStudioResponse{Revision: 7}, notice(8), lost}
 		case 2:
 			return []any{&saggarv1.WatchStudioResponse{Revision: 8}, notice(10), lost}
+		case 3, 4:
+			return []any{lost}
 		default:
 			return []any{status.Error(codes.Unauthenticated, "revoked")}
 		}
 	})
 	r := f.run("change", "follow", "--mine", "--furnace", "pot", "--kind", "runs", "--kind", "closures")
 	assert.Equal(t, 4, r.code, r.errOut)
-	assert.Equal(t, []int64{0, 8, 10}, starts)
+	assert.Equal(t, int64(0), starts[0])
+	assert.Equal(t, int64(8), starts[1])
+	for _, start := range starts[2:] { // the library below repeats what got no answer by itself
+		assert.Equal(t, int64(10), start)
+	}
 	assert.Equal(t, 2, strings.Count(r.out, "Mon 1 Mar 08:00  sue changed room bay [2J\n"), r.out)
-	assert.Equal(t, 2, strings.Count(r.errOut, "the connection is lost"), r.errOut)
+	assert.LessOrEqual(t, strings.Count(r.errOut, "the connection is lost"), 1, "a loss that is mended at once is not told: %s", r.errOut)
 	request := asked[*saggarv1.WatchStudioRequest](f)
 	assert.Equal(t, "ada", request.GetPerson())
 	assert.Equal(t, []string{"runs", "closures"}, request.GetKinds())
