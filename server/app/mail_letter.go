@@ -128,7 +128,7 @@ func (r reader) aboutRun(n *domain.Notice) string {
 	switch {
 	case n.Action == domain.ActionCreated:
 		verb = "booked"
-	case n.Method == "MoveRun":
+	case n.Moved():
 		verb = "moved"
 	case run.State == domain.RunCancelled:
 		verb = "called off"
@@ -140,7 +140,7 @@ func (r reader) aboutRun(n *domain.Notice) string {
 	lines := []string{domain.OneLine(fmt.Sprintf("%s %s %s %s (%s).", n.Caller, verb, whose, strings.TrimPrefix(n.Subject, "runs/"), run.Recipe))}
 	for i, load := range run.Loads {
 		line := fmt.Sprintf("  %s%s %s to %s", load.Stage, r.in(load.Furnace), r.clock(load.Start), r.clock(load.End))
-		if n.Method == "MoveRun" && n.RunBefore != nil && i < len(n.RunBefore.Loads) {
+		if n.Moved() && i < len(n.RunBefore.Loads) {
 			if before := n.RunBefore.Loads[i]; !before.Start.Equal(load.Start) || before.Furnace != load.Furnace {
 				line += fmt.Sprintf(", was%s %s", r.in(before.Furnace), r.clock(before.Start))
 			}

@@ -115,6 +115,11 @@ func (n *Notice) Run() *RunSummary {
 	return n.RunBefore
 }
 
+// Moved reports whether a run stands at other times or places than before, by whichever method.
+func (n *Notice) Moved() bool {
+	return n.RunBefore != nil && n.RunAfter != nil && n.RunAfter.State != RunCancelled
+}
+
 // NoticeFilter says which notices are asked for. What is empty lets everything pass.
 type NoticeFilter struct {
 	Person, Furnace, Department string

@@ -84,7 +84,7 @@ func (s *served) book(t *testing.T) {
 	require.NoError(t, put(ctx, s.app, domain.Person{ID: "mia", Title: "Mia", Role: domain.RoleMaker}))
 	var answer app.PlanAnswer
 	require.NoError(t, s.app.PlanRuns(ctx, app.PlanInput{
-		StudioID: "north", Run: app.RunRequest{RecipeID: "slip", Department: "ceramics", Scale: chem.Scale{Factor: 1}},
+		StudioID: "north", Runs: []app.RunRequest{{RecipeID: "slip", Department: "ceramics", Scale: chem.Scale{Factor: 1}}},
 		Window: domain.Window{Start: monday, End: monday.AddDate(0, 0, 7)},
 	}, func(a app.PlanAnswer) error {
 		answer = a
@@ -95,7 +95,7 @@ func (s *served) book(t *testing.T) {
 	for _, f := range answer.Findings {
 		codes = append(codes, f.Code)
 	}
-	booked, err := s.app.BookRun(ctx, maker, app.BookRunInput{StudioID: "north", Runs: []app.RunRequest{answer.Run}, Acknowledged: codes})
+	booked, err := s.app.BookRun(ctx, maker, app.BookRunInput{StudioID: "north", Runs: answer.Runs, Acknowledged: codes})
 	require.NoError(t, err)
 	s.run = booked.Runs[0]
 }

@@ -32,7 +32,7 @@ func TestChangesAreToldInWords(t *testing.T) {
 			Caller: "ada", Method: "BookRun", Subject: "runs/blue-7", RunAfter: calcine(1),
 		},
 		"tom moved run blue-7 (blue, ceramics) of ada: calcine on pot to Tue 2 Mar 10:00 - Wed 3 Mar 08:00": {
-			Caller: "tom", Method: "MoveRun", Subject: "runs/blue-7", RunBefore: calcine(1), RunAfter: calcine(2),
+			Caller: "tom", Method: "MoveRuns", Subject: "runs/blue-7", RunBefore: calcine(1), RunAfter: calcine(2),
 		},
 		"tom added closure floor: room hall, Mon 1 Mar 08:00 - 17:00, new floor": {
 			Caller: "tom", Method: "UpdateClosure", Subject: "closures/floor", Action: saggarv1.ChangeAction_CHANGE_ACTION_CREATED,

@@ -30,12 +30,13 @@ func changeVerb(n *saggarv1.Notice) string {
 	switch n.GetMethod() {
 	case "BookRun":
 		return "booked"
-	case "MoveRun":
-		return "moved"
 	case "CancelRun":
 		return "called off"
 	case "RevokeAccessKey", "RevokeFeed":
 		return "revoked"
+	}
+	if isMoved(n) {
+		return "moved"
 	}
 	switch n.GetAction() {
 	case saggarv1.ChangeAction_CHANGE_ACTION_CREATED:
@@ -45,6 +46,11 @@ func changeVerb(n *saggarv1.Notice) string {
 	default:
 		return "changed"
 	}
+}
+
+// isMoved reports whether a run stands at other times or places than before, by whichever method.
+func isMoved(n *saggarv1.Notice) bool {
+	return n.GetRunBefore() != nil && n.GetRunAfter() != nil && n.GetRunAfter().GetState() != saggarv1.RunState_RUN_STATE_CANCELLED
 }
 
 // subjectNouns are what people call one resource of a collection.
@@ -72,7 +78,7 @@ func runInWords(n *saggarv1.Notice, zone *time.Location) string {
 	}
 	var stages []string
 	for i, load := range run.GetLoads() {
-		if n.GetMethod() == "MoveRun" && i < len(before.GetLoads()) && sameplace(before.GetLoads()[i], load) {
+		if isMoved(n) && i < len(before.GetLoads()) && sameplace(before.GetLoads()[i], load) {
 			continue
 		}
 		stages = append(stages, loadInWords(n, load, zone))
@@ -92,7 +98,7 @@ func loadInWords(n *saggarv1.Notice, load *saggarv1.NoticedLoad, zone *time.Loca
 	if load.GetFurnace() != "" {
 		text += " on " + load.GetFurnace()
 	}
-	if n.GetMethod() == "MoveRun" {
+	if isMoved(n) {
 		text += " to"
 	}
 	return text + " " + spanInWords(load.GetStartTime(), load.GetEndTime(), zone)
