@@ -20,11 +20,11 @@ import (
 // DefaultAddress is where a server on this machine listens.
 const DefaultAddress = "127.0.0.1:7817"
 
-// retries: only UNAVAILABLE is tried again, since mutating calls carry a request id or an etag. Making a key is not, as a
-// repeat would make a second one.
+// retries: only UNAVAILABLE is tried again, since mutating calls carry a request id or an etag. Making a key or a
+// feed is not, as a repeat would make a second one.
 const retries = `{
   "methodConfig": [
-    {"name": [{"service": "saggar.v1.AccessService"}]},
+    {"name": [{"service": "saggar.v1.AccessService"}, {"service": "saggar.v1.FeedService"}]},
     {"name": [{}], "retryPolicy": {
       "maxAttempts": 4, "initialBackoff": "0.2s", "maxBackoff": "2s", "backoffMultiplier": 2,
       "retryableStatusCodes": ["UNAVAILABLE"]
@@ -53,6 +53,9 @@ type Connection struct {
 	People    saggarv1.PeopleServiceClient
 	Access    saggarv1.AccessServiceClient
 	Trace     saggarv1.TraceServiceClient
+	Watch     saggarv1.WatchServiceClient
+	Feeds     saggarv1.FeedServiceClient
+	Mail      saggarv1.MailServiceClient
 }
 
 // Dial prepares a connection; the server is reached at the first call. Clear text goes only to a loopback address or a
@@ -81,7 +84,8 @@ func Dial(o Options) (*Connection, error) {
 		Materials: saggarv1.NewMaterialServiceClient(conn), Lots: saggarv1.NewLotServiceClient(conn), Recipes: saggarv1.NewRecipeServiceClient(conn),
 		Runs: saggarv1.NewRunServiceClient(conn), Firings: saggarv1.NewFiringServiceClient(conn),
 		People: saggarv1.NewPeopleServiceClient(conn), Access: saggarv1.NewAccessServiceClient(conn),
-		Trace: saggarv1.NewTraceServiceClient(conn),
+		Trace: saggarv1.NewTraceServiceClient(conn), Watch: saggarv1.NewWatchServiceClient(conn),
+		Feeds: saggarv1.NewFeedServiceClient(conn), Mail: saggarv1.NewMailServiceClient(conn),
 	}, nil
 }
 

@@ -53,7 +53,7 @@ func writeTables(out *bytes.Buffer, grids []Grid) {
 
 func (g Grid) write(out *bytes.Buffer) {
 	if g.Title != "" {
-		out.WriteString(oneLine(g.Title) + "\n")
+		out.WriteString(OneLine(g.Title) + "\n")
 	}
 	rows := g.Rows
 	if len(g.Columns) > 0 {
@@ -65,7 +65,7 @@ func (g Grid) write(out *bytes.Buffer) {
 			if i == len(widths) {
 				widths = append(widths, 0)
 			}
-			widths[i] = max(widths[i], utf8.RuneCountInString(oneLine(cell)))
+			widths[i] = max(widths[i], utf8.RuneCountInString(OneLine(cell)))
 		}
 	}
 	right := make([]bool, len(widths))
@@ -75,7 +75,7 @@ func (g Grid) write(out *bytes.Buffer) {
 	for _, row := range rows {
 		var line strings.Builder
 		for i, cell := range row {
-			cell = oneLine(cell)
+			cell = OneLine(cell)
 			gap := strings.Repeat(" ", widths[i]-utf8.RuneCountInString(cell))
 			if right[i] {
 				line.WriteString(gap + cell + columnGap)
@@ -101,9 +101,9 @@ func (g Grid) numeric(column int) bool {
 	return found
 }
 
-// oneLine replaces control characters and marks of direction, so that no text that somebody stored moves a terminal's
+// OneLine replaces control characters and marks of direction, so that no text that somebody stored moves a terminal's
 // cursor or turns a line around.
-func oneLine(cell string) string {
+func OneLine(cell string) string {
 	return strings.Map(func(r rune) rune {
 		if unicode.In(r, unicode.Cc, unicode.Cf, unicode.Zl, unicode.Zp) {
 			return ' '

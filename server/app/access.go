@@ -69,9 +69,21 @@ func (a *App) Authenticate(ctx context.Context, secret string) (domain.Identity,
 	return found.who, nil
 }
 
-// readKey reads whom a key stands for. Errors: domain.ErrUnauthenticated for one that does not stand.
+// readKey reads whom a key stands for. Few keys at a time are read; others wait. Errors: domain.ErrUnauthenticated for one that
+// does not stand.
 func (a *App) readKey(ctx context.Context, secret string) (cachedKey, error) {
-	key, err := a.lookUp(ctx, sha256.Sum256([]byte(secret)))
+	hash := sha256.Sum256([]byte(secret))
+	select {
+	case a.lookups <- struct{}{}:
+		defer func() { <-a.lookups }()
+	case <-ctx.Done():
+		return cachedKey{}, ctx.Err()
+	}
+	// Many calls with one key wait together when what is remembered of it is too old; the first of them reads for all.
+	if read, meanwhile := a.keys.get(hash); meanwhile {
+		return read, nil
+	}
+	key, err := a.store.LookUpKey(ctx, hash)
 	if errors.Is(err, domain.ErrNotFound) || err == nil && !key.Stands(a.now()) {
 		return cachedKey{}, noSuchKey()
 	}
@@ -94,17 +106,6 @@ func (a *App) readToken(ctx context.Context, token string) (cachedKey, error) {
 		who.ID = who.Memberships[0].PersonID
 	}
 	return cachedKey{who: who, expire: expire}, err
-}
-
-// lookUp reads a key. Few at a time are read; others wait.
-func (a *App) lookUp(ctx context.Context, sha256 [32]byte) (key domain.AccessKey, err error) {
-	select {
-	case a.lookups <- struct{}{}:
-		defer func() { <-a.lookups }()
-	case <-ctx.Done():
-		return key, ctx.Err()
-	}
-	return a.store.LookUpKey(ctx, sha256)
 }
 
 // isSecret reports whether a text has a secret's form; what has not needs no look-up.

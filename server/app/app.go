@@ -12,6 +12,7 @@ import (
 
 	"saggar/server/domain"
 	"saggar/server/store"
+	"saggar/server/watch"
 )
 
 // App carries what every operation needs. Safe for concurrent use.
@@ -27,6 +28,9 @@ type App struct {
 	lookups chan struct{}
 	// verifying holds a place for each trace that is looked through at one time.
 	verifying chan struct{}
+	watches   *watch.Hub
+	send      SendFunc // how letters are sent; nil: none are
+	feedBase  string   // under which URL feeds are read; empty: none are served
 }
 
 // New returns the operations over a store. now is the clock and random the source of ids and secrets.
@@ -34,6 +38,7 @@ func New(st *store.Store, now func() time.Time, random io.Reader) *App {
 	return &App{
 		store: st, now: now, random: random, planning: newPlanQueue(), keys: newKeyCache(),
 		lookups: make(chan struct{}, mostLookups), verifying: make(chan struct{}, mostVerifications),
+		watches: watch.New(st, watch.Options{}),
 	}
 }
 

@@ -160,7 +160,7 @@ func checkReferences(ctx context.Context, tx *store.Tx, studioKey int64, p domai
 	return faults.Err()
 }
 
-// DeletePerson removes somebody from a studio and ends their keys there. Errors: domain.ErrNotFound,
+// DeletePerson removes somebody from a studio and ends their keys and feeds there. Errors: domain.ErrNotFound,
 // domain.ErrChangedMeanwhile.
 func (a *App) DeletePerson(ctx context.Context, call Call, studioID, id string, expectRevision int64) error {
 	name := "people/" + id
@@ -177,14 +177,22 @@ func (a *App) DeletePerson(ctx context.Context, call Call, studioID, id string, 
 		for _, key := range keys {
 			left.EndedKeys = append(left.EndedKeys, key.ID)
 		}
+		feeds, err := tx.ListFeeds(ctx, store.FeedsQuery{StudioKey: studio.Key, Owner: id})
+		if err != nil {
+			return domain.Change{}, err
+		}
+		for _, feed := range feeds {
+			left.EndedFeeds = append(left.EndedFeeds, feed.ID)
+		}
 		return a.logged(call, studio.Revision, name, left, nil), tx.DeletePerson(ctx, studio.Key, id, a.now())
 	})
 }
 
-// leaver is what the log keeps of somebody who was removed, with the ids of the keys that ended with it.
+// leaver is what the log keeps of somebody who was removed, with the ids of the keys and feeds that ended with it.
 type leaver struct {
 	domain.Person
-	EndedKeys []string `json:"ended_keys"`
+	EndedKeys  []string `json:"ended_keys"`
+	EndedFeeds []string `json:"ended_feeds,omitempty"`
 }
 
 // rosterDo makes a change at the studio's revision, which is already the new one, and returns the log's entry.

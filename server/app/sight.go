@@ -40,3 +40,9 @@ func (c Call) seen(p domain.Person) domain.Person {
 	}
 	return p
 }
+
+// mayNotice reports whether the caller may know of a change: what happens to keys and feeds is for their holders and
+// for stewards.
+func (c Call) mayNotice(n *domain.Notice) bool {
+	return !n.IsPrivate() || c.Caller.Role >= domain.RoleSteward || n.Owner == c.Caller.ID
+}

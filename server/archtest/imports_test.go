@@ -38,8 +38,10 @@ var rules = []rule{
 		"the schema is text"},
 	{"server/domain/...", []string{"saggar/server/domain/...", "saggar/chem/...", "saggar/scheduler/..."},
 		"nouns and invariants outlive the wire format and the database"},
+	{"server/watch", []string{"saggar/server/domain"},
+		"followers share what one reader reads, wherever it comes from and whoever may see it"},
 	{"server/app/...", []string{
-		"saggar/server/app/...", "saggar/server/domain/...", "saggar/server/store/...", "saggar/chem/...",
+		"saggar/server/app/...", "saggar/server/domain/...", "saggar/server/store/...", "saggar/server/watch", "saggar/chem/...",
 		"saggar/scheduler/...", "github.com/google/uuid", "golang.org/x/sync/...",
 	}, "an operation decides; it sees neither messages nor SQL"},
 	{"server/store/...", join([]string{
@@ -47,9 +49,18 @@ var rules = []rule{
 		"saggar/chem", "saggar/chem/air", "saggar/chem/heat", // value types only, which it stores
 	}, postgres), "the one place that speaks SQL decides nothing"},
 	{"server/rpc/...", join([]string{
-		"saggar/server/rpc/...", "saggar/server/app/...", "saggar/server/domain/...", "saggar/proto/...", "saggar/chem/finding",
-		"github.com/google/uuid", "golang.org/x/sync/...", "golang.org/x/time/rate",
+		"saggar/server/rpc/...", "saggar/server/app/...", "saggar/server/domain/...", "saggar/server/limit", "saggar/proto/...",
+		"saggar/chem/finding", "github.com/google/uuid", "golang.org/x/sync/...", "golang.org/x/time/rate",
 	}, grpcAndProto), "the edge converts and maps errors; rules of the trade and SQL live further in"},
+	{"server/limit", []string{"golang.org/x/time/rate"},
+		"callers of every kind are held to rates alike"},
+	{"server/calendar", []string{"saggar/server/domain", "saggar/chem/heat", "github.com/arran4/golang-ical", "github.com/google/uuid"},
+		"a calendar is written from what is booked, wherever it is sent"},
+	{"server/feed", []string{
+		"saggar/server/app", "saggar/server/calendar", "saggar/server/domain", "saggar/server/limit", "golang.org/x/net/netutil",
+	}, "a second edge, for programs that read calendars, with as little as they need"},
+	{"server/post", []string{"saggar/server/domain", "github.com/wneessen/go-mail"},
+		"letters are put into form and handed over by a library that is looked after, whatever stands in them"},
 	{"server/config", []string{"github.com/spf13/pflag"},
 		"settings are read before anything else exists"},
 	{"server/certificate", nil,
@@ -98,6 +109,7 @@ var house = []string{
 	"migrations", "proto/convert", "proto/saggar/v1", "scheduler", "scheduler/check", "scheduler/race", "server/app", "server/archtest",
 	"server/certificate", "server/openid",
 	"server/cluster", "server/cmd/saggard", "server/config", "server/domain", "server/pgtest", "server/rpc", "server/store",
+	"server/watch", "server/limit", "server/calendar", "server/feed", "server/post",
 }
 
 // notYetWritten are promised packages that do not stand yet. The list only ever shrinks.

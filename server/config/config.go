@@ -44,6 +44,12 @@ type Config struct {
 	// OpenIDIssuer is the URL of the issuer whose tokens are taken, and OpenIDAudience how it names this service; empty: only
 	// keys are taken.
 	OpenIDIssuer, OpenIDAudience string
+	// FeedListen is host:port on which calendars are served over HTTPS; empty: none are. FeedURL is how the world reaches it,
+	// without a slash at its end.
+	FeedListen, FeedURL string
+	// MailServer is host:port of the server that takes letters; empty: none are sent. MailSecurity is starttls, tls or clear,
+	// MailUser and MailPasswordFile, absolute, how to sign in, MailFrom the address that letters come from.
+	MailServer, MailSecurity, MailUser, MailPasswordFile, MailFrom string
 	// KeyFile holds the first caller's key, mode 0600; absolute.
 	KeyFile string
 	// FirstKey asks for a first steward's key although keys stand, for when all were lost.
@@ -121,6 +127,13 @@ func (c *Config) flags(around Surroundings) *pflag.FlagSet {
 	flags.StringVar(&c.TLSClientAuthority, "tls-client-authority", "", "authorities of which callers must show a certificate, PEM (default: they need none)")
 	flags.StringVar(&c.OpenIDIssuer, "openid-issuer", "", "URL of the OpenID Connect issuer whose tokens are taken (default: only keys are)")
 	flags.StringVar(&c.OpenIDAudience, "openid-audience", "", "how the issuer names this service")
+	flags.StringVar(&c.FeedListen, "feed-listen", "", "host:port to serve calendars on, over HTTPS (default: none are served)")
+	flags.StringVar(&c.FeedURL, "feed-url", "", "how calendar programs reach it (default: https:// and the address of --feed-listen)")
+	flags.StringVar(&c.MailServer, "mail-server", "", "host:port of the SMTP server that takes letters (default: none are sent)")
+	flags.StringVar(&c.MailSecurity, "mail-security", "starttls", "starttls, tls, or clear for a server on a loopback address")
+	flags.StringVar(&c.MailUser, "mail-user", "", "who signs in there (default: nobody does)")
+	flags.StringVar(&c.MailPasswordFile, "mail-password-file", "", "file with the password, mode 0600")
+	flags.StringVar(&c.MailFrom, "mail-from", "", "address that letters come from")
 	flags.StringVar(&c.KeyFile, "key-file", "", "file for the first steward's one-time key (default: first.key in the data folder)")
 	flags.BoolVar(&c.FirstKey, "first-key", false, "make a first key although others stand, for when all were lost")
 	flags.DurationVar(&c.RequestTimeout, "request-timeout", 30*time.Second, "longest time for one request")
@@ -179,7 +192,10 @@ func (c *Config) complete() (err error) {
 	if c.TraceFile == "" {
 		c.TraceFile = filepath.Join(c.DataDir, "trace-heads.jsonl")
 	}
-	for _, path := range []*string{&c.KeyFile, &c.TraceFile, &c.TLSCertificate, &c.TLSKey, &c.TLSClientAuthority} {
+	if c.FeedListen != "" && c.FeedURL == "" {
+		c.FeedURL = "https://" + c.FeedListen
+	}
+	for _, path := range []*string{&c.KeyFile, &c.TraceFile, &c.TLSCertificate, &c.TLSKey, &c.TLSClientAuthority, &c.MailPasswordFile} {
 		if *path == "" {
 			continue
 		}

@@ -28,7 +28,7 @@ func TestDefaults(t *testing.T) {
 	assert.Equal(t, Config{
 		DataDir: "/home/ada/.local/share/saggar", Listen: "127.0.0.1:7817", KeyFile: "/home/ada/.local/share/saggar/first.key",
 		TraceFile: "/home/ada/.local/share/saggar/trace-heads.jsonl", TraceEvery: 10 * time.Minute,
-		RequestTimeout: 30 * time.Second, LogLevel: slog.LevelInfo, CallsPerSecond: 100, MaxMessageBytes: 4194304,
+		MailSecurity: "starttls", RequestTimeout: 30 * time.Second, LogLevel: slog.LevelInfo, CallsPerSecond: 100, MaxMessageBytes: 4194304,
 	}, c)
 	assert.Equal(t, "/home/ada/.local/share/saggar/postgres", c.ClusterDir())
 }
@@ -76,6 +76,12 @@ func TestEachFaultIsNamedWithItsCure(t *testing.T) {
 	long := "unix:/" + strings.Repeat("x", 107)
 	for argument, says := range map[string]string{
 		"--tls-certificate=/etc/kiln.pem":          "give --tls-certificate and --tls-key, or neither",
+		"--feed-url=https://kiln.example":          "give --feed-listen too, or neither",
+		"--mail-from=a@example.edu":                "no letters are sent without one",
+		"--mail-server=mail.example.edu:587":       `"" is no address; give one such as kilns@example.edu`,
+		"--mail-server=mail.example.edu":           "is no host:port",
+		"--feed-listen=kiln":                       `"kiln" is no host:port`,
+		"--feed-listen=0.0.0.0:7818":               "leads nowhere; give the name by which programs reach this machine",
 		"--openid-issuer=https://login.example":    "give --openid-issuer and --openid-audience, or neither",
 		"--tls-name=two words":                     "is no host name or address",
 		"--listen=127.0.0.1":                       "neither host:port nor unix:/path",
@@ -97,6 +103,29 @@ func TestEachFaultIsNamedWithItsCure(t *testing.T) {
 	} {
 		_, err := Load([]string{argument}, around(0))
 		assert.ErrorContains(t, err, says, argument)
+	}
+}
+
+func TestLettersAreSentSafelyOrNotAtAll(t *testing.T) {
+	server, from := "--mail-server=mail.example.edu:587", "--mail-from=kilns@example.edu"
+	for says, arguments := range map[string][]string{
+		"must be starttls, tls or clear":                   {server, from, "--mail-security=none"},
+		"would go to mail.example.edu in clear":            {server, from, "--mail-security=clear"},
+		"user and password go together":                    {server, from, "--mail-user=kilns"},
+		"no password is sent in clear":                     {"--mail-server=127.0.0.1:25", from, "--mail-security=clear", "--mail-user=a", "--mail-password-file=/p"},
+		`"Kilns <kilns@example.edu>" is no address`:        {server, "--mail-from=Kilns <kilns@example.edu>"},
+		`"https://kiln.example/" is no URL such as https:`: {"--feed-listen=0.0.0.0:7818", "--feed-url=https://kiln.example/"},
+		`"http://kiln.example" is no URL such as https:`:   {"--feed-listen=0.0.0.0:7818", "--feed-url=http://kiln.example"},
+	} {
+		_, err := Load(append(arguments, "--data-dir=/d"), around(0))
+		assert.ErrorContains(t, err, says)
+	}
+	for _, arguments := range [][]string{
+		{server, from, "--mail-user=kilns", "--mail-password-file=/p"}, {"--mail-server=127.0.0.1:25", from, "--mail-security=clear"},
+		{"--feed-listen=0.0.0.0:7818", "--feed-url=https://kiln.example/studio"}, {"--feed-listen=kiln.example:7818"},
+	} {
+		_, err := Load(append(arguments, "--data-dir=/d"), around(0))
+		assert.NoError(t, err, "%v", arguments)
 	}
 }
 

@@ -4,10 +4,12 @@ import (
 	"errors"
 	"fmt"
 	"net"
+	"net/mail"
 	"net/netip"
 	"net/url"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -27,7 +29,7 @@ const (
 func (c Config) Validate() error {
 	return errors.Join(
 		c.validateDataDir(), validateDatabase("database", c.Database), c.validateOwner(), c.validateTrace(),
-		c.validateListen(), c.validateTLS(), c.validateOpenID(), c.validateKeyFile(),
+		c.validateListen(), c.validateTLS(), c.validateOpenID(), c.validateFeeds(), c.validateMail(), c.validateKeyFile(),
 		c.validateRequestTimeout(), c.validateCallsPerSecond(), c.validateMaxMessageBytes(),
 	)
 }
@@ -146,6 +148,70 @@ func (c Config) validateOpenID() error {
 		return fault("openid-issuer", "%q must begin with https://, or anybody on the way could give the keys", c.OpenIDIssuer)
 	}
 	return nil
+}
+
+func (c Config) validateFeeds() error {
+	if c.FeedListen == "" {
+		if c.FeedURL != "" {
+			return fault("feed-url", "no calendars are served; give --feed-listen too, or neither")
+		}
+		return nil
+	}
+	if _, port, err := net.SplitHostPort(c.FeedListen); err != nil || !isPort(port) {
+		return fault("feed-listen", "%q is no host:port", c.FeedListen)
+	}
+	reached, err := url.Parse(c.FeedURL)
+	switch {
+	case err != nil || reached.Scheme != "https" || reached.Hostname() == "" || strings.HasSuffix(c.FeedURL, "/") ||
+		reached.RawQuery != "" || reached.Fragment != "" || reached.User != nil:
+		return fault("feed-url", "%q is no URL such as https://kiln.example.edu:7818", c.FeedURL)
+	case isUnspecified(reached.Hostname()) || reached.Port() == "0":
+		return fault("feed-url", "%q leads nowhere; give the name by which programs reach this machine, as in https://kiln.example.edu:7818",
+			c.FeedURL)
+	}
+	return nil
+}
+
+func (c Config) validateMail() error {
+	if c.MailServer == "" {
+		if c.MailUser != "" || c.MailPasswordFile != "" || c.MailFrom != "" {
+			return fault("mail-server", "no letters are sent without one; give it, or leave the other --mail-... out")
+		}
+		return nil
+	}
+	host, port, err := net.SplitHostPort(c.MailServer)
+	switch {
+	case err != nil || host == "" || !isPort(port):
+		return fault("mail-server", "%q is no host:port", c.MailServer)
+	case !slices.Contains([]string{"starttls", "tls", "clear"}, c.MailSecurity):
+		return fault("mail-security", "%q must be starttls, tls or clear", c.MailSecurity)
+	case c.MailSecurity == "clear" && !isLoopback(host):
+		return fault("mail-security", "letters and password would go to %s in clear; give starttls or tls", host)
+	}
+	return c.validateMailSender()
+}
+
+func (c Config) validateMailSender() error {
+	switch {
+	case c.MailSecurity == "clear" && c.MailUser != "":
+		return fault("mail-user", "no password is sent in clear; leave --mail-user out, or give --mail-security starttls or tls")
+	case (c.MailUser == "") != (c.MailPasswordFile == ""):
+		return fault("mail-user", "user and password go together: give --mail-user and --mail-password-file, or neither")
+	}
+	if from, err := mail.ParseAddress(c.MailFrom); err != nil || from.Address != c.MailFrom {
+		return fault("mail-from", "%q is no address; give one such as kilns@example.edu", c.MailFrom)
+	}
+	return nil
+}
+
+func isPort(text string) bool {
+	_, err := strconv.ParseUint(text, 10, 16)
+	return err == nil
+}
+
+func isUnspecified(host string) bool {
+	address, err := netip.ParseAddr(host)
+	return err == nil && address.IsUnspecified()
 }
 
 func validateSocketPath(path string) error {

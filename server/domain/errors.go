@@ -31,6 +31,10 @@ var (
 	ErrForbidden = errors.New("not allowed")
 	// ErrTooMany: more calls than are let in.
 	ErrTooMany = errors.New("too many calls")
+	// ErrStopping: the server stops; another one, or this one later, goes on.
+	ErrStopping = errors.New("server stops")
+	// ErrOutOfRange: a position in the log lies beyond its end, or before what is kept.
+	ErrOutOfRange = errors.New("out of range")
 	// ErrFurnaceTaken: another firing occupies the furnace at that time.
 	ErrFurnaceTaken = errors.New("furnace is taken at that time")
 	// ErrLotDrawn: somebody drew on a lot, or described it anew, so that it does not hold what was asked of it as it was seen.
@@ -66,7 +70,7 @@ var words = map[string]string{
 	"studios": "studio", "rooms": "room", "extractionCircuits": "extraction circuit", "supplies": "supply", "furnaces": "furnace",
 	"staffedHours": "set of staffed hours for room", "closures": "closure", "materials": "material", "recipes": "recipe",
 	"departments": "department", "people": "person", "accessKeys": "key", "runs": "run", "firings": "firing", "versions": "version",
-	"lots": "lot", "loads": "stage",
+	"lots": "lot", "loads": "stage", "feeds": "feed", "mailChoices": "choice of letters of",
 }
 
 // InWords turns "recipes/blue/versions/9" into "version 9 of recipe blue".

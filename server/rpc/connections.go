@@ -3,6 +3,8 @@ package rpc
 import (
 	"net"
 	"sync"
+
+	"saggar/server/limit"
 )
 
 const (
@@ -34,7 +36,7 @@ func (l *boundedListener) Accept() (net.Conn, error) {
 		if err != nil {
 			return nil, err
 		}
-		site := siteOf(connection.RemoteAddr())
+		site := limit.Site(connection.RemoteAddr())
 		if l.enter(site) {
 			return &boundedConnection{Conn: connection, leave: sync.OnceFunc(func() { l.leave(site) })}, nil
 		}

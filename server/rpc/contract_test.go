@@ -68,7 +68,8 @@ func resourceField(m protoreflect.MessageDescriptor) protoreflect.FieldDescripto
 }
 
 func TestMethodsAreNamedVerbFirstAndTakeTheirOwnRequest(t *testing.T) {
-	verb := regexp.MustCompile(`^(Get|List|Update|Delete|Create|Load|Book|Check|Move|Cancel|Plan|Replan|Revoke|Exchange|Verify|Take|Return|Weigh)[A-Z]`)
+	verb := regexp.MustCompile(
+		`^(Get|List|Update|Delete|Create|Load|Book|Check|Move|Cancel|Plan|Replan|Revoke|Exchange|Verify|Take|Return|Weigh|Watch)[A-Z]`)
 	for _, method := range contractMethods(t) {
 		assert.Regexp(t, verb, method.Name())
 		assert.Equal(t, method.Name()+"Request", method.Input().Name())

@@ -39,6 +39,8 @@ const (
 	ReasonTooMany          = "TOO_MANY_CALLS"
 	ReasonTooSlow          = "TOO_SLOW"
 	ReasonGivenUp          = "GIVEN_UP"
+	ReasonStopping         = "SERVER_STOPS"
+	ReasonOutOfRange       = "REVISION_OUT_OF_RANGE"
 	ReasonInternal         = "INTERNAL"
 )
 
@@ -76,6 +78,8 @@ var errorTable = []errorRow{
 	{domain.ErrTooMany, codes.ResourceExhausted, ReasonTooMany, ""},
 	{domain.ErrUnavailable, codes.Unavailable, ReasonDatabaseAway, "the database is away; try again in a moment"},
 	{domain.ErrIssuerAway, codes.Unavailable, ReasonIssuerAway, "the issuer of tokens is away; try again in a moment"},
+	{domain.ErrStopping, codes.Unavailable, ReasonStopping, ""},
+	{domain.ErrOutOfRange, codes.OutOfRange, ReasonOutOfRange, ""},
 	{domain.ErrNotFound, codes.NotFound, ReasonNotFound, ""},
 	{domain.ErrAlreadyExists, codes.AlreadyExists, ReasonAlreadyExists, ""},
 	{domain.ErrChangedMeanwhile, codes.Aborted, ReasonChangedMeanwhile, ""},

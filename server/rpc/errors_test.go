@@ -77,6 +77,8 @@ func TestEveryDomainErrorHasACode(t *testing.T) {
 		"ErrForbidden":        {domain.ErrForbidden, codes.PermissionDenied, ReasonNotAllowed},
 		"ErrIssuerAway":       {domain.ErrIssuerAway, codes.Unavailable, ReasonIssuerAway},
 		"ErrTooMany":          {domain.ErrTooMany, codes.ResourceExhausted, ReasonTooMany},
+		"ErrStopping":         {domain.ErrStopping, codes.Unavailable, ReasonStopping},
+		"ErrOutOfRange":       {domain.ErrOutOfRange, codes.OutOfRange, ReasonOutOfRange},
 		"ErrFurnaceTaken":     {domain.ErrFurnaceTaken, codes.FailedPrecondition, ReasonFurnaceTaken},
 		"ErrLotDrawn":         {domain.ErrLotDrawn, codes.FailedPrecondition, ReasonLotDrawn},
 	}

@@ -62,6 +62,11 @@ func foreignRequests(booked *saggarv1.Run) map[string]proto.Message {
 	requests["ReturnLot"] = &saggarv1.ReturnLotRequest{Name: clay, MassGrams: 1, Reason: "x"}
 	requests["WeighLot"] = &saggarv1.WeighLotRequest{Name: clay, MassGrams: 1, Reason: "x"}
 	requests["RevokeAccessKey"] = &saggarv1.RevokeAccessKeyRequest{Name: "studios/south/accessKeys/k1"}
+	requests["GetMailChoice"] = &saggarv1.GetMailChoiceRequest{Name: "studios/south/mailChoices/mia"}
+	requests["UpdateMailChoice"] = &saggarv1.UpdateMailChoiceRequest{MailChoice: &saggarv1.MailChoice{
+		Name: "studios/south/mailChoices/mia", Email: "x@example.edu",
+	}}
+	requests["RevokeFeed"] = &saggarv1.RevokeFeedRequest{Name: "studios/south/feeds/f1"}
 	run := redRun()
 	run.Recipe, run.StageWindows = "studios/south/recipes/red", booked.GetStageWindows()
 	requests["BookRun"] = &saggarv1.BookRunRequest{Parent: "studios/south", Runs: []*saggarv1.Run{run}}
@@ -80,7 +85,8 @@ var aboutNoResource = map[string]string{
 	"LoadStudio": "makes what it names", "GetStudio": "names a studio only", "ListStudios": "names nothing",
 	"UpdateStudio": "names a studio only", "CreateMaterialVersion": "makes what it names", "CreateRecipeVersion": "makes what it names",
 	"CheckRecipe": "brings its recipe along", "PlanRuns": "reads its recipe as BookRun does", "GetCaller": "names nothing",
-	"CreateLot": "makes what it names", "CreateAccessKey": "names nobody's thing", "ExchangeAccessKey": "names nothing",
+	"CreateLot": "makes what it names", "CreateAccessKey": "names nobody's thing", "CreateFeed": "names what the studio has by id",
+	"ExchangeAccessKey": "names nothing", "WatchStudio": "names a studio only",
 	"VerifyTrace": "names a studio only", "ListChanges": "names a studio only",
 }
 

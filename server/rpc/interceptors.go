@@ -34,8 +34,10 @@ type request struct {
 	who       domain.Identity
 	caller    domain.Caller // who they are where they ask
 	ownOnly   bool          // the method is limited to what is theirs
-	cause     error         // of an Internal answer, for the log only
-	stack     []byte        // of a panic
+	studio    string        // id of the one that the message names
+	look      func(ctx context.Context) (domain.Identity, error)
+	cause     error  // of an Internal answer, for the log only
+	stack     []byte // of a panic
 }
 
 type requestKey struct{}
@@ -199,11 +201,11 @@ func recoverPanic(ctx context.Context, r *request, next func(context.Context) er
 	return next(ctx)
 }
 
-// deadline bounds every unary request; a caller's earlier one wins. A stream gets one when its caller sent none; health
-// and reflection are followed for as long as their caller likes.
+// deadline bounds every unary request; a caller's earlier one wins. A stream gets one when its caller sent none; what lasts,
+// and health and reflection, are followed for as long as their caller likes.
 func (g *gate) deadline(ctx context.Context, r *request, next func(context.Context) error) error {
 	_, given := ctx.Deadline()
-	if g.timeout <= 0 || isPublic(r.method) || (r.streaming && given) {
+	if g.timeout <= 0 || isPublic(r.method) || policy[r.method].lasting || (r.streaming && given) {
 		return next(ctx)
 	}
 	ctx, cancel := context.WithTimeout(ctx, g.timeout)
@@ -220,7 +222,8 @@ func (g *gate) identify(ctx context.Context, r *request, next func(context.Conte
 	if err != nil {
 		return g.rates.failed(ctx, err)
 	}
-	if r.who, err = g.authenticate(ctx, secret); err != nil {
+	r.look = func(ctx context.Context) (domain.Identity, error) { return g.authenticate(ctx, secret) }
+	if r.who, err = r.look(ctx); err != nil {
 		return g.rates.failed(ctx, err)
 	}
 	if err := g.rates.admit(r.who); err != nil {
@@ -255,8 +258,18 @@ func (g *gate) admit(r *request, message any) (err error) {
 	if !ok || isPublic(r.method) {
 		return nil
 	}
-	if r.caller, r.ownOnly, err = authorise(r.method, r.who, studioAsked(m)); err != nil {
+	r.studio = studioAsked(m)
+	if r.caller, r.ownOnly, err = authorise(r.method, r.who, r.studio); err != nil {
 		return err
 	}
 	return g.rules.check(m).Err()
+}
+
+// recheck finds out anew who calls a stream that lasts, and refuses who may no longer: keys are revoked and roles change.
+func (r *request) recheck(ctx context.Context) (err error) {
+	if r.who, err = r.look(ctx); err != nil {
+		return err
+	}
+	r.caller, r.ownOnly, err = authorise(r.method, r.who, r.studio)
+	return err
 }

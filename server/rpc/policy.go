@@ -23,6 +23,8 @@ type policyRow struct {
 	anywhere bool
 	// exchange methods are open to one-time keys.
 	exchange bool
+	// lasting streams go on for as long as their caller likes; who calls is looked at again before each answer.
+	lasting bool
 }
 
 // policy has a row for every method that the server serves; a method without one is refused.
@@ -95,6 +97,16 @@ var policy = map[string]policyRow{
 
 	saggarv1.TraceService_ListChanges_FullMethodName: {least: domain.RoleSteward},
 	saggarv1.TraceService_VerifyTrace_FullMethodName: {least: domain.RoleSteward},
+
+	saggarv1.FeedService_CreateFeed_FullMethodName: {least: domain.RoleViewer},
+	saggarv1.FeedService_ListFeeds_FullMethodName:  {least: domain.RoleViewer, others: domain.RoleSteward},
+	saggarv1.FeedService_RevokeFeed_FullMethodName: {least: domain.RoleViewer, others: domain.RoleSteward},
+
+	saggarv1.MailService_GetMailChoice_FullMethodName:    {least: domain.RoleViewer, others: domain.RoleSteward},
+	saggarv1.MailService_ListMailChoices_FullMethodName:  {least: domain.RoleViewer, others: domain.RoleSteward},
+	saggarv1.MailService_UpdateMailChoice_FullMethodName: {least: domain.RoleViewer, others: domain.RoleSteward},
+
+	saggarv1.WatchService_WatchStudio_FullMethodName: {least: domain.RoleViewer, lasting: true},
 
 	saggarv1.AccessService_GetCaller_FullMethodName:         {least: domain.RoleViewer, anywhere: true, exchange: true},
 	saggarv1.AccessService_CreateAccessKey_FullMethodName:   {least: domain.RoleSteward},

@@ -3,22 +3,16 @@ package rpc
 import (
 	"context"
 	"errors"
-	"net"
 	"net/netip"
-	"sync"
 	"time"
 
-	"golang.org/x/time/rate"
 	"google.golang.org/grpc/peer"
 
 	"saggar/server/domain"
+	"saggar/server/limit"
 )
 
 const (
-	// mostBuckets bounds the memory for callers and for addresses each; whoever comes on top shares one bucket.
-	mostBuckets = 8192
-	// sweepEvery is how often room is looked for.
-	sweepEvery = time.Second
 	// failuresAtOnce and failuresPerSecond are how often an address may show a key that opens nothing before its failures
 	// are held back. A person mistypes a few times; a guesser of 256 bits gets nowhere in either case, but costs look-ups.
 	failuresAtOnce    = 20
@@ -29,63 +23,11 @@ const (
 	mostHeld = 512
 )
 
-// buckets are token buckets by key. Safe for concurrent use.
-type buckets struct {
-	perSecond rate.Limit
-	burst     int
-	mu        sync.Mutex
-	byKey     map[string]*rate.Limiter
-	overflow  *rate.Limiter
-	swept     time.Time // when it was last looked which are full
-}
-
-// newBuckets makes buckets of a burst that fill again at a rate; 0 per second means no limit.
-func newBuckets(perSecond float64, burst int) *buckets {
-	limit := rate.Limit(perSecond)
-	if perSecond == 0 {
-		limit = rate.Inf
-	}
-	return &buckets{perSecond: limit, burst: burst, byKey: map[string]*rate.Limiter{}, overflow: rate.NewLimiter(limit, burst)}
-}
-
-// take takes one token, or reports that there is none.
-func (b *buckets) take(key string, now time.Time) bool {
-	if b.perSecond == rate.Inf {
-		return true
-	}
-	b.mu.Lock()
-	limiter, known := b.byKey[key]
-	if !known {
-		limiter = b.add(key, now)
-	}
-	b.mu.Unlock()
-	return limiter.AllowN(now, 1)
-}
-
-// add makes a bucket. Full ones, of whoever was silent for a while, make room, which is looked at now and then only: it
-// takes a while, and everybody waits.
-func (b *buckets) add(key string, now time.Time) *rate.Limiter {
-	if len(b.byKey) >= mostBuckets && now.Sub(b.swept) >= sweepEvery {
-		b.swept = now
-		for other, limiter := range b.byKey {
-			if limiter.TokensAt(now) >= float64(b.burst) {
-				delete(b.byKey, other)
-			}
-		}
-	}
-	if len(b.byKey) >= mostBuckets {
-		return b.overflow
-	}
-	limiter := rate.NewLimiter(b.perSecond, b.burst)
-	b.byKey[key] = limiter
-	return limiter
-}
-
 // rates holds callers to a number of calls, and addresses to a number of failures. Time is the machine's: a clock that
 // stands still would never let anybody in again.
 type rates struct {
-	calls    *buckets
-	failures *buckets
+	calls    *limit.Buckets
+	failures *limit.Buckets
 	held     chan struct{}
 	now      func() time.Time
 	hold     time.Duration
@@ -93,7 +35,7 @@ type rates struct {
 
 func newRates(callsPerSecond float64, burst int) *rates {
 	return &rates{
-		calls: newBuckets(callsPerSecond, burst), failures: newBuckets(failuresPerSecond, failuresAtOnce),
+		calls: limit.New(callsPerSecond, burst), failures: limit.New(failuresPerSecond, failuresAtOnce),
 		held: make(chan struct{}, mostHeld), now: time.Now, hold: holdFailure,
 	}
 }
@@ -101,7 +43,7 @@ func newRates(callsPerSecond float64, burst int) *rates {
 // admit counts a call of somebody who is known.
 func (r *rates) admit(who domain.Identity) error {
 	// No id of a key begins with a zero, whatever an issuer takes for a subject.
-	if r.calls.take(who.KeyID+"\x00"+who.Subject, r.now()) {
+	if r.calls.Take(who.KeyID+"\x00"+who.Subject, r.now()) {
 		return nil
 	}
 	return &domain.Error{
@@ -113,7 +55,7 @@ func (r *rates) admit(who domain.Identity) error {
 // failed counts a call with a key that opens nothing. Once an address has had its failures, each further one is answered
 // late. Keys that open something are never looked at here, so that nobody who has one is locked out by a neighbour.
 func (r *rates) failed(ctx context.Context, err error) error {
-	if !errors.Is(err, domain.ErrUnauthenticated) || r.failures.take(addressOf(ctx), r.now()) {
+	if !errors.Is(err, domain.ErrUnauthenticated) || r.failures.Take(addressOf(ctx), r.now()) {
 		return err
 	}
 	select {
@@ -140,7 +82,7 @@ func addressOf(ctx context.Context) string {
 	if !ok {
 		return ""
 	}
-	return siteOf(from.Addr)
+	return limit.Site(from.Addr)
 }
 
 // hostOf is the address itself, for the trace.
@@ -154,16 +96,4 @@ func hostOf(ctx context.Context) string {
 		return from.Addr.Network()
 	}
 	return port.Addr().Unmap().String()
-}
-
-func siteOf(address net.Addr) string {
-	port, err := netip.ParseAddrPort(address.String())
-	if err != nil {
-		return address.Network()
-	}
-	ip := port.Addr().Unmap()
-	if ip.Is6() {
-		return netip.PrefixFrom(ip.WithZone(""), 64).Masked().String()
-	}
-	return ip.String()
 }

@@ -2,7 +2,6 @@ package rpc
 
 import (
 	"context"
-	"fmt"
 	"net"
 	"strings"
 	"testing"
@@ -17,6 +16,7 @@ import (
 
 	saggarv1 "saggar/proto/saggar/v1"
 	"saggar/server/domain"
+	"saggar/server/limit"
 )
 
 // standing is a clock that the test moves.
@@ -84,7 +84,7 @@ func TestFailuresThrottleTheirAddressAndNeverAValidKey(t *testing.T) {
 func TestAHeldAnswerEndsWithItsCaller(t *testing.T) {
 	r := newRates(0, 0)
 	r.hold = time.Hour
-	r.failures = newBuckets(1, 0)
+	r.failures = limit.New(1, 0)
 	ctx, cancel := context.WithTimeout(t.Context(), 20*time.Millisecond)
 	defer cancel()
 	assert.ErrorIs(t, r.failed(ctx, domain.ErrUnauthenticated), domain.ErrTooMany)
@@ -95,24 +95,13 @@ func TestAHeldAnswerEndsWithItsCaller(t *testing.T) {
 	assert.ErrorIs(t, r.failed(t.Context(), domain.ErrUnavailable), domain.ErrUnavailable, "a database that is away is nobody's failure")
 }
 
-func TestBucketsAreBounded(t *testing.T) {
-	b := newBuckets(1, 2)
-	for i := range 2 * mostBuckets {
-		b.take(fmt.Sprint(i), monday)
-	}
-	assert.Len(t, b.byKey, mostBuckets)
-	assert.False(t, b.take("one more", monday), "whoever comes on top shares a bucket")
-	assert.True(t, b.take("one more", monday.Add(time.Minute)))
-	assert.Len(t, b.byKey, 1, "those that are full again made room")
-}
-
 func TestSitesAreToldApart(t *testing.T) {
 	for address, want := range map[string]string{
 		"192.0.2.1": "192.0.2.1", "::ffff:192.0.2.1": "192.0.2.1", "2001:db8:1:2:3:4:5:6": "2001:db8:1:2::/64", "2001:db8:1:2::9": "2001:db8:1:2::/64",
 	} {
 		assert.Equal(t, want, addressOf(from(context.Background(), address)))
 	}
-	assert.Equal(t, "unix", siteOf(&net.UnixAddr{Name: "@", Net: "unix"}))
+	assert.Equal(t, "unix", limit.Site(&net.UnixAddr{Name: "@", Net: "unix"}))
 	assert.Empty(t, addressOf(context.Background()))
 }
 

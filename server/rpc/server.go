@@ -66,6 +66,8 @@ type Options struct {
 	ConnectionAge, Grace time.Duration
 	// StopTimeout is how long running requests may take to end on a stop before they are cut; 0 means 10 s.
 	StopTimeout time.Duration
+	// Stopping is called when a stop begins, before running requests are waited for; nil: nothing is.
+	Stopping func()
 	// Ping asks whether the database answers; nil counts as yes. Health follows it.
 	Ping func(context.Context) error
 	// Now is the clock; nil means time.Now.
@@ -85,6 +87,9 @@ func (o Options) withDefaults() Options {
 	o.CallsPerSecond = max(cmp.Or(o.CallsPerSecond, DefaultCallsPerSecond), 0)
 	o.ConnectPatience = cmp.Or(o.ConnectPatience, defaultConnectPatience)
 	o.ConnectionAge, o.Grace = cmp.Or(o.ConnectionAge, defaultConnectionAge), cmp.Or(o.Grace, connectionGrace)
+	if o.Stopping == nil {
+		o.Stopping = func() {}
+	}
 	if o.Ping == nil {
 		o.Ping = func(context.Context) error { return nil }
 	}
@@ -150,6 +155,9 @@ func (s *Server) register(rules *fieldRules) {
 	saggarv1.RegisterFiringServiceServer(s.grpc, &firingService{app: a})
 	saggarv1.RegisterPeopleServiceServer(s.grpc, &peopleService{app: a, rules: rules})
 	saggarv1.RegisterTraceServiceServer(s.grpc, &traceService{app: a})
+	saggarv1.RegisterWatchServiceServer(s.grpc, &watchService{app: a})
+	saggarv1.RegisterMailServiceServer(s.grpc, &mailService{app: a, people: &peopleService{app: a, rules: rules}})
+	saggarv1.RegisterFeedServiceServer(s.grpc, &feedService{app: a})
 	saggarv1.RegisterAccessServiceServer(s.grpc, &accessService{app: a})
 	healthpb.RegisterHealthServer(s.grpc, s.health)
 	reflection.Register(s.grpc)
@@ -182,9 +190,10 @@ func (s *Server) Serve(ctx context.Context, listener net.Listener) error {
 	}
 }
 
-// stop says so to whoever watches the health first.
+// stop says so first to whoever watches the health, and to whoever follows changes, who then goes on with another server.
 func (s *Server) stop() {
 	s.health.Shutdown()
+	s.options.Stopping()
 	done := make(chan struct{})
 	go func() {
 		s.grpc.GracefulStop()

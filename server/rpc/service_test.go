@@ -55,7 +55,10 @@ func serve(t *testing.T) *served {
 		s.keys[role], _, err = operations.CreateAccessKey(t.Context(), app.Call{}, app.NewKey{Caller: domain.Caller{ID: id, Role: role}})
 		require.NoError(t, err)
 	}
-	server, err := New(Options{App: operations, RequestTimeout: time.Minute, Now: clock, Ping: func(ctx context.Context) error {
+	operations.ServeFeeds("https://kiln.example")
+	operations.SendMail(func(context.Context, domain.Letter) error { return nil })
+	go operations.RunWatches(t.Context())
+	server, err := New(Options{App: operations, RequestTimeout: time.Minute, Now: clock, Stopping: operations.EndWatches, Ping: func(ctx context.Context) error {
 		if s.away.Load() {
 			return domain.ErrUnavailable
 		}
@@ -69,6 +72,17 @@ func serve(t *testing.T) *served {
 // connect serves a server over memory until the test ends.
 func connect(t *testing.T, server *Server) *grpc.ClientConn {
 	t.Helper()
+	connection, stop := overMemory(t, server)
+	t.Cleanup(func() {
+		assert.NoError(t, connection.Close())
+		assert.NoError(t, stop())
+	})
+	return connection
+}
+
+// overMemory serves a server over memory until it is stopped.
+func overMemory(t *testing.T, server *Server) (connection *grpc.ClientConn, stop func() error) {
+	t.Helper()
 	listener := bufconn.Listen(1 << 20)
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan error, 1)
@@ -76,12 +90,10 @@ func connect(t *testing.T, server *Server) *grpc.ClientConn {
 	connection, err := grpc.NewClient("passthrough:memory", grpc.WithTransportCredentials(insecure.NewCredentials()),
 		grpc.WithContextDialer(func(ctx context.Context, _ string) (net.Conn, error) { return listener.DialContext(ctx) }))
 	require.NoError(t, err)
-	t.Cleanup(func() {
-		assert.NoError(t, connection.Close())
+	return connection, func() error {
 		cancel()
-		assert.NoError(t, <-done)
-	})
-	return connection
+		return <-done
+	}
 }
 
 // as is a context that carries the key of a role.

@@ -36,6 +36,7 @@ func (t *Tx) Book(ctx context.Context, b Booking) error {
 	if err != nil {
 		return err
 	}
+	t.changed[b.Studio.Key] = true
 	results := t.tx.SendBatch(ctx, (&recorder{statements}).batch())
 	for _, s := range statements {
 		tag, err := results.Exec()

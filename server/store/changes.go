@@ -16,6 +16,7 @@ func (t *Tx) AppendChange(ctx context.Context, studio *domain.Studio, c domain.C
 	if err != nil {
 		return err
 	}
+	t.changed[studio.Key] = true
 	return t.q.InsertChange(ctx, arg)
 }
 

@@ -89,10 +89,7 @@ func attach(firings []*domain.Firing, phases []queries.PhasesOfFiringsRow, relea
 	}
 	for _, p := range phases {
 		if f := byKey[p.FiringKey]; f != nil {
-			f.Phases = append(f.Phases, domain.FiringPhase{
-				Kind: heat.PhaseKind(p.Kind), Window: domain.Window{Start: p.StartTime, End: p.EndTime},
-				Watch: heat.Watch(p.Watch), PeopleCount: int(p.PeopleCount), Kilowatts: p.Kilowatts,
-			})
+			f.Phases = append(f.Phases, toPhase(p))
 		}
 	}
 	for _, r := range releases {
@@ -101,6 +98,13 @@ func attach(firings []*domain.Firing, phases []queries.PhasesOfFiringsRow, relea
 				Species: r.Species, StartMinute: r.StartMinute, EndMinute: r.EndMinute, GramsPerMinute: r.GramsPerMinute,
 			})
 		}
+	}
+}
+
+func toPhase(row queries.PhasesOfFiringsRow) domain.FiringPhase {
+	return domain.FiringPhase{
+		Kind: heat.PhaseKind(row.Kind), Window: domain.Window{Start: row.StartTime, End: row.EndTime},
+		Watch: heat.Watch(row.Watch), PeopleCount: int(row.PeopleCount), Kilowatts: row.Kilowatts,
 	}
 }
 

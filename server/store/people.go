@@ -93,7 +93,7 @@ func (t *Tx) PutPerson(ctx context.Context, studioKey int64, p domain.Person) er
 	return err
 }
 
-// DeletePerson removes somebody and ends their keys of the studio. Errors: domain.ErrNotFound.
+// DeletePerson removes somebody and ends their keys and feeds of the studio. Errors: domain.ErrNotFound.
 func (t *Tx) DeletePerson(ctx context.Context, studioKey int64, id string, at time.Time) error {
 	count, err := t.q.DeletePerson(ctx, queries.DeletePersonParams{StudioKey: studioKey, PersonID: id})
 	if err != nil {
@@ -101,6 +101,9 @@ func (t *Tx) DeletePerson(ctx context.Context, studioKey int64, id string, at ti
 	}
 	if count == 0 {
 		return domain.NotFound("people/" + id)
+	}
+	if err := t.q.RevokeFeedsOf(ctx, queries.RevokeFeedsOfParams{StudioKey: studioKey, Owner: id, RevokeTime: at}); err != nil {
+		return err
 	}
 	return t.q.RevokeKeysOf(ctx, queries.RevokeKeysOfParams{StudioKey: studioKey, CallerID: id, RevokeTime: at})
 }

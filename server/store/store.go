@@ -46,6 +46,7 @@ type Options struct {
 // Store is a database with the server's schema. Its methods may be called from several goroutines.
 type Store struct {
 	pool *pgxpool.Pool
+	bell *bell
 }
 
 // Open makes a store of a connection string (URL or key=value). It connects when the store is first used and again after
@@ -68,7 +69,9 @@ func Open(ctx context.Context, connString string, opts Options) (*Store, error) 
 	if err != nil {
 		return nil, fmt.Errorf("open the database: %w", err)
 	}
-	return &Store{pool: pool}, nil
+	s := &Store{pool: pool}
+	s.bell = startBell(s.sendRing)
+	return s, nil
 }
 
 // scanUTC makes the connection return instants in UTC instead of the machine's time zone.
@@ -80,7 +83,10 @@ func scanUTC(_ context.Context, conn *pgx.Conn) error {
 }
 
 // Close waits until all transactions have ended and closes the connections.
-func (s *Store) Close() { s.pool.Close() }
+func (s *Store) Close() {
+	s.bell.stop()
+	s.pool.Close()
+}
 
 // Ping reports whether the database answers: nil, domain.ErrUnavailable, or the context's error.
 func (s *Store) Ping(ctx context.Context) error { return translate(ctx, s.pool.Ping(ctx)) }
@@ -94,6 +100,8 @@ func (s *Store) NextKeys(ctx context.Context, runs, firings int) (runKeys, firin
 type Tx struct {
 	tx pgx.Tx
 	q  *queries.Queries
+	// changed are the keys of studios that got an entry in their log, for the bell.
+	changed map[int64]bool
 }
 
 // InTx calls fn in a READ COMMITTED transaction and commits it if fn returns nil. When PostgreSQL gives the transaction
@@ -157,7 +165,8 @@ func (s *Store) attempt(
 			_ = tx.Rollback(ending)
 		}
 	}()
-	if err := fn(ctx, &Tx{tx: tx, q: queries.New(translating{tx})}); err != nil {
+	given := &Tx{tx: tx, q: queries.New(translating{tx}), changed: map[int64]bool{}}
+	if err := fn(ctx, given); err != nil {
 		return gaveWay(err), err
 	}
 	if err := ctx.Err(); err != nil {
@@ -170,5 +179,6 @@ func (s *Store) attempt(
 		return gaveWay(err), err
 	}
 	committed = true
+	s.bell.ring(given.changed)
 	return false, nil
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"net"
 	"os"
 	"path/filepath"
@@ -31,6 +32,8 @@ type fakeServer struct {
 	metadata metadata.MD // of the last call
 	// answers are by method; each call takes the first, and the last stays. An error or a message, or several for a stream.
 	answers map[string][]any
+	// streams answer a stream's request, which tests may want to see; they win over answers.
+	streams map[string]func(request proto.Message) []any
 }
 
 func newFakeServer(t *testing.T) *fakeServer {
@@ -39,7 +42,7 @@ func newFakeServer(t *testing.T) *fakeServer {
 	require.NoError(t, err)
 	t.Cleanup(func() { assert.NoError(t, os.RemoveAll(dir)) })
 	require.NoError(t, os.WriteFile(filepath.Join(dir, "key"), []byte("secret\n"), 0o600))
-	f := &fakeServer{t: t, dir: dir, answers: map[string][]any{
+	f := &fakeServer{t: t, dir: dir, streams: map[string]func(proto.Message) []any{}, answers: map[string][]any{
 		"GetStudio": {&saggarv1.Studio{Name: "studios/marl-lane", Title: "Marl Lane", TimeZone: "Europe/Lisbon", StepMinutes: 5, Revision: 7}},
 	}}
 	listener, err := net.Listen("unix", filepath.Join(dir, "s"))
@@ -52,6 +55,11 @@ func newFakeServer(t *testing.T) *fakeServer {
 
 // answer puts the answers to a method's calls, in their order.
 func (f *fakeServer) answer(method string, answers ...any) { f.answers[method] = answers }
+
+// stream puts what answers the requests of a streaming method.
+func (f *fakeServer) stream(method string, answer func(request proto.Message) []any) {
+	f.streams[method] = answer
+}
 
 func (f *fakeServer) handle(_ any, stream grpc.ServerStream) error {
 	full, _ := grpc.MethodFromServerStream(stream)
@@ -89,6 +97,9 @@ func (f *fakeServer) next(method string, request proto.Message, all bool) []any 
 	defer f.mu.Unlock()
 	f.seen = append(f.seen, request)
 	answers := f.answers[method]
+	if stream := f.streams[method]; stream != nil {
+		return stream(request)
+	}
 	switch {
 	case len(answers) == 0:
 		return []any{status.Error(codes.Unimplemented, "the test has no answer for "+method)}
@@ -105,6 +116,11 @@ func (f *fakeServer) run(args ...string) ran { return f.runWith("", args...) }
 
 func (f *fakeServer) runWith(input string, args ...string) ran {
 	f.t.Helper()
+	return f.runIn(f.t.Context(), input, args...)
+}
+
+func (f *fakeServer) runIn(ctx context.Context, input string, args ...string) ran {
+	f.t.Helper()
 	env := map[string]string{
 		"SAGGAR_SERVER": "unix:" + filepath.Join(f.dir, "s"), "SAGGAR_STUDIO": "marl-lane",
 		"SAGGAR_KEY_FILE": filepath.Join(f.dir, "key"),
@@ -114,7 +130,7 @@ func (f *fakeServer) runWith(input string, args ...string) ran {
 		in: strings.NewReader(input), out: &out, errOut: &errOut,
 		lookupEnv: func(name string) (string, bool) { value, ok := env[name]; return value, ok },
 	}
-	code := s.run(f.t.Context(), args)
+	code := s.run(ctx, args)
 	return ran{out.String(), errOut.String(), code}
 }
 

@@ -121,7 +121,7 @@ func (s *shell) command() *cobra.Command {
 		s.materialCommand(), s.lotCommand(), s.recipeCommand(), s.runCommand(), s.openingCommand(), s.weekCommand(),
 		s.departmentCommand(), s.personCommand(), s.keyCommand(), s.callerCommand(),
 		s.signInCommand(), s.signOutCommand(), s.contextCommand(),
-		s.traceCommand(),
+		s.traceCommand(), s.changeCommand(), s.feedCommand(), s.mailCommand(),
 		s.formulaCommand(), s.airCommand(), s.heatCommand(), s.gasCommand(),
 	)
 	plainArguments(root)

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"net"
+	"net/url"
 	"os"
 	"slices"
 
@@ -12,21 +13,27 @@ import (
 	"saggar/server/config"
 )
 
-// encrypt returns how the server speaks TLS, nil where clear text never leaves the machine, and says by which fingerprint
-// people know the server at first contact.
-func encrypt(settings config.Config, say io.Writer) (*tls.Config, error) {
-	if !settings.ServesTLS() {
-		return nil, nil
+// encryption is how the server speaks TLS at each address: nil where clear text never leaves the machine, or nothing is served.
+type encryption struct{ calls, feeds *tls.Config }
+
+// encrypt opens the certificate where one is needed, and says by which fingerprint people know the server at first contact.
+func encrypt(settings config.Config, say io.Writer) (encryption, error) {
+	if !settings.ServesTLS() && settings.FeedListen == "" {
+		return encryption{}, nil
 	}
 	keeper, err := certificate.Open(certificate.Options{
 		Dir: settings.CertificateDir(), Names: namesOf(settings), CertificateFile: settings.TLSCertificate, KeyFile: settings.TLSKey,
 		ClientAuthorityFile: settings.TLSClientAuthority,
 	})
 	if err != nil {
-		return nil, fmt.Errorf("certificate: %w", err)
+		return encryption{}, fmt.Errorf("certificate: %w", err)
+	}
+	made := encryption{feeds: keeper.Config()}
+	if settings.ServesTLS() {
+		made.calls = keeper.Config()
 	}
 	_, err = fmt.Fprintln(say, "saggard: fingerprint", keeper.Fingerprint())
-	return keeper.Config(), err
+	return made, err
 }
 
 // namesOf are the names in a certificate that the server makes: the machine's, those asked for, and the address served.
@@ -45,6 +52,9 @@ func namesOf(settings config.Config) []string {
 	_, address := settings.Address()
 	if host, _, err := net.SplitHostPort(address); err == nil {
 		add(host)
+	}
+	if reached, err := url.Parse(settings.FeedURL); err == nil {
+		add(reached.Hostname())
 	}
 	for _, name := range settings.TLSNames {
 		add(name)

@@ -73,13 +73,18 @@ func run(ctx context.Context, settings config.Config) (err error) {
 		return err
 	}
 	server, err := rpc.New(rpc.Options{
-		App: operations, TLS: encrypted, Logger: logger, RequestTimeout: settings.RequestTimeout,
+		App: operations, TLS: encrypted.calls, Logger: logger, RequestTimeout: settings.RequestTimeout,
 		MaxMessageBytes: settings.MaxMessageBytes, Ping: kept.Ping, Now: settings.Clock(),
-		CallsPerSecond: settings.CallsPerSecond,
+		CallsPerSecond: settings.CallsPerSecond, Stopping: operations.EndWatches,
 	})
 	if err != nil {
 		return err
 	}
+	stopBeside, err := startBeside(ctx, operations, settings, encrypted.feeds, logger)
+	if err != nil {
+		return err
+	}
+	defer stopBeside()
 	listener, err := listen(settings.Address())
 	if err != nil {
 		return err

@@ -21,8 +21,16 @@ import (
 // serveFor runs the server on a Unix socket while fn runs, and expects it to end well afterwards.
 func serveFor(t *testing.T, dir string, fn func(ctx context.Context, client saggarv1.AccessServiceClient)) {
 	t.Helper()
+	serveWith(t, dir, nil, func(ctx context.Context, connection *grpc.ClientConn) {
+		fn(ctx, saggarv1.NewAccessServiceClient(connection))
+	})
+}
+
+// serveWith does so with further flags.
+func serveWith(t *testing.T, dir string, flags []string, fn func(ctx context.Context, connection *grpc.ClientConn)) {
+	t.Helper()
 	socket := "unix:" + filepath.Join(dir, "s")
-	settings, err := config.Load([]string{"--data-dir", dir, "--listen", socket, "--log-level", "error"},
+	settings, err := config.Load(append([]string{"--data-dir", dir, "--listen", socket, "--log-level", "error"}, flags...),
 		config.Surroundings{LookupEnv: func(string) (string, bool) { return "", false }})
 	require.NoError(t, err)
 	ctx, cancel := context.WithCancel(t.Context())
@@ -43,7 +51,7 @@ func serveFor(t *testing.T, dir string, fn func(ctx context.Context, client sagg
 	defer connection.Close()
 	callCtx, callCancel := context.WithTimeout(t.Context(), time.Minute)
 	defer callCancel()
-	fn(callCtx, saggarv1.NewAccessServiceClient(connection))
+	fn(callCtx, connection)
 }
 
 func TestTheFirstKeyOpensAServerAndLastsOverARestart(t *testing.T) {

@@ -101,6 +101,46 @@ func (q *Queries) ListChanges(ctx context.Context, arg ListChangesParams) ([]Cha
 	return items, nil
 }
 
+const RingBell = `-- name: RingBell :exec
+SELECT pg_notify('saggar_changes', u.studio_key::text)
+FROM (SELECT unnest($1::bigint[]) AS studio_key) AS u
+`
+
+// Wakes whoever listens on any server; sent after the changes were committed.
+func (q *Queries) RingBell(ctx context.Context, studioKeys []int64) error {
+	_, err := q.db.Exec(ctx, RingBell, studioKeys)
+	return err
+}
+
+const StudioRevisions = `-- name: StudioRevisions :many
+SELECT studio_key, revision FROM studios WHERE studio_key = ANY ($1::bigint[])
+`
+
+type StudioRevisionsRow struct {
+	StudioKey int64
+	Revision  int64
+}
+
+func (q *Queries) StudioRevisions(ctx context.Context, studioKeys []int64) ([]StudioRevisionsRow, error) {
+	rows, err := q.db.Query(ctx, StudioRevisions, studioKeys)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []StudioRevisionsRow
+	for rows.Next() {
+		var i StudioRevisionsRow
+		if err := rows.Scan(&i.StudioKey, &i.Revision); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
 const TraceHeads = `-- name: TraceHeads :many
 SELECT studio_id, revision, chain_sha256 FROM studios ORDER BY studio_id
 `

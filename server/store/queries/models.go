@@ -24,6 +24,35 @@ type Change struct {
 	ChainSha256   []byte
 }
 
+type Feed struct {
+	StudioKey    int64
+	FeedID       string
+	Ordinal      int64
+	SecretSha256 []byte
+	Owner        string
+	Subject      string
+	Label        string
+	CreateTime   time.Time
+	RevokeTime   *time.Time
+	LastReadTime *time.Time
+}
+
+type MailChoice struct {
+	StudioKey       int64
+	PersonID        string
+	Email           string
+	Pace            string
+	Revision        int64
+	ToldRevision    int64
+	PendingRevision *int64
+	NextTime        time.Time
+	LeaseTime       *time.Time
+	Attempts        int32
+	Failure         string
+	SentTime        *time.Time
+	DroppedTime     *time.Time
+}
+
 type Studio struct {
 	StudioKey         int64
 	StudioID          string

@@ -1,0 +1,203 @@
+package app
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+	"time"
+
+	"saggar/chem/heat"
+	"saggar/server/domain"
+	"saggar/server/store"
+)
+
+// mostToldLines bounds one letter; of what is more only the number is told.
+const mostToldLines = 60
+
+// reader is somebody who is written to, with what tells them which changes are theirs.
+type reader struct {
+	person domain.Person
+	site   *domain.Site
+	rooms  map[string]bool // in which they look after furnaces
+	own    []domain.Appointment
+}
+
+// letterFor writes what happened to somebody in the revisions of a claim; nil when nothing did, or they are gone. The same claim
+// gives the same letter as long as nothing else changes.
+func (a *App) letterFor(ctx context.Context, claim domain.MailClaim) (*domain.Letter, *time.Location, error) {
+	var r reader
+	var notices []*domain.Notice
+	err := a.read(ctx, claim.StudioID, func(ctx context.Context, tx *store.Tx, studio domain.Studio) (err error) {
+		if r.site, err = readSite(ctx, tx, studio); err != nil {
+			return err
+		}
+		if r.person, err = tx.Person(ctx, studio.Key, claim.Choice.PersonID); err != nil {
+			return err
+		}
+		r.own, err = tx.Appointments(ctx, studio.Key, store.AppointmentsQuery{Since: a.now(), Maker: r.person.ID, Limit: mostAppointments})
+		if err != nil {
+			return err
+		}
+		changes, err := tx.ListChanges(ctx, studio.Key, claim.Choice.ToldRevision, int(claim.Until-claim.Choice.ToldRevision))
+		for _, c := range changes {
+			notices = append(notices, domain.NoticeOf(c))
+		}
+		return err
+	})
+	if errors.Is(err, domain.ErrNotFound) {
+		return nil, time.UTC, nil
+	}
+	if err != nil {
+		return nil, nil, err
+	}
+	r.rooms = roomsOf(r.person, r.site, a.now())
+	var told []string
+	for _, n := range notices {
+		told = append(told, r.told(n)...)
+	}
+	if len(told) == 0 {
+		return nil, r.site.Zone, nil
+	}
+	return r.letter(claim, told, a.now()), r.site.Zone, nil
+}
+
+func (r reader) letter(claim domain.MailClaim, told []string, now time.Time) *domain.Letter {
+	subject := fmt.Sprintf("%s: %d changes", r.site.Studio.Title, len(told))
+	if len(told) == 1 {
+		subject = r.site.Studio.Title + ": 1 change"
+	}
+	if more := len(told) - mostToldLines; more > 0 {
+		told = append(told[:mostToldLines], fmt.Sprintf("and %d more; 'saggar trace list' and the week show all.", more))
+	}
+	body := strings.Join(told, "\n\n") + "\n\n-- \n" +
+		"You are told of what others change about your runs and rooms. How often, or not at all, is your choice:\n" +
+		"saggar mail choose --pace none|at_once|hourly|daily\n"
+	return &domain.Letter{ID: claim.LetterID(), To: claim.Choice.Email, Subject: domain.OneLine(subject), Body: body, Time: now}
+}
+
+// roomsOf are the rooms that somebody looks after: from technician up, those of the furnaces for which they are trained, or all
+// when they are trained for none by name.
+func roomsOf(p domain.Person, site *domain.Site, now time.Time) map[string]bool {
+	rooms := map[string]bool{}
+	if p.Role < domain.RoleTechnician {
+		return rooms
+	}
+	today := now.In(site.Zone).Format(time.DateOnly)
+	for _, t := range p.Trainings {
+		if furnace, stands := site.Furnaces[t.FurnaceID()]; stands && t.Counts(today) {
+			rooms[furnace.Room] = true
+		}
+	}
+	if len(rooms) == 0 {
+		for id := range site.Rooms {
+			rooms[id] = true
+		}
+	}
+	return rooms
+}
+
+// told are the sentences about one change; none when it is nothing to the reader, or their own doing.
+func (r reader) told(n *domain.Notice) []string {
+	switch {
+	case n.Caller == r.person.ID:
+		return nil
+	case n.Run() != nil && (n.Owner == r.person.ID || r.inRooms(n)):
+		return []string{r.aboutRun(n)}
+	case n.Closure != nil:
+		return r.aboutClosure(n)
+	}
+	return nil
+}
+
+// inRooms reports whether a run is done, or was to be done, in one of the reader's rooms.
+func (r reader) inRooms(n *domain.Notice) bool {
+	for _, run := range []*domain.RunSummary{n.RunBefore, n.RunAfter} {
+		if run != nil && slices.ContainsFunc(run.Loads, func(l domain.LoadSummary) bool { return r.rooms[r.site.Furnaces[l.Furnace].Room] }) {
+			return true
+		}
+	}
+	return false
+}
+
+// aboutRun tells of a run that was booked, moved or called off.
+func (r reader) aboutRun(n *domain.Notice) string {
+	run, verb := n.Run(), "changed"
+	switch {
+	case n.Action == domain.ActionCreated:
+		verb = "booked"
+	case n.Moved():
+		verb = "moved"
+	case run.State == domain.RunCancelled:
+		verb = "called off"
+	}
+	whose := "your run"
+	if n.Owner != r.person.ID {
+		whose = "the run of " + n.Owner
+	}
+	lines := []string{domain.OneLine(fmt.Sprintf("%s %s %s %s (%s).", n.Caller, verb, whose, strings.TrimPrefix(n.Subject, "runs/"), run.Recipe))}
+	for i, load := range run.Loads {
+		line := fmt.Sprintf("  %s%s %s to %s", load.Stage, r.in(load.Furnace), r.clock(load.Start), r.clock(load.End))
+		if n.Moved() && i < len(n.RunBefore.Loads) {
+			if before := n.RunBefore.Loads[i]; !before.Start.Equal(load.Start) || before.Furnace != load.Furnace {
+				line += fmt.Sprintf(", was%s %s", r.in(before.Furnace), r.clock(before.Start))
+			}
+		}
+		lines = append(lines, domain.OneLine(line))
+	}
+	return strings.Join(lines, "\n")
+}
+
+// aboutClosure tells of a closure that hits runs of the reader, or something in their rooms.
+func (r reader) aboutClosure(n *domain.Notice) []string {
+	c := *n.Closure
+	head := fmt.Sprintf("%s closed %s/%s from %s to %s", n.Caller, c.SubjectKind, c.SubjectID, r.clock(c.Start), r.clock(c.End))
+	if n.Action == domain.ActionRemoved {
+		head = fmt.Sprintf("%s lifted the closure of %s/%s from %s to %s", n.Caller, c.SubjectKind, c.SubjectID, r.clock(c.Start), r.clock(c.End))
+	}
+	if c.Reason != "" {
+		head += " (" + c.Reason + ")"
+	}
+	lines := []string{domain.OneLine(head + ".")}
+	for _, a := range r.own {
+		if !a.State.Occupies() || !a.Window.Start.Before(c.End) || !c.Start.Before(a.Window.End) || !r.needs(a.Furnace, c) {
+			continue
+		}
+		line := fmt.Sprintf("  It hits your run %s: %s%s %s to %s.", a.RunID, a.Stage, r.in(a.Furnace), r.clock(a.Window.Start), r.clock(a.Window.End))
+		lines = append(lines, domain.OneLine(line))
+	}
+	if len(lines) == 1 && !r.closedInRooms(c) {
+		return nil
+	}
+	return []string{strings.Join(lines, "\n")}
+}
+
+// needs reports whether a furnace cannot be fired while what the closure is about is out of use.
+func (r reader) needs(furnaceID string, c domain.Closure) bool {
+	furnace, stands := r.site.Furnaces[furnaceID]
+	return stands && r.site.Needs(furnace)[c.SubjectKind] == c.SubjectID
+}
+
+// closedInRooms reports whether the closure is of one of the reader's rooms, or hits a furnace in one.
+func (r reader) closedInRooms(c domain.Closure) bool {
+	if c.SubjectKind == domain.KindRoom && r.rooms[c.SubjectID] {
+		return true
+	}
+	return slices.ContainsFunc(slices.Collect(maps.Values(r.site.Furnaces)), func(f heat.Furnace) bool {
+		return r.rooms[f.Room] && r.needs(f.ID, c)
+	})
+}
+
+func (r reader) in(furnaceID string) string {
+	if furnaceID == "" {
+		return ""
+	}
+	if title := r.site.Furnaces[furnaceID].Title; title != "" {
+		return " in " + title
+	}
+	return " in " + furnaceID
+}
+
+func (r reader) clock(at time.Time) string { return at.In(r.site.Zone).Format("Mon 2 Jan 2006 15:04") }

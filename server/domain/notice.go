@@ -1,0 +1,152 @@
+package domain
+
+import (
+	"cmp"
+	"encoding/json"
+	"slices"
+	"strings"
+	"time"
+)
+
+// ChangeAction is what a change did to its subject.
+type ChangeAction int
+
+// The actions.
+const (
+	ActionNone ChangeAction = iota
+	ActionCreated
+	ActionChanged
+	ActionRemoved
+)
+
+// Notice is one change of a studio without what only stewards may see of it. It is made once and never changed, so that all
+// who follow the studio can share it.
+type Notice struct {
+	Revision int64
+	Time     time.Time
+	Caller   string
+	Method   string
+	Subject  string // the resource's name within the studio
+	Action   ChangeAction
+	// RunBefore and RunAfter are set for runs, as far as they stood.
+	RunBefore, RunAfter *RunSummary
+	// Closure is set for closures: as it stands now, or as it was when it is gone.
+	Closure *Closure
+	// Owner is whose it is: a run's maker, the holder of a key or feed, a person themselves; empty for what is nobody's.
+	Owner string
+}
+
+// NoticeOf leaves out of a change what is not for every member. A body that cannot be read, from before its form was what it
+// is now, is left out too: that something happened is told all the same.
+func NoticeOf(c Change) *Notice {
+	n := &Notice{Revision: c.Revision, Time: c.Time, Caller: c.Caller, Method: c.Method, Subject: withinStudio(c.Subject), Action: actionOf(c)}
+	switch kind, id, _ := strings.Cut(n.Subject, "/"); kind {
+	case "runs":
+		n.RunBefore, n.RunAfter = readBody[RunSummary](c.Before), readBody[RunSummary](c.After)
+		if run := n.Run(); run != nil {
+			n.Owner = run.Maker
+		}
+	case string(KindClosure):
+		n.Closure = cmp.Or(readBody[Closure](c.After), readBody[Closure](c.Before))
+	case "people":
+		n.Owner = id
+	case "accessKeys", "feeds", "mailChoices":
+		type held struct {
+			Caller string `json:"caller"`
+		}
+		if key := cmp.Or(readBody[held](c.After), readBody[held](c.Before)); key != nil {
+			n.Owner = key.Caller
+		}
+	}
+	return n
+}
+
+// withinStudio leaves the studio out of a full name, as keys have it; a studio's own stays.
+func withinStudio(name string) string {
+	if parts := strings.SplitN(name, "/", 3); len(parts) == 3 && parts[0] == "studios" {
+		return parts[2]
+	}
+	return name
+}
+
+func actionOf(c Change) ChangeAction {
+	switch {
+	case c.Before == nil:
+		return ActionCreated
+	case c.After == nil:
+		return ActionRemoved
+	default:
+		return ActionChanged
+	}
+}
+
+// readBody reads what the log keeps of a resource; nothing, and what cannot be read, is nil.
+func readBody[T any](body any) *T {
+	if body == nil {
+		return nil
+	}
+	raw, stored := body.(json.RawMessage)
+	if !stored {
+		raw, _ = json.Marshal(body) // what cannot be written cannot be read either
+	}
+	value := new(T)
+	if json.Unmarshal(raw, value) != nil {
+		return nil
+	}
+	return value
+}
+
+// Kind is the collection of the subject, for example "runs".
+func (n *Notice) Kind() string {
+	kind, _, _ := strings.Cut(n.Subject, "/")
+	return kind
+}
+
+// IsPrivate reports whether the subject is for its owner and for stewards only.
+func (n *Notice) IsPrivate() bool { return slices.Contains(privateKinds, n.Kind()) }
+
+var privateKinds = []string{"accessKeys", "feeds", "mailChoices"}
+
+// Run is the run as it stands after the change, or as it stood before; nil for another subject.
+func (n *Notice) Run() *RunSummary {
+	if n.RunAfter != nil {
+		return n.RunAfter
+	}
+	return n.RunBefore
+}
+
+// Moved reports whether a run stands at other times or places than before, by whichever method.
+func (n *Notice) Moved() bool {
+	return n.RunBefore != nil && n.RunAfter != nil && n.RunAfter.State != RunCancelled
+}
+
+// NoticeFilter says which notices are asked for. What is empty lets everything pass.
+type NoticeFilter struct {
+	Person, Furnace, Department string
+	Kinds                       []string
+}
+
+// Passes reports whether a notice is asked for.
+func (f NoticeFilter) Passes(n *Notice) bool {
+	return (len(f.Kinds) == 0 || slices.Contains(f.Kinds, n.Kind())) &&
+		(f.Person == "" || n.Owner == f.Person) &&
+		(f.Furnace == "" || n.concernsFurnace(f.Furnace)) &&
+		(f.Department == "" || n.concernsDepartment(f.Department))
+}
+
+func (n *Notice) concernsFurnace(id string) bool {
+	if n.Subject == "furnaces/"+id || n.Closure != nil && n.Closure.SubjectKind == KindFurnace && n.Closure.SubjectID == id {
+		return true
+	}
+	for _, run := range []*RunSummary{n.RunBefore, n.RunAfter} {
+		if run != nil && slices.ContainsFunc(run.Loads, func(l LoadSummary) bool { return l.Furnace == id }) {
+			return true
+		}
+	}
+	return false
+}
+
+func (n *Notice) concernsDepartment(id string) bool {
+	run := n.Run()
+	return n.Subject == "departments/"+id || run != nil && run.Department == id
+}
