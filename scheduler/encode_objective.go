@@ -39,6 +39,9 @@ func (x *encoding) objective(what plan.Objective) engine.Term {
 	}
 	var sum weighted
 	for task := range x.tasks {
+		if !x.meter.spend(workPerStatement) {
+			break
+		}
 		switch what {
 		case plan.Omission:
 			sum.add(x.problem.Tasks[task].OmissionWeight, x.tasks[task].present.Not())
@@ -160,6 +163,9 @@ func (x *encoding) addVisits(sum *weighted) {
 }
 
 func (x *encoding) visit(visited []engine.Lit, p phaseSpan, taken engine.Lit) {
+	if !x.meter.spend(len(x.problem.Days)) {
+		return
+	}
 	for d, day := range x.problem.Days {
 		before, after := p.to.AtMost(day.Start), p.from.AtLeast(day.End)
 		if x.solver.Holds(before) || x.solver.Holds(after) {
@@ -212,7 +218,7 @@ func (x *encoding) hot(a stay, leads engine.Lit) engine.Lit {
 	for task := range x.tasks {
 		other := &x.tasks[task]
 		for k, m := range other.modes {
-			if task == a.task || x.model.modes[m].unary != unary {
+			if task == a.task || x.model.modes[m].unary != unary || !x.meter.spend(workPerStatement) {
 				continue
 			}
 			way, end := x.either(), x.endOfMode(other, m)

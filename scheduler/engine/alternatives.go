@@ -174,6 +174,7 @@ func (a *alternatives) backward(s *Solver, way int) bool {
 // out.
 func (a *alternatives) explain(s *Solver, out []Lit, l Lit, e explanation) []Lit {
 	kind, which := e.a%wayKinds, e.a/wayKinds
+	s.work += 64 * len(a.ways)
 	for k, start := range a.starts {
 		if kind == startLater || kind == wayTooLate {
 			a.from[k] = s.minAt(start.View, e.at) + start.Off
