@@ -185,14 +185,14 @@ func (a *alternatives) explain(s *Solver, out []Lit, l Lit, e explanation) []Lit
 	switch kind {
 	case startLater:
 		least := l.Bound() + a.starts[which].Off
-		return a.lowered(a.out(s, out, e.at), func() bool {
+		return a.loosened(a.out(s, out, e.at), true, func() bool {
 			return a.every(s, e.at, func(w *Alternative) bool {
 				return !w.chained(a.chain, a.from, true) || a.chain[which] >= least
 			})
 		})
 	case startEarlier:
 		most := a.starts[which].Off - l.Bound()
-		return a.raised(a.out(s, out, e.at), func() bool {
+		return a.loosened(a.out(s, out, e.at), false, func() bool {
 			return a.every(s, e.at, func(w *Alternative) bool {
 				return !w.chained(a.chain, a.from, false) || a.chain[which] <= most
 			})
@@ -201,12 +201,12 @@ func (a *alternatives) explain(s *Solver, out []Lit, l Lit, e explanation) []Lit
 		w, start := &a.ways[which], a.starts[e.b]
 		most := start.Off - s.minAt(start.View^1, e.at)
 		out = append(out, start.AtMost(most))
-		return a.lowered(out, func() bool { return !w.chained(a.chain, a.from, true) || a.chain[e.b] > most })
+		return a.loosened(out, true, func() bool { return !w.chained(a.chain, a.from, true) || a.chain[e.b] > most })
 	default:
 		w, start := &a.ways[which], a.starts[e.b]
 		least := s.minAt(start.View, e.at) + start.Off
 		out = append(out, start.AtLeast(least))
-		return a.raised(out, func() bool { return !w.chained(a.chain, a.from, false) || a.chain[e.b] < least })
+		return a.loosened(out, false, func() bool { return !w.chained(a.chain, a.from, false) || a.chain[e.b] < least })
 	}
 }
 
@@ -231,60 +231,38 @@ func (a *alternatives) out(s *Solver, out []Lit, at int32) []Lit {
 	return out
 }
 
-// lowered appends the least starts in from, each as low as it may be for follows to stay true.
-func (a *alternatives) lowered(out []Lit, follows func() bool) []Lit {
-	for k, start := range a.starts {
-		known := a.from[k]
-		if a.from[k] = -far; follows() {
-			continue
-		}
-		low, high := known, known // follows at high, not at low
-		for reach := 1; ; reach *= 4 {
-			low = known - reach
-			if a.from[k] = low; !follows() {
-				break
-			}
-			high = low
-		}
-		for low+1 < high {
-			middle := low + (high-low)/2
-			if a.from[k] = middle; follows() {
-				high = middle
-			} else {
-				low = middle
-			}
-		}
-		a.from[k] = high
-		out = append(out, start.AtLeast(high))
+// loosened appends the starts in from, each loosened as far as it may be for follows to stay true: least starts downwards,
+// greatest ones upwards.
+func (a *alternatives) loosened(out []Lit, least bool, follows func() bool) []Lit {
+	way := 1
+	if least {
+		way = -1
 	}
-	return out
-}
-
-// raised appends the greatest starts in from, each as high as it may be for follows to stay true.
-func (a *alternatives) raised(out []Lit, follows func() bool) []Lit {
 	for k, start := range a.starts {
 		known := a.from[k]
-		if a.from[k] = far; follows() {
+		by := func(minutes int) bool {
+			a.from[k] = known + way*minutes
+			return follows()
+		}
+		if a.from[k] = way * far; follows() {
 			continue
 		}
-		low, high := known, known // follows at low, not at high
-		for reach := 1; ; reach *= 4 {
-			high = known + reach
-			if a.from[k] = high; !follows() {
-				break
-			}
-			low = high
+		can, cannot := 0, 1
+		for ; by(cannot); cannot *= 4 {
+			can = cannot
 		}
-		for low+1 < high {
-			middle := low + (high-low)/2
-			if a.from[k] = middle; follows() {
-				low = middle
+		for can+1 < cannot {
+			if middle := can + (cannot-can)/2; by(middle) {
+				can = middle
 			} else {
-				high = middle
+				cannot = middle
 			}
 		}
-		a.from[k] = low
-		out = append(out, start.AtMost(low))
+		if a.from[k] = known + way*can; least {
+			out = append(out, start.AtLeast(a.from[k]))
+		} else {
+			out = append(out, start.AtMost(a.from[k]))
+		}
 	}
 	return out
 }
