@@ -99,6 +99,7 @@ func (x *encoding) batches(on [][]stay) {
 type weighted struct {
 	terms []engine.Scaled
 	fixed int
+	least int // of the whole sum, as far as something else says so
 }
 
 func (w *weighted) add(weight int, lit engine.Lit) {
