@@ -56,6 +56,7 @@ func (x *encoding) byRun() (rank, groups []int) {
 // Next is the next statement to try; engine.True when all is settled.
 func (b *brancher) Next(s *engine.Solver) engine.Lit {
 	first := -1
+	s.Spend(len(b.x.tasks))
 	for i := range b.x.tasks {
 		t := &b.x.tasks[i]
 		if s.Fails(t.present) || b.settled(s, t) {
@@ -81,6 +82,7 @@ func (b *brancher) Next(s *engine.Solver) engine.Lit {
 func (b *brancher) other(s *engine.Solver) engine.Lit {
 	count := s.Vars()
 	for range count {
+		s.Spend(1)
 		if b.rest >= count {
 			b.rest = 0
 		}

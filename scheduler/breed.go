@@ -39,7 +39,7 @@ func (c *constructor) breed(children int) []int {
 		}
 		mother, father := c.parent(), c.parent()
 		order := c.crossed(mother.order, father.order)
-		if c.keep(c.improved(c.listed(order))) {
+		if c.add(c.listed(order)) {
 			better = true
 		}
 	}
@@ -90,6 +90,9 @@ func (c *constructor) listed(order []int) []int {
 	starts := make([]int, len(order))
 	c.clear()
 	for _, i := range order {
+		if c.o.meter.stopped {
+			break
+		}
 		starts[i] = c.earliest(i, starts)
 		c.take(i, starts[i], 1)
 	}

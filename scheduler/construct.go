@@ -171,12 +171,18 @@ func (c *constructor) drawn(bound int) []int {
 		if c.o.stop() || len(c.kept) > 0 && c.kept[0].length <= bound {
 			break
 		}
-		c.keep(c.improved(c.serial(c.keys(sample))))
+		c.add(c.serial(c.keys(sample)))
 	}
 	if len(c.kept) == 0 {
 		return nil
 	}
 	return c.kept[0].starts
+}
+
+// add moves the tasks of a plan and keeps it if it is good enough; it says whether it is the shortest. A plan that was begun
+// when the time was over is dropped.
+func (c *constructor) add(starts []int) bool {
+	return !c.o.meter.stopped && c.keep(c.improved(starts))
 }
 
 // keys draws priorities: the longest tail first, with more and more left to chance.
@@ -200,7 +206,7 @@ func (c *constructor) serial(keys []float64) []int {
 			open = append(open, i)
 		}
 	}
-	for len(open) > 0 {
+	for len(open) > 0 && !c.o.meter.stopped {
 		k := 0
 		for j := range open {
 			if keys[open[j]] > keys[open[k]] {
@@ -237,6 +243,7 @@ func (c *constructor) take(i, start, sign int) {
 // clash is the last minute of a task, were it placed so, at which a capacity does not suffice; -1 where all do.
 func (c *constructor) clash(i, start int) int {
 	last := -1
+	c.o.meter.spend(c.minutes[i] / 2)
 	for _, n := range c.needs[i] {
 		used, most := c.used[n.capacity], c.capacities[n.capacity]-n.amount
 		for minute := start + c.minutes[i] - 1; minute >= start && minute > last; minute-- {
@@ -288,12 +295,15 @@ func (c *constructor) length(starts []int) int {
 }
 
 // improved moves all tasks as far right as they go, the latest end first, and back left, the earliest start first, as long
-// as the plan becomes shorter.
+// as the plan becomes shorter and there is time.
 func (c *constructor) improved(starts []int) constructed {
 	length := c.length(starts)
 	for {
 		moved := slices.Clone(starts)
 		for _, i := range c.sorted(func(i int) int { return -moved[i] - c.minutes[i] }) {
+			if c.o.meter.stopped {
+				break
+			}
 			c.take(i, moved[i], -1)
 			if at := c.latest(i, moved, length); at >= 0 {
 				moved[i] = at
@@ -301,12 +311,15 @@ func (c *constructor) improved(starts []int) constructed {
 			c.take(i, moved[i], 1)
 		}
 		for _, i := range c.sorted(func(i int) int { return moved[i] }) {
+			if c.o.meter.stopped {
+				break
+			}
 			c.take(i, moved[i], -1)
 			moved[i] = c.earliest(i, moved)
 			c.take(i, moved[i], 1)
 		}
 		shorter := c.length(moved)
-		if shorter >= length {
+		if shorter >= length || c.o.meter.stopped {
 			return constructed{starts, c.sorted(func(i int) int { return starts[i] }), length}
 		}
 		starts, length = moved, shorter

@@ -16,6 +16,7 @@ type encoding struct {
 	*model
 	state   *state
 	solver  *engine.Solver
+	meter   *meter
 	tasks   []taskTerms
 	orders  map[[2]int]engine.Lit // by pair of tasks, the lower index first: it goes first
 	idle    map[engine.View]bool  // variables that need not be settled
@@ -42,25 +43,26 @@ type taskTerms struct {
 // encode states the model, with the starts that the state has left. Once the meter has stopped it leaves out the rest, and
 // nobody may use it then.
 func encode(m *model, st *state, meter *meter) *encoding {
-	x := &encoding{model: m, state: st, solver: engine.New(), orders: map[[2]int]engine.Lit{}, idle: map[engine.View]bool{},
+	x := &encoding{model: m, state: st, solver: engine.New(), meter: meter, orders: map[[2]int]engine.Lit{}, idle: map[engine.View]bool{},
 		joins: map[pairOf]engine.Lit{}, leaders: map[stay]engine.Lit{}, follow: map[distance]engine.Lit{}}
 	for task := range m.problem.Tasks {
 		x.tasks = append(x.tasks, x.task(task))
-		if !meter.spend(64 * len(x.tasks[task].modes)) {
+		if !meter.spend(workPerStatement * len(x.tasks[task].modes)) {
 			return x
 		}
 	}
 	for _, l := range m.lags {
+		meter.spend(workPerStatement / 8)
 		x.lag(l)
 	}
 	x.rivals = make([][]int, len(x.tasks))
-	x.separations(meter)
+	x.separations()
 	x.unaries()
 	if meter.look() {
 		return x
 	}
 	for c := range m.problem.Cumulatives {
-		if !m.skip[group{KindCumulative, c}] {
+		if meter.spend(16*len(x.tasks)) && !m.skip[group{KindCumulative, c}] {
 			x.cumulative(c)
 		}
 	}
@@ -70,7 +72,7 @@ func encode(m *model, st *state, meter *meter) *encoding {
 		}
 	}
 	for c := range m.problem.Crews {
-		if !m.skip[group{KindCrew, c}] {
+		if meter.spend(16*len(x.tasks)) && !m.skip[group{KindCrew, c}] {
 			x.crew(c)
 		}
 	}

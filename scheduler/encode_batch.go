@@ -54,6 +54,7 @@ func (x *encoding) leads(a stay) engine.Lit {
 		return lit
 	}
 	follows := []engine.Lit{taken.Not()}
+	x.meter.spend(a.task)
 	for task := range a.task {
 		for way := range x.tasks[task].modes {
 			if other := (stay{task, way}); x.together(other, a) {
@@ -79,7 +80,7 @@ func (x *encoding) batches(on [][]stay) {
 	for u, stays := range on {
 		capacity := x.problem.Unaries[u].BatchCapacity
 		for _, a := range stays {
-			if x.source(a).Batch == 0 {
+			if x.source(a).Batch == 0 || !x.meter.spend(8*len(stays)) {
 				continue
 			}
 			var sum weighted
@@ -98,6 +99,7 @@ func (x *encoding) batches(on [][]stay) {
 type weighted struct {
 	terms []engine.Scaled
 	fixed int
+	least int // of the whole sum, as far as something else says so
 }
 
 func (w *weighted) add(weight int, lit engine.Lit) {

@@ -1,6 +1,8 @@
 package scheduler
 
 import (
+	"slices"
+
 	"saggar/scheduler/engine"
 	"saggar/scheduler/plan"
 )
@@ -37,8 +39,11 @@ func (x *encoding) objective(what plan.Objective) engine.Term {
 	if what == plan.Makespan {
 		return x.makespan()
 	}
-	var sum weighted
+	sum := weighted{least: -far}
 	for task := range x.tasks {
+		if !x.meter.spend(workPerStatement) {
+			break
+		}
 		switch what {
 		case plan.Omission:
 			sum.add(x.problem.Tasks[task].OmissionWeight, x.tasks[task].present.Not())
@@ -90,7 +95,7 @@ func (x *encoding) total(sum weighted) engine.Term {
 		lo += t.Factor * x.solver.Min(t.View)
 		hi += t.Factor * x.solver.Max(t.View)
 	}
-	total := x.variable(lo, hi)
+	total := x.variable(min(max(lo, sum.least-sum.fixed), hi), hi)
 	if total.View != 0 {
 		x.solver.AddLinear(append(sum.terms, engine.Scaled{Factor: -1, View: total.View}), 0)
 		x.cost(total)
@@ -130,7 +135,12 @@ func (x *encoding) addChange(sum *weighted, task int) {
 	if now.MinuteWeight == 0 || len(t.modes) == 0 {
 		return
 	}
+	least := x.farFrom(t, now.StartMinute)
 	moved := x.variable(0, max(t.last-now.StartMinute, now.StartMinute, 0))
+	for way, lit := range t.lits {
+		x.solver.AddClause(lit.Not(), moved.AtLeast(least[way]))
+	}
+	x.atLeastOf(t, moved, least)
 	x.solver.AddDifference(t.blocks[0], moved, -now.StartMinute, t.present)
 	// moved >= stands - start: start >= stands - moved.
 	x.solver.AddDifference(engine.Term{View: moved.View.Neg(), Off: -moved.Off}, t.blocks[0], now.StartMinute, t.present)
@@ -138,8 +148,41 @@ func (x *encoding) addChange(sum *weighted, task int) {
 	sum.addTerm(now.MinuteWeight, moved)
 }
 
+// farFrom is by mode how far from a minute it must start at least.
+func (x *encoding) farFrom(t *taskTerms, minute int) []int {
+	var least []int
+	for _, m := range t.modes {
+		first := x.model.modes[m].firstBlock
+		starts, unit := x.state.starts[first], x.blocks[first].unit
+		distance := far
+		if after := starts.atLeast(ceilDiv(minute, unit)); !after.empty() {
+			distance = after.lo*unit - minute
+		}
+		if before := starts.atMost(floorDiv(minute, unit)); !before.empty() {
+			distance = min(distance, minute-before.hi*unit)
+		}
+		least = append(least, distance)
+	}
+	return least
+}
+
+// atLeastOf states that a term is at least the least value of the modes that are left to a task.
+func (x *encoding) atLeastOf(t *taskTerms, v engine.Term, least []int) {
+	sorted := slices.Compact(slices.Sorted(slices.Values(least)))
+	for k, value := range sorted {
+		words := []engine.Lit{t.present.Not(), v.AtLeast(value)}
+		for way, lit := range t.lits {
+			if k > 0 && least[way] < value {
+				words = append(words, lit)
+			}
+		}
+		x.solver.AddClause(words...)
+	}
+}
+
 // addVisits adds one for each day that a visit touches.
 func (x *encoding) addVisits(sum *weighted) {
+	sum.least = x.fewestDays()
 	visited := make([]engine.Lit, len(x.problem.Days))
 	for i := range x.tasks {
 		t := &x.tasks[i]
@@ -160,6 +203,9 @@ func (x *encoding) addVisits(sum *weighted) {
 }
 
 func (x *encoding) visit(visited []engine.Lit, p phaseSpan, taken engine.Lit) {
+	if !x.meter.spend(len(x.problem.Days)) {
+		return
+	}
 	for d, day := range x.problem.Days {
 		before, after := p.to.AtMost(day.Start), p.from.AtLeast(day.End)
 		if x.solver.Holds(before) || x.solver.Holds(after) {
@@ -170,66 +216,4 @@ func (x *encoding) visit(visited []engine.Lit, p phaseSpan, taken engine.Lit) {
 		}
 		x.solver.AddClause(taken.Not(), before, after, visited[d])
 	}
-}
-
-// addEnergy adds the energy of a task's firings, less what hot starts save.
-func (x *encoding) addEnergy(sum *weighted, task int) {
-	t := &x.tasks[task]
-	for way := range t.modes {
-		a := stay{task, way}
-		mode, leads := x.source(a), x.leads(a)
-		sum.add(mode.Energy, leads)
-		if mode.Unary < 0 {
-			continue
-		}
-		unary := &x.problem.Unaries[mode.Unary]
-		if unary.HotSaving == 0 {
-			continue
-		}
-		if hot := x.hot(a, leads); hot != engine.False {
-			sum.add(unary.HotSaving, hot.Not())
-			sum.fixed -= unary.HotSaving
-			x.cost(engine.Term{View: hot.View().Neg()})
-		}
-	}
-}
-
-// hot says that a firing starts soon enough after another on its unary; False where it never can.
-func (x *encoding) hot(a stay, leads engine.Lit) engine.Lit {
-	t, unary := &x.tasks[a.task], x.source(a).Unary
-	within := x.problem.Unaries[unary].HotMinutes
-	ways := []engine.Lit{}
-	for _, held := range x.problem.Unaries[unary].Held {
-		early, late := t.blocks[0].AtLeast(held.End), t.blocks[0].AtMost(held.End+within)
-		if x.solver.Fails(early) || x.solver.Fails(late) {
-			continue
-		}
-		way := x.either()
-		x.solver.AddClause(way.Not(), early)
-		x.solver.AddClause(way.Not(), late)
-		ways = append(ways, way)
-	}
-	for task := range x.tasks {
-		other := &x.tasks[task]
-		for k, m := range other.modes {
-			if task == a.task || x.model.modes[m].unary != unary {
-				continue
-			}
-			way, end := x.either(), x.endOfMode(other, m)
-			x.solver.AddClause(way.Not(), other.lits[k])
-			x.solver.AddDifference(end, t.blocks[0], 0, way)
-			x.solver.AddDifference(t.blocks[0], end, -within, way)
-			ways = append(ways, way)
-		}
-	}
-	if len(ways) == 0 {
-		return engine.False
-	}
-	hot := x.either()
-	x.solver.AddClause(hot.Not(), leads)
-	x.solver.AddClause(append(ways, hot.Not())...)
-	for _, way := range ways {
-		x.cost(engine.Term{View: way.View().Neg()})
-	}
-	return hot
 }

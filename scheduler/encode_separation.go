@@ -9,9 +9,9 @@ import (
 type distance struct{ first, second, minutes int }
 
 // separations keeps tasks apart in time.
-func (x *encoding) separations(meter *meter) {
+func (x *encoding) separations() {
 	for i, s := range x.problem.Separations {
-		if !meter.spend(16) {
+		if !x.meter.spend(workPerStatement) {
 			return
 		}
 		if !x.skip[group{KindSeparation, i}] {

@@ -73,7 +73,7 @@ func (x *encoding) unordered(u int, stays []stay) {
 func (x *encoding) ordered(u int, stays []stay) {
 	for k, b := range stays {
 		for _, a := range stays[:k] {
-			if a.task == b.task {
+			if a.task == b.task || !x.meter.spend(workPerStatement) {
 				continue
 			}
 			conds := []engine.Lit{x.tasks[a.task].lits[a.way], x.tasks[b.task].lits[b.way]}

@@ -44,6 +44,7 @@ func newFollower(b *brancher, wished plan.Solution) *follower {
 
 // Next is the next statement to try; engine.True when all is settled.
 func (f *follower) Next(s *engine.Solver) engine.Lit {
+	s.Spend(len(f.order))
 	for _, i := range f.order {
 		t := &f.x.tasks[i]
 		if s.Fails(t.present) || f.settled(s, t) {

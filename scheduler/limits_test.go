@@ -8,6 +8,7 @@ import (
 	"pgregory.net/rapid"
 
 	"saggar/scheduler"
+	"saggar/scheduler/studio"
 )
 
 // lookLimit is a context that ends at the so-manieth look at it, whatever the time.
@@ -79,6 +80,30 @@ func TestContextLeavesTheBestFound(t *testing.T) {
 		}
 	}
 	require.True(t, known)
+}
+
+// TestContextEndsBetweenObjectives: wherever the context ends, what is said of each objective begun holds.
+func TestContextEndsBetweenObjectives(t *testing.T) {
+	p := studio.Draw(2, studio.Size{Runs: 2, Stages: 2, Furnaces: 2, Weeks: 2, Firings: 2})
+	p.Objectives = []scheduler.Objective{
+		scheduler.LatenessObjective, scheduler.EnergyObjective, scheduler.VisitsObjective, scheduler.CompletionObjective,
+	}
+	p.Days = []scheduler.Interval{{Start: 0, End: 7 * day}, {Start: 7 * day, End: 14 * day}}
+	for u := range p.Unaries {
+		p.Unaries[u].HotMinutes, p.Unaries[u].HotSaving = 60, 2
+	}
+	for i := range p.Tasks {
+		for k := range p.Tasks[i].Modes {
+			p.Tasks[i].Modes[k].Energy, p.Tasks[i].Modes[k].Phases[0].Visit = 3+k, true
+		}
+	}
+	begun := map[int]bool{}
+	for looks := range 60 {
+		result, err := scheduler.Solve(&lookLimit{Context: context.Background(), left: looks}, p, scheduler.Options{SkipWhy: true})
+		require.NoError(t, err, "%d looks", looks)
+		begun[len(result.Objectives)] = true
+	}
+	require.Greater(t, len(begun), 3, begun)
 }
 
 func TestConflictLimitIsDeterministic(t *testing.T) {

@@ -5,6 +5,9 @@ import "context"
 // workPerLook is how many spans may be handled between two looks at the context: well below a millisecond's work.
 const workPerLook = 20_000
 
+// workPerStatement is about what stating one condition to the engine comes to.
+const workPerStatement = 400
+
 // meter ends the work when the context says so. Once stopped it stays so; whoever sees that gives up what is unfinished and
 // claims nothing from it.
 type meter struct {

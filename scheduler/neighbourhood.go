@@ -42,10 +42,13 @@ func (o *optimiser) freeRuns(free []bool) {
 		}
 	}
 	inWay := o.inTheWayOf(o.groups[seed])
-	o.release(free, o.groups[seed])
+	freed := o.release(free, o.groups[seed])
 	for range 8 * o.size {
 		i := o.random.IntN(len(free))
-		if (inWay(i) || o.random.IntN(16) == 0) && o.release(free, o.groups[i]) >= o.size {
+		if !inWay(i) && o.random.IntN(16) > 0 {
+			continue
+		}
+		if freed += o.release(free, o.groups[i]); freed >= o.size {
 			return
 		}
 	}
@@ -56,10 +59,7 @@ func (o *optimiser) freeRuns(free []bool) {
 func (o *optimiser) inTheWayOf(group int) func(task int) bool {
 	way, rival := map[int]bool{}, map[int]bool{}
 	from, until := o.best.MakespanMinute(), 0
-	for i, g := range o.groups {
-		if g != group {
-			continue
-		}
+	for _, i := range o.members[group] {
 		from, until = min(from, o.problem.Tasks[i].ReleaseMinute), max(until, o.best.Tasks[i].EndMinute())
 		for _, m := range o.x.tasks[i].modes {
 			way[o.x.model.modes[m].unary] = true
@@ -75,23 +75,22 @@ func (o *optimiser) inTheWayOf(group int) func(task int) bool {
 	}
 }
 
-// release frees the tasks of a group and says how many are free then.
+// release frees the tasks of a group and says how many it freed.
 func (o *optimiser) release(free []bool, group int) int {
-	count := 0
-	for i, g := range o.groups {
-		free[i] = free[i] || g == group
-		if free[i] {
-			count++
+	if members := o.members[group]; !free[members[0]] {
+		for _, i := range members {
+			free[i] = true
 		}
+		return len(members)
 	}
-	return count
+	return 0
 }
 
 // cost is what a group adds to lateness and completion in the best solution.
 func (o *optimiser) cost(group int) int {
 	sum := 0
-	for i, g := range o.groups {
-		if placed := o.best.Tasks[i]; g == group && !placed.Omitted() {
+	for _, i := range o.members[group] {
+		if placed := o.best.Tasks[i]; !placed.Omitted() {
 			task := &o.problem.Tasks[i]
 			sum += task.LatenessWeight * max(placed.EndMinute()-task.DueMinute, 0)
 			if o.board.at.Objective == plan.Completion {

@@ -16,8 +16,9 @@ type optimiser struct {
 	board      *board
 	x          *encoding
 	branch     *brancher
-	ranks      []int // for branching run by run
-	groups     []int // by task: what lags tie together
+	ranks      []int   // for branching run by run
+	groups     []int   // by task: what lags tie together
+	members    [][]int // by group: its tasks; none for numbers that are no group
 	random     *rand.Rand
 	best       plan.Solution
 	bestValues []int // of the engine's variables
@@ -41,7 +42,12 @@ func newOptimiser(r *run, x *encoding, member int) *optimiser {
 		run: r, meter: newMeter(r.meter.ctx), member: member, x: x, branch: &brancher{x: x}, size: 8,
 		random: rand.New(rand.NewPCG(r.options.Seed, uint64(member)+1)),
 	}
+	x.meter = o.meter
 	o.ranks, o.groups = x.byRun()
+	o.members = make([][]int, len(o.groups))
+	for i, g := range o.groups {
+		o.members[g] = append(o.members[g], i)
+	}
 	return o
 }
 
@@ -73,6 +79,9 @@ type descent struct {
 // all. What is found is on the board.
 func (o *optimiser) minimise(what plan.Objective, b *board, last bool) answer {
 	o.goal, o.board, o.round = o.x.objective(what), b, 0
+	if o.stop() {
+		return unanswered // and of the objective only a part may be stated
+	}
 	at := ObjectiveValue{Objective: what, Bound: o.x.solver.MinOf(o.goal)}
 	b.raise(o, at.Bound)
 	d := descent{optimiser: o, at: &at, last: last, stride: 1}

@@ -150,6 +150,7 @@ func (p *propagator) over(s set, b *block, h hop) set {
 		p.meter.spend(len(from.spans))
 		spans = appendShifted(spans, from, h.by, span{r.lo - h.sought, r.hi - h.sought})
 	}
+	p.meter.spend(4 * (len(spans) + len(ranges.spans)))
 	reached := newSet(spans)
 	if b.waitMin == 0 {
 		none := shift{h.given - h.sought, h.given - h.sought, h.by.from, h.by.to}

@@ -121,7 +121,9 @@ func (t *team) minimise(what plan.Objective, low int, last bool) answer {
 	first := t.members[0]
 	b.conclude(first.minimise(what, b, last))
 	group.Wait()
-	t.values = append(t.values, b.at)
+	if b.known || len(t.values) == 0 {
+		t.values = append(t.values, b.at)
+	}
 	if b.answer != no && b.known {
 		for _, o := range t.members {
 			o.best, o.bestValues, o.found = b.best, b.values, true

@@ -53,6 +53,9 @@ func (r *run) filter(groups []group, pins []pin) (kept []group, minimal bool) {
 	minimal = true
 	most := max(len(groups)/shareAtOnce, 1)
 	for size := 1; len(groups) > 0; {
+		if r.meter.ctx.Err() != nil {
+			return append(kept, groups...), false
+		}
 		size = min(size, most, len(groups))
 		for _, g := range groups[:size] {
 			skip[g] = true

@@ -101,8 +101,8 @@ func (v *verifier) add(rule Rule, task, index, got, limit int) {
 	v.found = append(v.found, Violation{Rule: rule, Task: task, Index: index, Got: got, Limit: limit})
 }
 
-func (v *verifier) mode(placement plan.Placement) plan.Mode {
-	return v.problem.Tasks[placement.Task].Modes[placement.Mode]
+func (v *verifier) mode(placement plan.Placement) *plan.Mode {
+	return &v.problem.Tasks[placement.Task].Modes[placement.Mode]
 }
 
 func (v *verifier) form() {
@@ -205,24 +205,40 @@ func (v *verifier) busy(placement plan.Placement) {
 
 // shared holds any two tasks on a unary apart, with their setup, unless they are of one batch.
 func (v *verifier) shared() {
-	held := make(map[int][]plan.Placement)
+	on := make([][]plan.Placement, len(v.problem.Unaries))
 	for _, placement := range v.solution.Tasks {
-		if placement.Omitted() || v.mode(placement).Unary < 0 {
-			continue
+		if !placement.Omitted() && v.mode(placement).Unary >= 0 {
+			unary := v.mode(placement).Unary
+			on[unary] = append(on[unary], placement)
 		}
-		unary := v.mode(placement).Unary
-		for _, other := range held[unary] {
-			if v.together(other, placement) {
-				continue
-			}
-			if other.StartMinute < placement.EndMinute() && placement.StartMinute < other.EndMinute() {
-				v.add(RuleShared, placement.Task, unary, placement.StartMinute, other.EndMinute())
-				continue
-			}
-			v.setup(other, placement)
-		}
-		held[unary] = append(held[unary], placement)
 	}
+	for unary, placements := range on {
+		slices.SortStableFunc(placements, func(a, b plan.Placement) int { return a.StartMinute - b.StartMinute })
+		longest := v.longestSetup(unary)
+		for i, first := range placements {
+			for _, later := range placements[i+1:] {
+				if later.StartMinute >= first.EndMinute()+longest {
+					break
+				}
+				v.pair(first, later)
+			}
+		}
+	}
+}
+
+// pair holds two tasks on one unary apart, of which the first starts no later.
+func (v *verifier) pair(first, later plan.Placement) {
+	if v.together(first, later) {
+		return
+	}
+	if later.StartMinute >= first.EndMinute() {
+		v.setup(first, later)
+		return
+	}
+	if later.Task < first.Task {
+		first, later = later, first
+	}
+	v.add(RuleShared, later.Task, v.mode(later).Unary, later.StartMinute, first.EndMinute())
 }
 
 // ready is the end of the whole task less what its tail took.

@@ -21,6 +21,9 @@ func (v *verifier) together(a, b plan.Placement) bool {
 
 // leads says whether the task is the first of its batch, or in none: what a batch asks for counts with its first.
 func (v *verifier) leads(placement plan.Placement) bool {
+	if v.mode(placement).Batch == 0 {
+		return true
+	}
 	for _, other := range v.solution.Tasks[:placement.Task] {
 		if !other.Omitted() && v.together(other, placement) {
 			return false
@@ -30,16 +33,20 @@ func (v *verifier) leads(placement plan.Placement) bool {
 }
 
 // setup holds the gap between two tasks that do not overlap against the setup from the earlier to the later.
-func (v *verifier) setup(a, b plan.Placement) {
-	if b.StartMinute < a.StartMinute {
-		a, b = b, a
+func (v *verifier) setup(first, later plan.Placement) {
+	unary := v.mode(first).Unary
+	between := later.StartMinute - first.EndMinute()
+	if need := v.setupMinutes(unary, v.mode(first).Family, v.mode(later).Family); between < need {
+		v.add(RuleSetup, later.Task, unary, between, need)
 	}
-	unary := v.mode(a).Unary
-	between := plan.Interval{Start: a.EndMinute(), End: b.StartMinute}
-	need := v.setupMinutes(unary, v.mode(a).Family, v.mode(b).Family)
-	if between.Minutes() < need {
-		v.add(RuleSetup, b.Task, unary, between.Minutes(), need)
+}
+
+func (v *verifier) longestSetup(unary int) int {
+	longest := 0
+	for _, row := range v.problem.Unaries[unary].SetupMinutes {
+		longest = max(longest, slices.Max(row))
 	}
+	return longest
 }
 
 func (v *verifier) setupMinutes(unary, from, to int) int {
@@ -110,41 +117,47 @@ func (v *verifier) budgets() {
 	}
 }
 
-// crew counts, at the start of every post that the plan adds, the places in which one of the crew must be, and again where
-// a post that stands begins while one of the plan's lasts.
+// crew counts, at every minute at which that changes, the places in which one of the crew must be, where the plan needs any
+// of them.
 func (v *verifier) crew(index int) {
-	var own, all []plan.Post
+	changes := v.watches(index)
+	if len(changes) == 0 {
+		return
+	}
+	for _, posted := range v.problem.Crews[index].Posted {
+		changes = append(changes, posting{posted.Start, posted.Place, 1, 0}, posting{posted.End, posted.Place, -1, 0})
+	}
+	slices.SortFunc(changes, func(a, b posting) int { return a.minute - b.minute })
+	people, own := map[int]int{}, 0
+	for i, at := range changes {
+		own += at.own
+		if people[at.place] += at.more; people[at.place] == 0 {
+			delete(people, at.place)
+		}
+		complete := i+1 == len(changes) || changes[i+1].minute != at.minute
+		if limit := v.problem.Crews[index].People; complete && own > 0 && len(people) > limit {
+			v.add(RuleCrew, -1, index, len(people), limit)
+		}
+	}
+}
+
+// posting is how many more must be in a place from a minute on, and how many more posts of the plan's own there are.
+type posting struct{ minute, place, more, own int }
+
+// watches are the posts of the plan's own, those of a batch with its first member.
+func (v *verifier) watches(crew int) []posting {
+	var changes []posting
 	for _, placement := range v.solution.Tasks {
 		if placement.Omitted() || !v.leads(placement) {
 			continue
 		}
 		for i, phase := range v.mode(placement).Phases {
-			taken := placement.Phases[i]
 			for _, watch := range phase.Watches {
-				if watch.Crew == index && taken.Start < taken.End {
-					own = append(own, plan.Post{Interval: taken, Place: watch.Place})
+				if taken := placement.Phases[i]; watch.Crew == crew && taken.Start < taken.End {
+					changes = append(changes, posting{taken.Start, watch.Place, 1, 1}, posting{taken.End, watch.Place, -1, -1})
 				}
 			}
 		}
 	}
-	all = append(all, own...)
-	all = append(all, v.problem.Crews[index].Posted...)
-	for _, at := range all {
-		if !covered(own, at.Start) {
-			continue
-		}
-		places := map[int]bool{}
-		for _, post := range all {
-			if post.Start <= at.Start && at.Start < post.End {
-				places[post.Place] = true
-			}
-		}
-		if people := v.problem.Crews[index].People; len(places) > people {
-			v.add(RuleCrew, -1, index, len(places), people)
-		}
-	}
-}
-
-func covered(posts []plan.Post, minute int) bool {
-	return slices.ContainsFunc(posts, func(p plan.Post) bool { return p.Start <= minute && minute < p.End })
+	return changes
 }

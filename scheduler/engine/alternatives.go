@@ -174,6 +174,7 @@ func (a *alternatives) backward(s *Solver, way int) bool {
 // out.
 func (a *alternatives) explain(s *Solver, out []Lit, l Lit, e explanation) []Lit {
 	kind, which := e.a%wayKinds, e.a/wayKinds
+	s.work += 64 * len(a.ways)
 	for k, start := range a.starts {
 		if kind == startLater || kind == wayTooLate {
 			a.from[k] = s.minAt(start.View, e.at) + start.Off
@@ -184,14 +185,14 @@ func (a *alternatives) explain(s *Solver, out []Lit, l Lit, e explanation) []Lit
 	switch kind {
 	case startLater:
 		least := l.Bound() + a.starts[which].Off
-		return a.loosened(a.out(s, out, e.at), -1, func() bool {
+		return a.loosened(a.out(s, out, e.at), true, func() bool {
 			return a.every(s, e.at, func(w *Alternative) bool {
 				return !w.chained(a.chain, a.from, true) || a.chain[which] >= least
 			})
 		})
 	case startEarlier:
 		most := a.starts[which].Off - l.Bound()
-		return a.loosened(a.out(s, out, e.at), 1, func() bool {
+		return a.loosened(a.out(s, out, e.at), false, func() bool {
 			return a.every(s, e.at, func(w *Alternative) bool {
 				return !w.chained(a.chain, a.from, false) || a.chain[which] <= most
 			})
@@ -200,12 +201,12 @@ func (a *alternatives) explain(s *Solver, out []Lit, l Lit, e explanation) []Lit
 		w, start := &a.ways[which], a.starts[e.b]
 		most := start.Off - s.minAt(start.View^1, e.at)
 		out = append(out, start.AtMost(most))
-		return a.loosened(out, -1, func() bool { return !w.chained(a.chain, a.from, true) || a.chain[e.b] > most })
+		return a.loosened(out, true, func() bool { return !w.chained(a.chain, a.from, true) || a.chain[e.b] > most })
 	default:
 		w, start := &a.ways[which], a.starts[e.b]
 		least := s.minAt(start.View, e.at) + start.Off
 		out = append(out, start.AtLeast(least))
-		return a.loosened(out, 1, func() bool { return !w.chained(a.chain, a.from, false) || a.chain[e.b] < least })
+		return a.loosened(out, false, func() bool { return !w.chained(a.chain, a.from, false) || a.chain[e.b] < least })
 	}
 }
 
@@ -230,42 +231,40 @@ func (a *alternatives) out(s *Solver, out []Lit, at int32) []Lit {
 	return out
 }
 
-// loosened appends the bounds of the starts in from, each as loose as it may be for follows to stay true: the least ones
-// as low, way -1, or the greatest ones as high, way 1.
-func (a *alternatives) loosened(out []Lit, way int, follows func() bool) []Lit {
+// loosened appends the starts in from, each loosened as far as it may be for follows to stay true: least starts downwards,
+// greatest ones upwards.
+func (a *alternatives) loosened(out []Lit, least bool, follows func() bool) []Lit {
+	way := 1
+	if least {
+		way = -1
+	}
 	for k, start := range a.starts {
 		known := a.from[k]
-		if a.followsAt(k, way*far, follows) {
+		by := func(minutes int) bool {
+			a.from[k] = known + way*minutes
+			return follows()
+		}
+		if a.from[k] = way * far; follows() {
 			continue
 		}
-		good, bad := known, known // follows at good, not at bad
-		for reach := way; ; reach *= 4 {
-			if !a.followsAt(k, known+reach, follows) {
-				bad = known + reach
-				break
-			}
-			good = known + reach
+		can, cannot := 0, 1
+		for ; by(cannot); cannot *= 4 {
+			can = cannot
 		}
-		for good+way != bad {
-			if middle := good + (bad-good)/2; a.followsAt(k, middle, follows) {
-				good = middle
+		for can+1 < cannot {
+			if middle := can + (cannot-can)/2; by(middle) {
+				can = middle
 			} else {
-				bad = middle
+				cannot = middle
 			}
 		}
-		a.from[k] = good
-		if way < 0 {
-			out = append(out, start.AtLeast(good))
+		if a.from[k] = known + way*can; least {
+			out = append(out, start.AtLeast(a.from[k]))
 		} else {
-			out = append(out, start.AtMost(good))
+			out = append(out, start.AtMost(a.from[k]))
 		}
 	}
 	return out
-}
-
-func (a *alternatives) followsAt(k, start int, follows func() bool) bool {
-	a.from[k] = start
-	return follows()
 }
 
 // chained works out the least, or greatest, starts of the way that follow from others; false when there are none.

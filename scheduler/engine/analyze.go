@@ -89,6 +89,7 @@ func (s *Solver) analyze() (back int32, ok bool) {
 		s.need(l, level)
 	}
 	for {
+		s.work++
 		at := int32(len(s.trail) - 1)
 		e := s.trail[at]
 		s.shrink(int(at))
@@ -106,6 +107,7 @@ func (s *Solver) analyze() (back int32, ok bool) {
 			e.why.clause.activity += float32(s.stats.Conflicts)
 		}
 		s.buffer = s.explain(s.buffer[:0], l, e.why, at)
+		s.work += 4 * len(s.buffer)
 		for _, r := range s.buffer {
 			s.need(r, level)
 		}
@@ -147,6 +149,7 @@ func (s *Solver) redundant(v View) bool {
 		return false
 	}
 	s.buffer = s.explain(s.buffer[:0], AtLeast(v, a.need[v]), e.why, a.pos[v])
+	s.work += 4 + len(s.buffer)
 	if len(s.buffer) > mostWords {
 		return false
 	}

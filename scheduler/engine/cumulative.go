@@ -104,7 +104,7 @@ func (c *cumulative) filterAll(s *Solver, changed bool) bool {
 	if !changed {
 		list = c.moved
 	}
-	s.work += len(list)
+	s.work += 4 * len(list)
 	for _, i := range list {
 		p := &c.parts[i]
 		most := s.MaxOf(p.Amount)
@@ -427,6 +427,7 @@ func (c *cumulative) explain(s *Solver, out []Lit, l Lit, e explanation) []Lit {
 // othersAt appends why parts other than one must run at a minute, few of them, together with what is used above a sum.
 func (c *cumulative) othersAt(s *Solver, out []Lit, m moment) []Lit {
 	c.others = c.others[:0]
+	s.work += len(c.parts)
 	sum := c.usedAt(m.minute)
 	for i := range c.parts {
 		p := &c.parts[i]

@@ -1,18 +1,18 @@
 package engine
 
-// difference says to >= from + apart while all its conditions hold.
+// mostConditions is how many conditions a difference holds; more are first made one.
+const mostConditions = 4
+
+// difference says to >= from + apart while all its conditions hold. It fits a line of the cache: following differences is
+// most of what propagation does.
 type difference struct {
 	from, to View
 	apart    int
-	conds    []Lit
-	tests    []floor // the conditions, taken apart
+	count    int // of conditions
+	all      [mostConditions]Lit
 }
 
-// floor is a statement taken apart: the view is at least the bound.
-type floor struct {
-	view  View
-	bound int
-}
+func (d *difference) conds() []Lit { return d.all[:d.count] }
 
 // condition stands in the list of a view: from the bound on, a condition of the difference holds.
 type condition struct {
@@ -23,7 +23,7 @@ type condition struct {
 // AddDifference states to >= from + apart, wherever all conditions hold.
 func (s *Solver) AddDifference(from, to Term, apart int, conds ...Lit) {
 	s.backTo(0)
-	var open []Lit
+	open := make([]Lit, 0, 2*mostConditions)
 	for _, c := range conds {
 		if s.Fails(c) {
 			return
@@ -39,13 +39,15 @@ func (s *Solver) AddDifference(from, to Term, apart int, conds ...Lit) {
 		}
 		return
 	}
-	id := int32(len(s.diffs))
-	tests := make([]floor, len(open))
-	for i, c := range open {
-		tests[i] = floor{c.View(), c.Bound()}
+	if len(open) > mostConditions {
+		open = []Lit{s.together(open)}
 	}
-	s.diffs = append(s.diffs, difference{from.View, to.View, apart, open, tests},
-		difference{to.View ^ 1, from.View ^ 1, apart, open, tests})
+	id := int32(len(s.diffs))
+	d := difference{from: from.View, to: to.View, apart: apart, count: len(open)}
+	copy(d.all[:], open)
+	back := d
+	back.from, back.to = to.View^1, from.View^1
+	s.diffs = append(s.diffs, d, back)
 	s.arcs[from.View] = append(s.arcs[from.View], id)
 	s.arcs[to.View^1] = append(s.arcs[to.View^1], id+1)
 	for _, c := range open {
@@ -54,6 +56,13 @@ func (s *Solver) AddDifference(from, to Term, apart int, conds ...Lit) {
 	if !s.follow(id) || !s.follow(id+1) {
 		s.broken = true
 	}
+}
+
+// together is a new statement that holds where all of some do.
+func (s *Solver) together(lits []Lit) Lit {
+	all := s.NewBool()
+	s.AddClause(append(negated(lits), all)...)
+	return all
 }
 
 func negated(lits []Lit) []Lit {
@@ -68,7 +77,7 @@ func negated(lits []Lit) []Lit {
 func (s *Solver) followArcs(e entry) bool {
 	for _, id := range s.arcs[e.view] {
 		d := &s.diffs[id]
-		if len(d.conds) > 0 {
+		if d.count > 0 {
 			if !s.follow(id) {
 				return false
 			}
@@ -94,11 +103,12 @@ func (s *Solver) follow(id int32) bool {
 		return true
 	}
 	open := -1
-	for i, c := range d.tests {
-		if s.lb[c.view] >= c.bound {
+	for i := range d.count {
+		c := d.all[i]
+		if s.Holds(c) {
 			continue
 		}
-		if open >= 0 || -s.lb[c.view^1] < c.bound {
+		if open >= 0 || s.Fails(c) {
 			return true
 		}
 		open = i
@@ -107,7 +117,7 @@ func (s *Solver) follow(id int32) bool {
 		return s.set(AtLeast(d.to, b), reason{kind: byArc, a: id})
 	}
 	if b > -s.lb[d.to^1] {
-		return s.set(d.conds[open].Not(), reason{kind: byCondition, a: id, b: s.lb[d.from]})
+		return s.set(d.all[open].Not(), reason{kind: byCondition, a: id, b: s.lb[d.from]})
 	}
 	return true
 }
@@ -124,7 +134,7 @@ func (s *Solver) circle() bool {
 			if passed == id {
 				s.conflict = s.conflict[:0]
 				for _, arc := range path[i:] {
-					s.conflict = append(s.conflict, s.diffs[arc].conds...)
+					s.conflict = append(s.conflict, s.diffs[arc].conds()...)
 				}
 				return true
 			}

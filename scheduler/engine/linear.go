@@ -77,6 +77,7 @@ func (l *linear) explain(s *Solver, out []Lit, lit Lit, e explanation) []Lit {
 
 func (l *linear) reasons(s *Solver, out []Lit, m lacking) []Lit {
 	spare := m.spare
+	s.work += 2 * len(l.terms)
 	for _, t := range l.terms {
 		if t.View == m.skip {
 			continue

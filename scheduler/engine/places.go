@@ -36,14 +36,19 @@ func (s *Solver) AddPlaces(people int, fixed []FixedPost, posts []Post) {
 // propagate looks at each minute at which a post that must be has its sure stretch begin: between such minutes the number
 // of places only falls.
 func (p *places) propagate(s *Solver) bool {
-	s.work += len(p.posts) * len(p.posts) / 4
 	for i := range p.posts {
+		if s.look() {
+			return true
+		}
 		at := &p.posts[i]
 		if begin := s.MaxOf(at.From); s.Holds(at.Present) && begin < s.MinOf(at.To) && !p.minute(s, begin) {
 			return false
 		}
 	}
 	for _, at := range p.fixed {
+		if s.look() {
+			return true
+		}
 		if !p.minute(s, at.From) || !p.minute(s, at.To-1) {
 			return false
 		}
@@ -64,6 +69,7 @@ func (p *places) ends(s *Solver) bool {
 
 // minute counts the places at a minute and keeps others away when all people are needed.
 func (p *places) minute(s *Solver, minute int) bool {
+	s.work += len(p.fixed)/4 + len(p.posts)
 	own := p.count(s, minute)
 	if own && len(p.seen) > p.people {
 		return s.fail(p.words)

@@ -185,7 +185,7 @@ func (r *searching) conflict() (Outcome, bool) {
 
 // step opens the next level.
 func (r *searching) step() (Outcome, bool) {
-	r.work += 2
+	r.Spend(2)
 	if level := int(r.level()); level < len(r.how.Assume) {
 		l := r.how.Assume[level]
 		if r.Fails(l) {
@@ -236,6 +236,7 @@ func (r *searching) mostActive() Lit {
 		if !ok {
 			return True
 		}
+		r.Spend(4)
 		l := r.atoms.all[id].lit
 		if r.Holds(l) || r.Fails(l) {
 			continue

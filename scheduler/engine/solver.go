@@ -185,11 +185,11 @@ func (s *Solver) explain(out []Lit, l Lit, why reason, at int32) []Lit {
 		return out
 	case byArc:
 		d := &s.diffs[why.a]
-		return append(append(out, AtLeast(d.from, l.Bound()-d.apart)), d.conds...)
+		return append(append(out, AtLeast(d.from, l.Bound()-d.apart)), d.conds()...)
 	case byCondition:
 		d := &s.diffs[why.a]
 		out = append(out, AtLeast(d.from, why.b), AtMost(d.to, why.b+d.apart-1))
-		for _, c := range d.conds {
+		for _, c := range d.conds() {
 			if c != l.Not() {
 				out = append(out, c)
 			}
@@ -262,6 +262,9 @@ func (q *queue) clear() { q.ids, q.next = q.ids[:0], 0 }
 
 // workPerLook is how much work may be done between two looks at whether to stop: well below a millisecond's.
 const workPerLook = 20_000
+
+// Spend counts work that a brancher did: about a hundred million a second.
+func (s *Solver) Spend(work int) { s.work += work }
 
 // look asks whether to stop once enough work is done; the answer stays yes.
 func (s *Solver) look() bool {

@@ -45,38 +45,57 @@ func (e *InvalidError) Error() string {
 // feasible: lags that contradict each other, a demand above a capacity or a phase longer than every opening are answers
 // of the solver, with what is to blame.
 func (p *Problem) Validate() error {
-	var v validator
+	v := validator{}
+	if v.problem(p); v.count == 0 {
+		return nil
+	}
+	v = validator{named: true}
+	v.problem(p)
+	return &InvalidError{Faults: v.faults}
+}
+
+// validator collects faults. The paths of tens of thousands of fields are spelled out only where there is a fault at all.
+type validator struct {
+	named  bool
+	count  int
+	faults []Fault
+}
+
+// path spells a field out.
+func (v *validator) path(format string, args ...any) string {
+	if !v.named {
+		return ""
+	}
+	return fmt.Sprintf(format, args...)
+}
+
+func (v *validator) problem(p *Problem) {
 	v.inRange("horizon_minutes", p.HorizonMinutes, 1, MaxMinute)
 	v.inRange("step_minutes", p.StepMinutes, 0, MaxMinute)
 	v.notEmpty("tasks", len(p.Tasks))
 	for i, task := range p.Tasks {
-		v.task(fmt.Sprintf("tasks[%d]", i), task, p)
+		v.task(v.path("tasks[%d]", i), task, p)
 	}
 	for i, lag := range p.Lags {
-		v.lag(fmt.Sprintf("lags[%d]", i), lag, len(p.Tasks))
+		v.lag(v.path("lags[%d]", i), lag, len(p.Tasks))
 	}
 	for i, separation := range p.Separations {
-		v.separation(fmt.Sprintf("separations[%d]", i), separation, p)
+		v.separation(v.path("separations[%d]", i), separation, p)
 	}
 	for i, unary := range p.Unaries {
-		v.intervals(fmt.Sprintf("unaries[%d].busy", i), unary.Busy)
+		v.intervals(v.path("unaries[%d].busy", i), unary.Busy)
 	}
 	for i, cumulative := range p.Cumulatives {
-		v.cumulative(fmt.Sprintf("cumulatives[%d]", i), cumulative)
+		v.cumulative(v.path("cumulatives[%d]", i), cumulative)
 	}
 	for i, calendar := range p.Calendars {
-		v.calendar(fmt.Sprintf("calendars[%d].open", i), calendar.Open)
+		v.calendar(v.path("calendars[%d].open", i), calendar.Open)
 	}
 	v.more(p)
-	if len(v.faults) > 0 {
-		return &InvalidError{Faults: v.faults}
-	}
-	return nil
 }
 
-type validator struct{ faults []Fault }
-
 func (v *validator) add(field string, value int, cure string) {
+	v.count++
 	v.faults = append(v.faults, Fault{Field: field, Value: value, Cure: cure})
 }
 
@@ -102,7 +121,7 @@ func (v *validator) task(field string, task Task, p *Problem) {
 	v.inRange(field+".release_minute", task.ReleaseMinute, 0, MaxMinute)
 	v.notEmpty(field+".modes", len(task.Modes))
 	for i, mode := range task.Modes {
-		at := fmt.Sprintf("%s.modes[%d]", field, i)
+		at := v.path("%s.modes[%d]", field, i)
 		if mode.Unary != -1 {
 			v.index(at+".unary", mode.Unary, len(p.Unaries), "unaries, or -1 for none; unaries")
 		}
@@ -117,7 +136,7 @@ func (v *validator) task(field string, task Task, p *Problem) {
 func (v *validator) phases(field string, phases []Phase, p *Problem) {
 	total := 0
 	for i, phase := range phases {
-		at := fmt.Sprintf("%s[%d]", field, i)
+		at := v.path("%s[%d]", field, i)
 		v.phase(at, phase, p)
 		total = min(total+max(phase.Minutes, 0), MaxMinute+1)
 	}
@@ -143,7 +162,7 @@ func (v *validator) tail(field string, mode Mode) {
 	}
 	for i := len(mode.Phases) - mode.TailPhases; i < len(mode.Phases); i++ {
 		if phase := mode.Phases[i]; phase.MaxMinutes > phase.Minutes {
-			v.add(fmt.Sprintf("%s.phases[%d].max_minutes", field, i), phase.MaxMinutes,
+			v.add(v.path("%s.phases[%d].max_minutes", field, i), phase.MaxMinutes,
 				"must be 0 or the same as minutes, since the tail must not be elastic")
 		}
 	}
@@ -159,7 +178,7 @@ func (v *validator) phase(field string, phase Phase, p *Problem) {
 		v.index(field+".calendar", phase.Calendar, len(p.Calendars), "calendars, or -1 for any time; calendars")
 	}
 	for i, demand := range phase.Demands {
-		at := fmt.Sprintf("%s.demands[%d]", field, i)
+		at := v.path("%s.demands[%d]", field, i)
 		v.index(at+".cumulative", demand.Cumulative, len(p.Cumulatives), "cumulatives")
 		v.inRange(at+".amount", demand.Amount, 0, MaxAmount)
 	}
@@ -199,7 +218,7 @@ func (v *validator) intervals(field string, intervals []Interval) {
 		if sound(interval) {
 			continue
 		}
-		v.interval(fmt.Sprintf("%s[%d]", field, i), interval)
+		v.interval(v.path("%s[%d]", field, i), interval)
 	}
 }
 
@@ -209,7 +228,7 @@ func (v *validator) cumulative(field string, cumulative Cumulative) {
 		if sound(step.Interval) && 0 <= step.Amount && step.Amount <= MaxAmount {
 			continue
 		}
-		at := fmt.Sprintf("%s.used[%d]", field, i)
+		at := v.path("%s.used[%d]", field, i)
 		v.interval(at, step.Interval)
 		v.inRange(at+".amount", step.Amount, 0, MaxAmount)
 	}
@@ -219,7 +238,7 @@ func (v *validator) calendar(field string, open []Interval) {
 	v.intervals(field, open)
 	for i := 1; i < len(open); i++ {
 		if open[i].Start < open[i-1].End {
-			v.add(fmt.Sprintf("%s[%d].start", field, i), open[i].Start, "must not be below the end of the one before")
+			v.add(v.path("%s[%d].start", field, i), open[i].Start, "must not be below the end of the one before")
 		}
 	}
 }

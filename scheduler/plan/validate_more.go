@@ -8,26 +8,26 @@ import (
 // more goes through what belongs to no list that Validate walks itself.
 func (v *validator) more(p *Problem) {
 	for i, unary := range p.Unaries {
-		v.unaryExtras(fmt.Sprintf("unaries[%d]", i), unary)
+		v.unaryExtras(v.path("unaries[%d]", i), unary)
 	}
 	for i, budget := range p.Budgets {
-		v.inRange(fmt.Sprintf("budgets[%d].amount", i), budget.Amount, 0, MaxAmount)
+		v.inRange(v.path("budgets[%d].amount", i), budget.Amount, 0, MaxAmount)
 	}
 	for i, crew := range p.Crews {
-		at := fmt.Sprintf("crews[%d]", i)
+		at := v.path("crews[%d]", i)
 		v.inRange(at+".people", crew.People, 0, MaxAmount)
 		for k, post := range crew.Posted {
 			if !sound(post.Interval) {
-				v.interval(fmt.Sprintf("%s.posted[%d]", at, k), post.Interval)
+				v.interval(v.path("%s.posted[%d]", at, k), post.Interval)
 			}
-			v.inRange(fmt.Sprintf("%s.posted[%d].place", at, k), post.Place, 0, MaxAmount)
+			v.inRange(v.path("%s.posted[%d].place", at, k), post.Place, 0, MaxAmount)
 		}
 	}
 	v.calendar("days", p.Days)
 	known := []Objective{Makespan, Omission, Completion, Lateness, Visits, Energy, Change}
 	for i, objective := range p.Objectives {
 		if !slices.Contains(known, objective) || slices.Contains(p.Objectives[:i], objective) {
-			v.add(fmt.Sprintf("objectives[%d]", i), i, fmt.Sprintf("must be one of %v, each at most once", known))
+			v.add(v.path("objectives[%d]", i), i, fmt.Sprintf("must be one of %v, each at most once", known))
 		}
 	}
 	v.batches(p)
@@ -82,16 +82,16 @@ func (v *validator) modeExtras(field string, mode Mode, p *Problem) {
 		v.add(field+".batch", mode.Batch, "must be 0 where the mode is on no unary")
 	}
 	for i, use := range mode.Uses {
-		at := fmt.Sprintf("%s.uses[%d]", field, i)
+		at := v.path("%s.uses[%d]", field, i)
 		v.index(at+".budget", use.Budget, len(p.Budgets), "budgets")
 		v.inRange(at+".amount", use.Amount, 0, MaxAmount)
 	}
 	for i, phase := range mode.Phases {
 		if phase.Visit && phase.Minutes == 0 {
-			v.add(fmt.Sprintf("%s.phases[%d].minutes", field, i), 0, "must be at least 1 where the phase is a visit")
+			v.add(v.path("%s.phases[%d].minutes", field, i), 0, "must be at least 1 where the phase is a visit")
 		}
 		for k, watch := range phase.Watches {
-			at := fmt.Sprintf("%s.phases[%d].watches[%d]", field, i, k)
+			at := v.path("%s.phases[%d].watches[%d]", field, i, k)
 			v.index(at+".crew", watch.Crew, len(p.Crews), "crews")
 			v.inRange(at+".place", watch.Place, 0, MaxAmount)
 			if slices.ContainsFunc(phase.Watches[:k], func(w Watch) bool { return w.Crew == watch.Crew }) {
@@ -105,15 +105,15 @@ func (v *validator) unaryExtras(field string, unary Unary) {
 	families := len(unary.SetupMinutes)
 	for i, row := range unary.SetupMinutes {
 		if len(row) != families {
-			v.add(fmt.Sprintf("%s.setup_minutes[%d]", field, i), len(row),
+			v.add(v.path("%s.setup_minutes[%d]", field, i), len(row),
 				fmt.Sprintf("must have as many entries as there are rows, which is %d", families))
 		}
 		for k, minutes := range row {
-			v.inRange(fmt.Sprintf("%s.setup_minutes[%d][%d]", field, i, k), minutes, 0, MaxMinute)
+			v.inRange(v.path("%s.setup_minutes[%d][%d]", field, i, k), minutes, 0, MaxMinute)
 		}
 	}
 	for i, held := range unary.Held {
-		at := fmt.Sprintf("%s.held[%d]", field, i)
+		at := v.path("%s.held[%d]", field, i)
 		if !sound(held.Interval) {
 			v.interval(at, held.Interval)
 		}
@@ -141,7 +141,7 @@ func (v *validator) batches(p *Problem) {
 			}
 			if before.Family != mode.Family || before.TailPhases != mode.TailPhases ||
 				!slices.EqualFunc(before.Phases, mode.Phases, samePhase) {
-				v.add(fmt.Sprintf("tasks[%d].modes[%d].batch", i, k), mode.Batch,
+				v.add(v.path("tasks[%d].modes[%d].batch", i, k), mode.Batch,
 					"must be shared only by modes with the same phases, tail and family on the unary")
 			}
 		}

@@ -47,7 +47,7 @@ type settings struct {
 
 func main() {
 	var s settings
-	flag.DurationVar(&s.limit, "limit", 10*time.Second, "processor time for each instance")
+	flag.DurationVar(&s.limit, "limit", 10*time.Second, "processor time for each instance and thread")
 	flag.IntVar(&s.threads, "threads", 1, "threads; 1 also keeps the Go runtime to one processor")
 	flag.Uint64Var(&s.seed, "seed", 1, "seed for what the search leaves to chance")
 	flag.StringVar(&s.solutions, "solutions", "", "folder for a file with starts and modes of each solution")

@@ -7,6 +7,7 @@ import (
 	"io"
 	"strconv"
 	"strings"
+	"time"
 
 	"saggar/scheduler"
 	"saggar/scheduler/studio"
@@ -32,7 +33,7 @@ func (s settings) planStudio(w io.Writer) error {
 		out.Flush()
 	}
 	result, err := scheduler.Solve(
-		processorLimit{context.Background(), begun + s.limit}, p, scheduler.Options{
+		processorLimit{context.Background(), begun + s.limit*time.Duration(s.threads)}, p, scheduler.Options{
 			Seed: s.seed, Threads: s.threads, SkipWhy: true, OnImprove: func(now scheduler.Progress) {
 				if second := int((processorTime() - begun).Seconds()); second > told && len(now.Solution.Tasks) > 0 {
 					told = second
