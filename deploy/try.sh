@@ -48,7 +48,7 @@ EOT
   exit $code
 }
 trap finish EXIT
-for _ in $(seq 100); do
+for _ in $(seq 400); do
   [ -S "$work/saggar.sock" ] && [ -s "$work/data/first.key" ] && saggar caller show --key-file "$work/data/first.key" >/dev/null 2>&1 && break
   kill -0 "$server" 2>/dev/null || exit 1
   sleep 0.1

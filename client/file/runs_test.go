@@ -77,3 +77,32 @@ func TestAFileOfRunsAtFaultIsNamedWithLineAndCure(t *testing.T) {
 		}
 	}
 }
+
+func FuzzDecodeRuns(f *testing.F) {
+	for _, text := range []string{
+		"runs:\n  - {name: a, recipe: b, department: c, limits: {start_time: 2027-03-01 08:00}}", "runs: [[]]", "runs: {limits: {}}", "runs: [{limits: []}]",
+		"runs: [{? [a] : b, recipe: x}]", "- runs", "runs: *a", "runs:\nruns:",
+	} {
+		f.Add([]byte(text))
+	}
+	f.Fuzz(func(t *testing.T, data []byte) {
+		read, err := file.DecodeRuns("runs.yaml", data, file.Options{Studio: "east", Zone: time.UTC})
+		if err == nil {
+			require.NotEmpty(t, read.Runs)
+			require.Len(t, read.Limits, len(read.Runs))
+			for i, run := range read.Runs {
+				require.True(t, strings.HasPrefix(run.GetRecipe(), "studios/east/recipes/"))
+				_, err := proto.Marshal(&saggarv1.PlanRunsRequest{Runs: []*saggarv1.Run{run}, Limits: read.Limits[i : i+1]})
+				require.NoError(t, err, "what was read can be sent")
+			}
+			return
+		}
+		var faults file.Errors
+		require.ErrorAs(t, err, &faults)
+		require.NotEmpty(t, faults)
+		for _, fault := range faults {
+			require.NotEmpty(t, fault.Problem)
+			require.NotContains(t, fault.Error(), "\n")
+		}
+	})
+}

@@ -54,7 +54,8 @@ func (t *teller) end() {
 
 // objectiveWords name what is made least.
 var objectiveWords = map[string]string{
-	"COMPLETION": "sum of the ends", "VISITS": "days to come", "ENERGY": "energy", "CHANGE": "change", "MAKESPAN": "the last end",
+	"COMPLETION": "sum of the ends", "VISITS": "days to come", "ENERGY": "energy",
+	"CHANGE": "change of starts, another furnace as 4 h", "MAKESPAN": "the last end",
 }
 
 // progressWords is how far a search has come, on one line.

@@ -9,8 +9,8 @@ import (
 	saggarv1 "saggar/proto/saggar/v1"
 )
 
-// replanGrids show what is hit and why, and from where to where runs would move.
-func replanGrids(answer *saggarv1.ReplanRunsResponse, zone *time.Location) []render.Grid {
+// replanGrids show what is hit and why, and from where to where runs would move; saved is the file in which that is kept.
+func replanGrids(answer *saggarv1.ReplanRunsResponse, saved string, zone *time.Location) []render.Grid {
 	if len(answer.GetHits()) == 0 && !holdsMoves(answer) {
 		return []render.Grid{{Rows: [][]string{{"Nothing that is booked is hit."}}}}
 	}
@@ -25,7 +25,11 @@ func replanGrids(answer *saggarv1.ReplanRunsResponse, zone *time.Location) []ren
 	}
 	grids = append(grids, findingGrids(answer.GetFindings())...)
 	if len(answer.GetMoves()) > 0 {
-		grids = append(grids, render.Grid{Rows: [][]string{{"Nothing is moved until it is accepted: keep it with --save FILE, then 'saggar run replan --accept FILE'."}}})
+		how := "Nothing is moved yet: keep this with --save FILE, and 'saggar run replan --accept FILE' moves all or none"
+		if saved != "" {
+			how = "Nothing is moved yet: 'saggar run replan --accept " + saved + "' moves all or none"
+		}
+		grids = append(grids, render.Grid{Title: how})
 	}
 	return append(grids, notes(nil, answer.GetCaution())...)
 }

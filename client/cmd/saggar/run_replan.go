@@ -95,7 +95,7 @@ func (s *shell) replan(ctx context.Context, connection *api.Connection, o *repla
 			return err
 		}
 	}
-	if err := s.print(answer, func() []render.Grid { return replanGrids(answer, zone) }); err != nil {
+	if err := s.print(answer, func() []render.Grid { return replanGrids(answer, o.save, zone) }); err != nil {
 		return err
 	}
 	switch answer.GetStatus() {
