@@ -61,7 +61,7 @@ func (p *planFlags) duration() *durationpb.Duration {
 // fill puts wish, limits and search time into a request. A run's own limits go before those of the flags, which hold for all
 // others too.
 func (p *planFlags) fill(request *saggarv1.PlanRunsRequest, own []*saggarv1.PlanLimits) {
-	request.Wish, request.SearchTime = saggarv1.PlanWish(p.wish), p.duration()
+	request.Wish, request.SearchLimit = saggarv1.PlanWish(p.wish), p.duration()
 	some := false
 	for _, l := range own {
 		some = some || proto.Size(l) > 0

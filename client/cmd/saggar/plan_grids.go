@@ -60,7 +60,7 @@ func reasonGrid(title string, runs []*saggarv1.Run, reasons []*saggarv1.PlanReas
 		if len(runs) > 1 {
 			label := ""
 			if r.GetStage() != "" {
-				label = runLabel(runs, int(r.GetRun()))
+				label = runLabel(runs, int(r.GetRunIndex()))
 			}
 			row = append([]string{label}, row...)
 		}
@@ -94,8 +94,8 @@ func objectiveGrid(objectives []*saggarv1.PlanObjective) render.Grid {
 	grid := render.Grid{Columns: []string{"made least", "found", "cannot be below", "gap"}}
 	for _, o := range objectives {
 		gap := "none"
-		if o.GetGap() > 0 {
-			gap = gapWords(o.GetGap())
+		if o.GetGapFraction() > 0 {
+			gap = gapWords(o.GetGapFraction())
 		}
 		grid.Rows = append(grid.Rows, []string{objectiveName(o), amount(o.GetValue(), o.GetUnit()), amount(o.GetBound(), o.GetUnit()), gap})
 	}

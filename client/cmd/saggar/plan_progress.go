@@ -61,15 +61,15 @@ var objectiveWords = map[string]string{
 // progressWords is how far a search has come, on one line.
 func progressWords(p *saggarv1.PlanProgress) string {
 	elapsed := p.GetElapsed().AsDuration().Round(100 * time.Millisecond)
-	if n := p.GetWaitingFor(); n > 0 {
+	if n := p.GetWaitingCount(); n > 0 {
 		return fmt.Sprintf("waiting for %s, %v", counted(int(n), "other plan"), elapsed)
 	}
 	parts := []string{fmt.Sprintf("planning, %v", elapsed)}
 	for _, o := range p.GetObjectives() {
 		parts = append(parts, fmt.Sprintf("%s %s, at least %s, gap %s", objectiveName(o), amount(o.GetValue(), o.GetUnit()),
-			amount(o.GetBound(), o.GetUnit()), gapWords(o.GetGap())))
+			amount(o.GetBound(), o.GetUnit()), gapWords(o.GetGapFraction())))
 	}
-	if n := p.GetAirRounds(); n > 0 {
+	if n := p.GetAirRoundCount(); n > 0 {
 		parts = append(parts, "sent back by the air "+counted(int(n), "time"))
 	}
 	return strings.Join(parts, "; ")

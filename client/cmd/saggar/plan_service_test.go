@@ -21,7 +21,8 @@ func TestASharedWeekIsPlannedBookedAndMovedOnARealServer(t *testing.T) {
 		return output
 	}
 	demo := "../../../deploy/demo/"
-	week, later, other, moves := filepath.Join(t.TempDir(), "week.json"), filepath.Join(t.TempDir(), "later.json"), filepath.Join(t.TempDir(), "other.json"), filepath.Join(t.TempDir(), "moves.json")
+	kept := t.TempDir()
+	week, later, other, moves := filepath.Join(kept, "week"), filepath.Join(kept, "later"), filepath.Join(kept, "other"), filepath.Join(kept, "moves")
 	does(0, "sodalite-blue", "recipe", "add", demo+"sodalite-blue.yaml")
 
 	does(0, "bisque  big-kiln", "run", "plan", "bisque", "--department", "sculpture", "--from", "2027-03-01 08:00", "--save", later)

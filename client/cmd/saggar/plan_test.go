@@ -30,12 +30,12 @@ func weekAnswer() *saggarv1.PlanRunsResponse {
 			charge, "2027-03-02T08:20:00Z", fire, "2027-03-02T14:00:00Z", cool, "2027-03-02T20:00:00Z", draw, "2027-03-02T20:20:00Z")}},
 	})
 	answer.Reasons = append(answer.Reasons, &saggarv1.PlanReason{
-		Run: 1, Stage: "calcine", Code: "FURNACE_BUSY", About: "muffle", Message: "to charge, muffle is taken until Tue 2 Mar 08:00",
+		RunIndex: 1, Stage: "calcine", Code: "FURNACE_BUSY", About: "muffle", Message: "to charge, muffle is taken until Tue 2 Mar 08:00",
 	})
 	answer.Progress = &saggarv1.PlanProgress{
-		Elapsed: durationpb.New(3210 * time.Millisecond), AirRounds: 2,
+		Elapsed: durationpb.New(3210 * time.Millisecond), AirRoundCount: 2,
 		Objectives: []*saggarv1.PlanObjective{
-			{Code: "VISITS", Value: 3, Bound: 3, Unit: "days"}, {Code: "COMPLETION", Value: 3980, Bound: 3582, Gap: 0.1, Unit: "min"},
+			{Code: "VISITS", Value: 3, Bound: 3, Unit: "days"}, {Code: "COMPLETION", Value: 3980, Bound: 3582, GapFraction: 0.1, Unit: "min"},
 		},
 	}
 	return answer
@@ -86,7 +86,7 @@ func TestRunsOfAFileArePlannedTogether(t *testing.T) {
 	}}
 	assertSame(t, &saggarv1.PlanRunsRequest{
 		Parent: "studios/marl-lane", StartTime: instant("2027-07-01T07:00:00Z"), Wish: saggarv1.PlanWish_PLAN_WISH_FEWEST_VISITS,
-		SearchTime: durationpb.New(3 * time.Second),
+		SearchLimit: durationpb.New(3 * time.Second),
 		Runs: []*saggarv1.Run{
 			{Name: "studios/marl-lane/runs/tiles", Title: "Tiles", Recipe: "studios/marl-lane/recipes/bisque/versions/2", Department: "ceramics", Scale: &saggarv1.Scale{Factor: 2}},
 			{Recipe: "studios/marl-lane/recipes/red", Department: "printmaking"},
@@ -114,7 +114,7 @@ func TestFlagsHoldForAllRunsWhenNoneHasLimits(t *testing.T) {
 	assert.Len(t, asked[*saggarv1.PlanRunsRequest](f).GetLimits(), 1, "one for all")
 	f.succeed("run", "plan", "--runs", path)
 	assert.Empty(t, asked[*saggarv1.PlanRunsRequest](f).GetLimits())
-	assert.Nil(t, asked[*saggarv1.PlanRunsRequest](f).GetSearchTime(), "left to the server")
+	assert.Nil(t, asked[*saggarv1.PlanRunsRequest](f).GetSearchLimit(), "left to the server")
 }
 
 func TestFaultsOfARunsFileHaveTheirLine(t *testing.T) {
@@ -127,7 +127,7 @@ func TestFaultsOfARunsFileHaveTheirLine(t *testing.T) {
 
 	refusal, err := status.New(codes.InvalidArgument, "bad").WithDetails(&errdetails.BadRequest{FieldViolations: []*errdetails.BadRequest_FieldViolation{
 		{Field: "runs[0].scale.factor", Description: "too large"}, {Field: "limits[0].attendance[0].opens", Description: "no hour"},
-		{Field: "limits[1].avoid_furnaces[0]", Description: "no furnace"}, {Field: "search_time", Description: "too long"},
+		{Field: "limits[1].avoid_furnaces[0]", Description: "no furnace"}, {Field: "search_limit", Description: "too long"},
 	}})
 	require.NoError(t, err)
 	f.answer("PlanRuns", refusal.Err())
@@ -160,7 +160,7 @@ func TestAlternativesAreOfferedAndTaken(t *testing.T) {
 	f.answer("PlanRuns", offered())
 	kept := filepath.Join(f.dir, "kept.json")
 	golden(t, "plan-alternatives.table.golden", f.succeed("run", "plan", "bisque", "--department", "ceramics", "--alternatives", "3", "--save", kept))
-	assert.EqualValues(t, 3, asked[*saggarv1.PlanRunsRequest](f).GetAlternatives())
+	assert.EqualValues(t, 3, asked[*saggarv1.PlanRunsRequest](f).GetAlternativeCount())
 
 	f.answer("BookRun", booked())
 	f.succeed("run", "book", "--plan", kept, "--take", "2", "--id", "pots")
@@ -206,7 +206,11 @@ func TestAllRunsOfAKeptPlanAreBooked(t *testing.T) {
 
 func TestAnOvertakenPlanIsRefreshed(t *testing.T) {
 	f := newFakeServer(t)
-	path := keptPlan(t, f)
+	within := planAnswer()
+	within.Limits = []*saggarv1.PlanLimits{{HeatOnlyWhileStaffed: true, AvoidFurnaces: []string{"muffle"}}}
+	f.answer("PlanRuns", within)
+	path := filepath.Join(f.dir, "plan.json")
+	f.succeed("run", "plan", "bisque", "--department", "ceramics", "--save", path)
 	overtaken := &saggarv1.Finding{Severity: saggarv1.Severity_SEVERITY_NOTE, Code: "PLAN_OVERTAKEN", Message: "the studio has changed twice"}
 	refusal, err := status.New(codes.FailedPrecondition, "refused").WithDetails(warning(saggarv1.Severity_SEVERITY_BLOCK), overtaken)
 	require.NoError(t, err)
@@ -220,7 +224,7 @@ func TestAnOvertakenPlanIsRefreshed(t *testing.T) {
 	request := asked[*saggarv1.PlanRunsRequest](f)
 	assert.Equal(t, saggarv1.PlanWish_PLAN_WISH_LEAST_CHANGE, request.GetWish())
 	assertSame(t, planAnswer().GetRuns()[0], request.GetRuns()[0])
-	assert.Equal(t, []string{"pot"}, request.GetLimits()[0].GetAvoidFurnaces())
+	assertSame(t, &saggarv1.PlanLimits{HeatOnlyWhileStaffed: true, AvoidFurnaces: []string{"muffle", "pot"}}, request.GetLimits()[0])
 
 	refusal, err = status.New(codes.FailedPrecondition, "refused").WithDetails(warning(saggarv1.Severity_SEVERITY_BLOCK))
 	require.NoError(t, err)
@@ -231,7 +235,7 @@ func TestAnOvertakenPlanIsRefreshed(t *testing.T) {
 func TestProgressIsToldWhereItIsAskedFor(t *testing.T) {
 	f := newFakeServer(t)
 	waiting := &saggarv1.PlanRunsResponse{
-		Status: saggarv1.PlanStatus_PLAN_STATUS_SEARCHING, Progress: &saggarv1.PlanProgress{WaitingFor: 2, Elapsed: durationpb.New(time.Second)},
+		Status: saggarv1.PlanStatus_PLAN_STATUS_SEARCHING, Progress: &saggarv1.PlanProgress{WaitingCount: 2, Elapsed: durationpb.New(time.Second)},
 	}
 	f.answer("PlanRuns", waiting, weekAnswer())
 	path := f.written("runs.yaml", runsFile)
@@ -246,8 +250,8 @@ func TestProgressIsToldWhereItIsAskedFor(t *testing.T) {
 func TestATerminalsLineIsWrittenOver(t *testing.T) {
 	var out strings.Builder
 	line := &teller{out: &out, width: 21}
-	line.tell(&saggarv1.PlanProgress{WaitingFor: 1})
-	line.tell(&saggarv1.PlanProgress{Objectives: []*saggarv1.PlanObjective{{Code: "ENERGY", Value: 12.5, Bound: 10, Unit: "kWh", Gap: 0.2}}})
+	line.tell(&saggarv1.PlanProgress{WaitingCount: 1})
+	line.tell(&saggarv1.PlanProgress{Objectives: []*saggarv1.PlanObjective{{Code: "ENERGY", Value: 12.5, Bound: 10, Unit: "kWh", GapFraction: 0.2}}})
 	line.end()
 	assert.Equal(t, "\rwaiting for 1 other \x1b[K\rplanning, 0s; energy\x1b[K\r\x1b[K", out.String())
 }

@@ -16,7 +16,7 @@ var typedAs = map[string]string{
 	"runs[0].scale.crucible_count": "--crucibles", "runs[0].scale.crucible_milliliters": "--crucible-milliliters",
 	"scale": "--factor", "scale.factor": "--factor", "scale.product_grams": "--product-grams",
 	"scale.crucible_count": "--crucibles", "scale.crucible_milliliters": "--crucible-milliliters",
-	"wish": "--wish", "search_time": "--search-time", "alternatives": "--alternatives", "limits.attendance": "--attend",
+	"wish": "--wish", "search_limit": "--search-time", "alternative_count": "--alternatives", "limits.attendance": "--attend",
 	"limits.avoid_furnaces": "--avoid", "may_move": "--may-move", "overruns": "--overrun",
 	"start_time": "--from", "end_time": "--until", "furnaces": "--furnace", "minimum_minutes": "--minutes",
 	"acknowledged_finding_codes": "--acknowledge", "access_key.caller": "CALLER", "access_key.role": "--role",

@@ -45,14 +45,15 @@ func (s *shell) runPlanCommand() *cobra.Command {
 	o.how.flags(flags)
 	flags.StringVar(&o.runs, "runs", "", "file with runs to plan together: runs: and a list, each with recipe, department, and if need\n"+
 		"be name, title, scale and limits (attendance, heat_only_while_staffed, avoid_furnaces, start_time, end_time)")
-	flags.StringVar(&o.refresh, "refresh", "", "kept plan that others have overtaken: plan its runs again, as near to its windows as can be;\n"+
-		"limits of your own are to be given again")
+	flags.StringVar(&o.refresh, "refresh", "", "kept plan that others have overtaken: plan its runs again, as near to its windows as can be,\n"+
+		"within its limits; --avoid and --heat-only-while-staffed add to them")
 	flags.StringVar(&o.save, "save", "", "also keep the plan in this file, for 'run book --plan'")
 	flags.Int32Var(&o.alternatives, "alternatives", 0, "how many different plans to offer beside the first, at most 3; for a single run")
 	flags.Int32Var(&o.take, "take", 0, "show and keep this one of the alternatives")
 	flags.BoolVar(&o.everyAnswer, "every-answer", false, "with --output json: each answer as it comes, one to a line (JSON lines); the last one stands")
 	command.MarkFlagsMutuallyExclusive("runs", "refresh")
 	command.MarkFlagsMutuallyExclusive("refresh", "wish")
+	command.MarkFlagsMutuallyExclusive("refresh", "attend")
 	for _, flag := range ofOneRun {
 		command.MarkFlagsMutuallyExclusive("runs", flag)
 		command.MarkFlagsMutuallyExclusive("refresh", flag)
@@ -125,7 +126,7 @@ func (s *shell) planRequest(o *planOrder, args []string, zone *time.Location) (*
 	case o.refresh != "":
 		var kept *saggarv1.PlanRunsResponse
 		kept, from, err = s.readPlan(o.refresh)
-		list.Runs = kept.GetRuns()
+		list.Runs, list.Limits = kept.GetRuns(), kept.GetLimits()
 		o.how.wish = wishFlag(saggarv1.PlanWish_PLAN_WISH_LEAST_CHANGE)
 	default:
 		list.Runs = []*saggarv1.Run{o.run.run(s.studio, args[0])}
@@ -138,7 +139,7 @@ func (s *shell) planRequest(o *planOrder, args []string, zone *time.Location) (*
 		return nil, from, err
 	}
 	o.how.fill(request, list.Limits)
-	request.Alternatives = o.alternatives
+	request.AlternativeCount = o.alternatives
 	return request, from, nil
 }
 
@@ -227,6 +228,7 @@ func taken(answer *saggarv1.PlanRunsResponse, number int32) (*saggarv1.PlanRunsR
 		Status: saggarv1.PlanStatus_PLAN_STATUS_FEASIBLE, Runs: []*saggarv1.Run{chosen.GetRun()}, Revision: answer.GetRevision(),
 		Findings: chosen.GetFindings(), EndTime: chosen.GetEndTime(), VisitDays: chosen.GetVisitDays(),
 		EnergyKilowattHours: chosen.GetEnergyKilowattHours(), Caution: answer.GetCaution(), Assumptions: answer.GetAssumptions(),
+		Limits: answer.GetLimits(),
 	}, nil
 }
 

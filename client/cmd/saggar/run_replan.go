@@ -110,7 +110,7 @@ func holdsMoves(answer *saggarv1.ReplanRunsResponse) bool {
 }
 
 func (s *shell) replanRequest(ctx context.Context, connection *api.Connection, o *replanOrder, zone *time.Location) (*saggarv1.ReplanRunsRequest, error) {
-	request := &saggarv1.ReplanRunsRequest{Parent: "studios/" + s.studio, SearchTime: o.how.duration()}
+	request := &saggarv1.ReplanRunsRequest{Parent: "studios/" + s.studio, SearchLimit: o.how.duration()}
 	for _, id := range o.mayMove {
 		if err := file.CheckID(id); err != nil {
 			return nil, badInput(fmt.Errorf("--may-move: %w", err))

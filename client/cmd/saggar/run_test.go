@@ -355,6 +355,7 @@ func TestRunVerbsRefuseBadInput(t *testing.T) {
 		"two files":           {[]string{"plan", "--runs", path, "--refresh", path}, "--refresh and --runs contradict each other"},
 		"a file and a title":  {[]string{"plan", "--runs", path, "--title", "x"}, "--title"},
 		"refreshed otherwise": {[]string{"plan", "--refresh", path, "--wish", "earliest"}, "--wish"},
+		"refreshed at hours":  {[]string{"plan", "--refresh", path, "--attend", "mon 08:00-09:00"}, "--attend"},
 		"no wish":             {[]string{"plan", "bisque", "--department", "x", "--wish", "cheapest"}, "give earliest, fewest-visits, least-energy or least-change"},
 		"no day":              {[]string{"plan", "bisque", "--department", "x", "--attend", "noday 08:00-09:00"}, "\"noday\" is no day of the week"},
 		"no hours":            {[]string{"plan", "bisque", "--department", "x", "--attend", "mon"}, "'mon,wed 08:00-12:00'"},
