@@ -13,7 +13,7 @@ show run book tin-bronze --department sculpture --id bronze-one --from "2027-03-
 show run plan bisque --department sculpture --id bisque-two --from "2027-03-01 08:00" --save later.json
 
 say "Three departments plan one shared week at once: all stages of all runs, and book them all or none"
-show run plan --runs demo/shared-week.yaml --from "2027-03-01 08:00" --until "2027-03-07 18:00" --search-time 3s --save week.json
+show run plan --runs demo/shared-week.yaml --from "2027-03-01 08:00" --until "2027-03-07 18:00" --search-time 30s --save week.json
 show run book --plan week.json --acknowledge AIR_SHORT_TERM_LIMIT,HEAT_OPENED_REDUCING
 
 say "The kiln that sculpture planned is taken now: refused, with who is there and what would do; planned again, and booked"
@@ -25,10 +25,10 @@ say "A run can be had in different ways"
 show run plan egyptian-blue --department painting --id egypt-two --from "2027-03-08 08:00" --attend "mon-fri 08:00-18:00" --alternatives 3 --save egypt.json
 show run book --plan egypt.json --take 1
 
-say "A furnace falls out: what is hit, where it could go; nothing moves until it is accepted"
-show closure add door-seal --subject furnaces/muffle-two --from "2027-03-02 06:00" --until "2027-03-03 20:00" --reason "door seal"
-show run replan --search-time 3s --save moves.json
-show run replan --accept moves.json
+say "The bay's furnaces fall out: what is hit, where it could go; nothing moves until it is accepted, and then all or none"
+show closure add breaker --subject supplies/bay-panel --from "2027-03-02 09:00" --until "2027-03-03 12:00" --reason "new breaker"
+show run replan --save moves.json
+show run replan --accept moves.json --acknowledge AIR_SHORT_TERM_LIMIT,HEAT_OPENED_REDUCING
 
 say "Eight times the charge of blue: the extraction does not carry what comes off, and the answer says what would be enough"
 show =3 run plan sodalite-blue --department conservation --factor 8 --from "2027-03-08 08:00"

@@ -52,11 +52,14 @@ func hitGrid(answer *saggarv1.ReplanRunsResponse) render.Grid {
 	return grid
 }
 
+// causeGrid tells what stands in the way of each run, the same for several of its stages once.
 func causeGrid(hits []*saggarv1.RunHit) render.Grid {
 	grid := render.Grid{Title: "What stands in the way", Columns: []string{"run", "what"}}
 	for _, hit := range hits {
-		for _, cause := range hit.GetCauses() {
-			grid.Rows = append(grid.Rows, []string{shortName(hit.GetName()), cause})
+		for i, cause := range hit.GetCauses() {
+			if !slices.Contains(hit.GetCauses()[:i], cause) {
+				grid.Rows = append(grid.Rows, []string{shortName(hit.GetName()), cause})
+			}
 		}
 	}
 	return grid

@@ -27,7 +27,10 @@ func replanAnswer() *saggarv1.ReplanRunsResponse {
 		Hits: []*saggarv1.RunHit{
 			{
 				Name: standing.GetName(), Title: "Tiles", Maker: "ada", Department: "ceramics", Stages: []string{"bisque"},
-				Causes: []string{"big-kiln is out of use from Mon 1 Mar 06:00 to Wed 3 Mar 20:00: door seal"},
+				Causes: []string{ // of two stages
+					"big-kiln is out of use from Mon 1 Mar 06:00 to Wed 3 Mar 20:00: door seal",
+					"big-kiln is out of use from Mon 1 Mar 06:00 to Wed 3 Mar 20:00: door seal",
+				},
 			},
 			{
 				Name: "studios/marl-lane/runs/pots", Title: "Pots", Maker: "ben", Department: "ceramics", Stages: []string{"glaze"},

@@ -71,6 +71,20 @@ func (o *planOrder) fits(args []string, format render.Format) error {
 		return errors.New("run plan needs RECIPE, --runs FILE or --refresh FILE, for example: saggar run plan bisque --department ceramics")
 	case !files && o.run.department == "":
 		return errors.New("run plan needs --department, for example: saggar run plan " + args[0] + " --department ceramics")
+	case !files:
+		if err := checkArgument("RECIPE", args[0]); err != nil {
+			return err
+		}
+	}
+	if err := o.choiceFits(format); err != nil {
+		return err
+	}
+	return o.how.fits()
+}
+
+// choiceFits looks at what is asked for beside the first plan.
+func (o *planOrder) choiceFits(format render.Format) error {
+	switch {
 	case o.alternatives < 0 || o.alternatives > 3:
 		return fmt.Errorf("--alternatives: %d cannot be had: give 0 to 3", o.alternatives)
 	case o.take < 0 || o.take > o.alternatives:
@@ -79,12 +93,8 @@ func (o *planOrder) fits(args []string, format render.Format) error {
 		return errors.New("--every-answer: answers one to a line are JSON: give --output json too")
 	case o.everyAnswer && o.take > 0:
 		return errors.New("--every-answer and --take contradict each other: give only one of them")
-	case !files:
-		if err := checkArgument("RECIPE", args[0]); err != nil {
-			return err
-		}
 	}
-	return o.how.fits()
+	return nil
 }
 
 // planAndShow plans, keeps what is to be kept and prints it.
