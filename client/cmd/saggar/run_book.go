@@ -98,8 +98,7 @@ func refreshHint(err error, path string) error {
 	if path == "" || !wasOvertaken(err) {
 		return err
 	}
-	return hinted{err, fmt.Sprintf("the studio has changed since this was planned: 'saggar run plan --refresh %s --save %s' plans it again, "+
-		"as near to its windows as can be", path, path)}
+	return hinted{err, fmt.Sprintf("'saggar run plan --refresh %s --save %s' plans it again, as near to its windows as can be", path, path)}
 }
 
 func wasOvertaken(err error) bool {

@@ -191,5 +191,5 @@ func replanHint(err error) error {
 	if !wasOvertaken(err) {
 		return err
 	}
-	return hinted{err, "the studio has changed since these moves were found: 'saggar run replan --save FILE' finds them again"}
+	return hinted{err, "'saggar run replan --save FILE' looks for other moves"}
 }
