@@ -20,7 +20,7 @@ type RunList struct {
 }
 
 // DecodeRuns reads the bytes of a file called name: a list `runs:`, each with its recipe, department and the other fields
-// of a run, and with its own `limits:`. Names and recipes may be short ids. Errors: [Errors].
+// of a run, and with its own `limits:`. Names, recipes and lots may be short ids. Errors: [Errors].
 func DecodeRuns(name string, data []byte, o Options) (RunList, error) {
 	root, fault := parse(name, data)
 	if fault != nil {
@@ -85,6 +85,7 @@ func (d *decoder) runWithLimits(node *yaml.Node, path string) (*saggarv1.Run, *s
 	}
 	d.expand(run.ProtoReflect(), path+".name")
 	d.expandRecipe(run, path)
+	d.expandLots(run)
 	if run.GetDepartment() == "" {
 		d.fault(node.Line, path, "has no department", "add department: and the id of the one that it is for")
 	}
@@ -123,6 +124,20 @@ func (d *decoder) expandRecipe(run *saggarv1.Run, path string) {
 		return
 	}
 	run.Recipe = prefix + short
+}
+
+// expandLots makes the names of the lots full that a run takes from; what they are the server says.
+func (d *decoder) expandLots(run *saggarv1.Run) {
+	full := func(lot string) string {
+		if !validID.MatchString(lot) {
+			return lot
+		}
+		return studioPrefix + d.o.Studio + "/lots/" + lot
+	}
+	run.FromLot = full(run.GetFromLot())
+	for _, draw := range run.GetLotDraws() {
+		draw.Lot = full(draw.GetLot())
+	}
 }
 
 // namedOnce refuses two runs of one name.

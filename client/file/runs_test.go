@@ -26,7 +26,7 @@ func TestAFileOfRunsHoldsEachWithItsLimits(t *testing.T) {
       attendance: [{days: [monday, friday], opens: "08:00", closes: "12:00"}]
       avoid_furnaces: [small-kiln]
       end_time: 2027-07-03 12:00
-  - {recipe: studios/east/recipes/blue, department: conservation, title: "Blue, for the wall"}
+  - {recipe: studios/east/recipes/blue, department: conservation, title: "Blue, for the wall", from_lot: clay-3, lot_draws: [{material: sulfur, lot: studios/east/lots/s-1}, {material: soda, lot: soda-2}]}
 `), file.Options{Studio: "east", Zone: zone})
 	require.NoError(t, err)
 	require.Len(t, read.Runs, 2)
@@ -43,6 +43,9 @@ func TestAFileOfRunsHoldsEachWithItsLimits(t *testing.T) {
 		EndTime:       timestamppb.New(time.Date(2027, 7, 3, 11, 0, 0, 0, time.UTC)),
 	}, read.Limits[0]), "%v", read.Limits[0])
 	assert.Equal(t, "studios/east/recipes/blue", read.Runs[1].GetRecipe())
+	assert.Equal(t, "studios/east/lots/clay-3", read.Runs[1].GetFromLot())
+	assert.Equal(t, "studios/east/lots/s-1", read.Runs[1].GetLotDraws()[0].GetLot())
+	assert.Equal(t, "studios/east/lots/soda-2", read.Runs[1].GetLotDraws()[1].GetLot())
 	assert.True(t, proto.Equal(&saggarv1.PlanLimits{}, read.Limits[1]))
 	assert.Equal(t, 8, read.Lines.Of("runs[0].limits.avoid_furnaces[0]"))
 	assert.Equal(t, 10, read.Lines.Of("runs[1].department"))

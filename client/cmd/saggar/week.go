@@ -131,7 +131,8 @@ func (w *week) clock(n, hour int) time.Time {
 	return time.Date(w.start.Year(), w.start.Month(), w.start.Day()+n, hour, 0, 0, 0, w.zone)
 }
 
-// closedFurnaces puts closures to the furnaces that they take out of use: their own, their room's, supply's and circuit's.
+// closedFurnaces puts closures to the furnaces that they take out of use: their own, their room's, supply's and circuit's. In
+// a room that is closed to people only, firings go on.
 func closedFurnaces(furnaces []*saggarv1.Furnace, closures []*saggarv1.Closure) map[string][]*saggarv1.Closure {
 	closed := map[string][]*saggarv1.Closure{}
 	for _, f := range furnaces {
@@ -139,7 +140,7 @@ func closedFurnaces(furnaces []*saggarv1.Furnace, closures []*saggarv1.Closure) 
 		circuit, _, _ := strings.Cut(f.GetBranch(), "/")
 		needs := []string{"furnaces/" + id, "rooms/" + f.GetRoom(), "supplies/" + f.GetSupply(), "extractionCircuits/" + circuit}
 		for _, c := range closures {
-			if slices.Contains(needs, c.GetSubject()) {
+			if !c.GetUnoccupied() && slices.Contains(needs, c.GetSubject()) {
 				closed[id] = append(closed[id], c)
 			}
 		}
