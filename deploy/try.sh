@@ -1,7 +1,8 @@
 #!/usr/bin/env bash
-# Shows the main job on an invented studio: load it, check a recipe, plan and book runs of three departments, see a clash and
-# an over-limit firing refused, cure it, print the week. Installs PostgreSQL if it is missing, uses a private database in a
-# temporary folder, stops everything at the end.
+# Shows the main job on an invented studio: load it, check a recipe, plan a shared week of three departments at once and book it,
+# see a clash refused and planned again, alternatives, a closure and the moves that it asks for, an over-limit firing refused
+# and cured, the week. Installs PostgreSQL if it is missing, uses a private database in a temporary folder, stops everything at
+# the end.
 #
 #   bash deploy/try.sh          run through and clean up
 #   bash deploy/try.sh --keep   leave the server running and say how to talk to it
@@ -48,7 +49,7 @@ EOT
   exit $code
 }
 trap finish EXIT
-for _ in $(seq 100); do
+for _ in $(seq 400); do
   [ -S "$work/saggar.sock" ] && [ -s "$work/data/first.key" ] && saggar caller show --key-file "$work/data/first.key" >/dev/null 2>&1 && break
   kill -0 "$server" 2>/dev/null || exit 1
   sleep 0.1

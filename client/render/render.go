@@ -68,3 +68,18 @@ func made(grids func() []Grid) []Grid {
 	}
 	return grids()
 }
+
+// WriteLine writes an answer as JSON on a line of its own, for answers that come one after another. Errors: as Write.
+func WriteLine(w io.Writer, value any) error {
+	var out bytes.Buffer
+	t, err := tree(value)
+	if err == nil {
+		err = denseJSON(&out, t)
+	}
+	if err != nil {
+		return err
+	}
+	out.WriteByte('\n')
+	_, err = w.Write(out.Bytes())
+	return err
+}

@@ -8,19 +8,27 @@ say "What does a run of the blue pigment do? Charge, balance, off-gas, times, ai
 show recipe check demo/sodalite-blue.yaml --chart-file blue.svg
 show recipe add demo/sodalite-blue.yaml
 
-say "Three departments plan and book; the windows of all stages of a run are found at once"
-show run plan sodalite-blue --department conservation --id blue-one --from "2027-03-01 08:00" --save blue.json
-show run book --plan blue.json --acknowledge AIR_SHORT_TERM_LIMIT,HEAT_OPENED_REDUCING
-show run plan bisque --department ceramics --id bisque-one --from "2027-03-01 08:00" --save bisque.json
-show run book --plan bisque.json
-show run book egyptian-blue --department conservation --id egypt-one --from "2027-03-01 08:00"
+say "Sculpture books a melt in one go; somebody plans a bisque firing and does not book it yet"
 show run book tin-bronze --department sculpture --id bronze-one --from "2027-03-02 08:00" --acknowledge FUME_NOT_MODELLED
-show run book stoneware-glaze --department ceramics --id glaze-one --from "2027-03-01 08:00"
-show run book red-oxide --department sculpture --id red-one --from "2027-03-03 08:00"
+show run plan bisque --department sculpture --id bisque-two --from "2027-03-01 08:00" --save later.json
 
-say "The kiln that ceramics booked, wanted by sculpture at the same time: refused, with who is there and what would do"
-sed 's/bisque-one/bisque-two/; s/ceramics/sculpture/' bisque.json >clash.json
-show =3 run book --plan clash.json
+say "Three departments plan one shared week at once: all stages of all runs, and book them all or none"
+show run plan --runs demo/shared-week.yaml --from "2027-03-01 08:00" --until "2027-03-07 18:00" --search-time 30s --save week.json
+show run book --plan week.json --acknowledge AIR_SHORT_TERM_LIMIT,HEAT_OPENED_REDUCING
+
+say "The kiln that sculpture planned is taken now: refused, with who is there and what would do; planned again, and booked"
+show =3 run book --plan later.json
+show run plan --refresh later.json --save later.json
+show run book --plan later.json
+
+say "A run can be had in different ways"
+show run plan egyptian-blue --department painting --id egypt-two --from "2027-03-08 08:00" --attend "mon-fri 08:00-18:00" --alternatives 3 --save egypt.json
+show run book --plan egypt.json --take 1
+
+say "The bay's furnaces fall out: what is hit, where it could go; nothing moves until it is accepted, and then all or none"
+show closure add breaker --subject supplies/bay-panel --from "2027-03-02 09:00" --until "2027-03-03 12:00" --reason "new breaker"
+show run replan --save moves.json
+show run replan --accept moves.json --acknowledge AIR_SHORT_TERM_LIMIT,HEAT_OPENED_REDUCING
 
 say "Eight times the charge of blue: the extraction does not carry what comes off, and the answer says what would be enough"
 show =3 run plan sodalite-blue --department conservation --factor 8 --from "2027-03-08 08:00"

@@ -44,7 +44,9 @@ func (s *shell) closureAddCommand() *cobra.Command {
 				if err != nil {
 					return err
 				}
-				return s.print(closure, func() []render.Grid { return []render.Grid{closureKind.grid(zone, closure)} })
+				err = s.print(closure, func() []render.Grid { return []render.Grid{closureKind.grid(zone, closure)} })
+				s.hintOfHits(c.Context(), connection, closure)
+				return err
 			})
 		},
 	}

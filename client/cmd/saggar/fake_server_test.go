@@ -44,6 +44,12 @@ func newFakeServer(t *testing.T) *fakeServer {
 	require.NoError(t, os.WriteFile(filepath.Join(dir, "key"), []byte("secret\n"), 0o600))
 	f := &fakeServer{t: t, dir: dir, streams: map[string]func(proto.Message) []any{}, answers: map[string][]any{
 		"GetStudio": {&saggarv1.Studio{Name: "studios/marl-lane", Title: "Marl Lane", TimeZone: "Europe/Lisbon", StepMinutes: 5, Revision: 7}},
+		// what the chart of a plan reads
+		"ListFurnaces": {&saggarv1.ListFurnacesResponse{Furnaces: []*saggarv1.Furnace{
+			{Name: "studios/marl-lane/furnaces/big-kiln", Room: "kiln-hall"}, {Name: "studios/marl-lane/furnaces/muffle", Room: "bay"},
+			{Name: "studios/marl-lane/furnaces/pot", Room: "bay"},
+		}}},
+		"ListClosures": {&saggarv1.ListClosuresResponse{}}, "ListFirings": {&saggarv1.ListFiringsResponse{}},
 	}}
 	listener, err := net.Listen("unix", filepath.Join(dir, "s"))
 	require.NoError(t, err)

@@ -217,10 +217,12 @@ func TestNothingAcknowledgedIsLostWhenServerOrDatabaseIsKilled(t *testing.T) {
 	defer connection.Close()
 	l := &load{connection: connection}
 	// A cold week without clock change between plan and booking: UTC and Lisbon agree in winter, so weeks are whole.
-	answer, err := plan(context.Background(), connection, &saggarv1.PlanRunsRequest{
+	stream, err := connection.Runs.PlanRuns(context.Background(), &saggarv1.PlanRunsRequest{
 		Parent: "studios/marl-lane", StartTime: timestamppb.New(time.Date(2027, 3, 1, 8, 0, 0, 0, time.UTC)),
 		Runs: []*saggarv1.Run{{Recipe: "studios/marl-lane/recipes/red-oxide", Department: "conservation"}},
 	})
+	require.NoError(t, err)
+	answer, err := lastOf(stream.Recv, func(*saggarv1.PlanRunsResponse) error { return nil })
 	require.NoError(t, err)
 	l.template = answer.GetRuns()[0]
 	for _, f := range answer.GetFindings() {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"regexp"
 	"strings"
 
 	"saggar/client/api"
@@ -15,20 +16,23 @@ var typedAs = map[string]string{
 	"runs[0].scale.crucible_count": "--crucibles", "runs[0].scale.crucible_milliliters": "--crucible-milliliters",
 	"scale": "--factor", "scale.factor": "--factor", "scale.product_grams": "--product-grams",
 	"scale.crucible_count": "--crucibles", "scale.crucible_milliliters": "--crucible-milliliters",
+	"wish": "--wish", "search_limit": "--search-time", "alternative_count": "--alternatives", "limits.attendance": "--attend",
+	"limits.avoid_furnaces": "--avoid", "may_move": "--may-move", "overruns": "--overrun",
 	"start_time": "--from", "end_time": "--until", "furnaces": "--furnace", "minimum_minutes": "--minutes",
 	"acknowledged_finding_codes": "--acknowledge", "access_key.caller": "CALLER", "access_key.role": "--role",
 	"closure.name": "ID", "closure.subject": "--subject", "closure.start_time": "--from", "closure.end_time": "--until",
 	"closure.reason": "--reason",
 }
 
-// typed is what was typed for a field, or the field when nothing was.
+// oneOfLimits is the index of the run whose limits are at fault; flags hold for all runs.
+var oneOfLimits = regexp.MustCompile(`^limits\[[0-9]+\]`)
+
+// typed is what was typed for a field or the one around it, or the field when nothing was.
 func typed(field string) string {
-	list, index, _ := strings.Cut(field, "[")
-	if name, ok := typedAs[field]; ok {
-		return name
-	}
-	if name, ok := typedAs[list]; ok && strings.Trim(index, "0123456789") == "]" {
-		return name
+	for part := oneOfLimits.ReplaceAllString(field, "limits"); part != ""; part = part[:max(strings.LastIndexAny(part, ".["), 0)] {
+		if name, ok := typedAs[part]; ok {
+			return name
+		}
 	}
 	return field
 }
@@ -47,6 +51,9 @@ func nameTyped(err error) error {
 	return badInput(withRest(named, err))
 }
 
+// limitsField is a run's limits in a request; a file of runs holds them with the run.
+var limitsField = regexp.MustCompile(`^limits(\[[0-9]+\])`)
+
 // planFaults gives the faults that a server finds in a kept plan the file and line that they come from, and those in what
 // was typed its name. Other errors stay.
 func (s source) planFaults(err error) error {
@@ -56,7 +63,7 @@ func (s source) planFaults(err error) error {
 	}
 	var located file.Errors
 	for _, fault := range faults {
-		at := s.path + fault.Field
+		at := s.path + limitsField.ReplaceAllString(fault.Field, "runs$1.limits")
 		if _, kept := s.lines[at]; !kept && typed(fault.Field) != fault.Field || s.name == "" {
 			located = append(located, &file.Error{Field: typed(fault.Field), Problem: fault.Message})
 			continue

@@ -88,7 +88,18 @@ func exitCode(err error) int {
 	return api.ExitBadInput // cobra's own: unknown command, flag or argument
 }
 
+// hinted is an error with a sentence on how to go on.
+type hinted struct {
+	error
+	hint string
+}
+
+func (h hinted) Unwrap() error { return h.error }
+
 func describe(err error) string {
+	if h, ok := errors.AsType[hinted](err); ok {
+		return describe(h.error) + "\n  " + h.hint
+	}
 	if api.IsAnswer(err) {
 		return api.Describe(err)
 	}

@@ -3,7 +3,6 @@ package main
 import (
 	"cmp"
 	"fmt"
-	"os"
 	"strings"
 	"time"
 
@@ -11,33 +10,6 @@ import (
 	"saggar/client/render"
 	saggarv1 "saggar/proto/saggar/v1"
 )
-
-// savePlan keeps a plan in a file as JSON, for 'run book --plan'.
-func savePlan(path string, answer *saggarv1.PlanRunsResponse) error {
-	f, err := os.Create(path)
-	if err != nil {
-		return badInput(err)
-	}
-	defer f.Close()
-	if err := render.Write(f, render.JSON, answer, nil); err != nil {
-		return err
-	}
-	return f.Close()
-}
-
-func planGrids(answer *saggarv1.PlanRunsResponse, zone *time.Location) []render.Grid {
-	var grids []render.Grid
-	if answer.GetStatus() == saggarv1.PlanStatus_PLAN_STATUS_INFEASIBLE {
-		grids = append(grids, reasonGrid("Nothing fits. What together makes it impossible:", answer.GetBlames()))
-	} else {
-		for _, run := range answer.GetRuns() {
-			grids = append(grids, windowGrid(run, zone))
-		}
-		grids = append(grids, reasonGrid("Why not earlier:", answer.GetReasons()))
-	}
-	grids = append(grids, findingGrids(answer.GetFindings())...)
-	return append(grids, notes(answer.GetAssumptions(), answer.GetCaution())...)
-}
 
 // bookGrids show what was booked. What the figures assume was shown when it was planned.
 func bookGrids(answer *saggarv1.BookRunResponse, zone *time.Location) []render.Grid {
@@ -116,9 +88,9 @@ func averagingWords(minutes float64) string {
 }
 
 func bookedGrids(answer *saggarv1.BookRunResponse, zone *time.Location) []render.Grid {
-	grids := []render.Grid{runGrid(answer.GetRuns()...)}
+	grids := []render.Grid{runGrid(answer.GetRuns()...), windowsGrid(answer.GetRuns(), zone)}
 	for _, run := range answer.GetRuns() {
-		grids = append(append(grids, windowGrid(run, zone)), drawGrids(run)...)
+		grids = append(grids, drawGrids(run)...)
 	}
 	return append(grids, findingGrids(answer.GetFindings())...)
 }
@@ -155,6 +127,32 @@ func recipeVersion(name string) string {
 	return strings.Replace(short, "/versions/", "/", 1)
 }
 
+// windowsGrid shows where and when each stage is done: the charge, the draw, and of a single run also what is in between.
+func windowsGrid(runs []*saggarv1.Run, zone *time.Location) render.Grid {
+	if len(runs) == 1 {
+		return windowGrid(runs[0], zone)
+	}
+	grid := render.Grid{Columns: []string{"run", "stage", "on", "starts", "drawn by", "free again"}}
+	for i, run := range runs {
+		for _, row := range windowGrid(run, zone).Rows {
+			grid.Rows = append(grid.Rows, append([]string{runLabel(runs, i)}, row[:len(row)-1]...))
+		}
+	}
+	return grid
+}
+
+// runLabel is what a table of several runs calls one of them.
+func runLabel(runs []*saggarv1.Run, i int) string {
+	if i >= len(runs) {
+		return ""
+	}
+	run := runs[i]
+	if run.GetName() != "" {
+		return shortName(run.GetName())
+	}
+	return fmt.Sprintf("%d. %s", i+1, cmp.Or(run.GetTitle(), recipeVersion(run.GetRecipe())))
+}
+
 // windowGrid shows where and when each stage is done: the charge, the draw, and what is in between.
 func windowGrid(run *saggarv1.Run, zone *time.Location) render.Grid {
 	grid := render.Grid{Columns: []string{"stage", "on", "starts", "drawn by", "free again", "phases in minutes"}}
@@ -178,14 +176,6 @@ func windowGrid(run *saggarv1.Run, zone *time.Location) render.Grid {
 			w.GetStage(), w.GetFurnace(), local(phases[0].GetStartTime(), zone), local(drawn.GetEndTime(), zone),
 			local(phases[len(phases)-1].GetEndTime(), zone), strings.Join(parts, ", "),
 		})
-	}
-	return grid
-}
-
-func reasonGrid(title string, reasons []*saggarv1.PlanReason) render.Grid {
-	grid := render.Grid{Title: title, Columns: []string{"stage", "code", "what"}}
-	for _, r := range reasons {
-		grid.Rows = append(grid.Rows, []string{r.GetStage(), r.GetCode(), r.GetMessage()})
 	}
 	return grid
 }

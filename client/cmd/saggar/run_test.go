@@ -80,7 +80,7 @@ func planAnswer() *saggarv1.PlanRunsResponse {
 		}},
 		Reasons:  []*saggarv1.PlanReason{{Stage: "bisque", Code: "STAFFED_HOURS", About: "kiln-hall", Message: "nobody is there until Mon 1 Mar 08:00"}},
 		Findings: []*saggarv1.Finding{warning(saggarv1.Severity_SEVERITY_WARN)}, Caution: "A planning estimate.",
-		Assumptions: []string{"all sulfur leaves"},
+		Assumptions: []string{"all sulfur leaves"}, VisitDays: 3, EnergyKilowattHours: 41.25,
 	}
 }
 
@@ -348,7 +348,34 @@ func TestRunVerbsRefuseBadInput(t *testing.T) {
 		"a time that comes twice": {
 			[]string{"plan", "bisque", "--department", "x", "--until", "2027-10-31 01:30"}, "2027-10-31T01:30:00+01:00 for the first",
 		},
-		"no time": {[]string{"plan", "bisque", "--department", "x", "--from", "soon"}, "--from"},
+		"no time":             {[]string{"plan", "bisque", "--department", "x", "--from", "soon"}, "--from"},
+		"no recipe's id":      {[]string{"plan", "The Blue", "--department", "x"}, "RECIPE: \"The Blue\" is no id"},
+		"book what is no id":  {[]string{"book", "The Blue", "--department", "x"}, "RECIPE: \"The Blue\" is no id"},
+		"a recipe and a file": {[]string{"plan", "bisque", "--runs", path}, "not both"},
+		"two files":           {[]string{"plan", "--runs", path, "--refresh", path}, "--refresh and --runs contradict each other"},
+		"a file and a title":  {[]string{"plan", "--runs", path, "--title", "x"}, "--title"},
+		"refreshed otherwise": {[]string{"plan", "--refresh", path, "--wish", "earliest"}, "--wish"},
+		"refreshed at hours":  {[]string{"plan", "--refresh", path, "--attend", "mon 08:00-09:00"}, "--attend"},
+		"no wish":             {[]string{"plan", "bisque", "--department", "x", "--wish", "cheapest"}, "give earliest, fewest-visits, least-energy or least-change"},
+		"no day":              {[]string{"plan", "bisque", "--department", "x", "--attend", "noday 08:00-09:00"}, "\"noday\" is no day of the week"},
+		"no hours":            {[]string{"plan", "bisque", "--department", "x", "--attend", "mon"}, "'mon,wed 08:00-12:00'"},
+		"hours backwards":     {[]string{"plan", "bisque", "--department", "x", "--attend", "mon 12:00-08:00"}, "12:00-08:00 are no hours of a day"},
+		"searched too long":   {[]string{"plan", "bisque", "--department", "x", "--search-time", "11m"}, "at most 10m"},
+		"searched backwards":  {[]string{"book", "bisque", "--department", "x", "--search-time", "-1s"}, "--search-time"},
+		"four alternatives":   {[]string{"plan", "bisque", "--department", "x", "--alternatives", "4"}, "give 0 to 3"},
+		"taken unasked":       {[]string{"plan", "bisque", "--department", "x", "--take", "1"}, "--alternatives"},
+		"take without a plan": {[]string{"book", "bisque", "--department", "x", "--take", "1"}, "give --plan FILE too"},
+		"take what is none":   {[]string{"book", "--plan", path, "--take", "1"}, "there is no alternative 1, the plan has 0 alternatives"},
+		"every answer":        {[]string{"plan", "bisque", "--department", "x", "--every-answer"}, "--output json"},
+		"a wish for a plan":   {[]string{"book", "--plan", path, "--wish", "earliest"}, "--wish"},
+		"acknowledged early":  {[]string{"replan", "--acknowledge", "X"}, "--accept"},
+		"looked and accepted": {[]string{"replan", "--accept", path, "--until", "2027-03-05 08:00"}, "--until"},
+		"no overrun":          {[]string{"replan", "--overrun", "tiles"}, "RUN/STAGE=TIME"},
+		"overrun without end": {[]string{"replan", "--overrun", "tiles/bisque="}, "RUN/STAGE=TIME"},
+		"overrun until soon":  {[]string{"replan", "--overrun", "tiles/bisque=soon"}, "--overrun"},
+		"may move what":       {[]string{"replan", "--may-move", "The Tiles"}, "--may-move"},
+		"no moves":            {[]string{"replan", "--accept", empty}, "holds no moves"},
+		"no moves file":       {[]string{"replan", "--accept", filepath.Join(f.dir, "none")}, "cannot be read"},
 	} {
 		r := f.run(append([]string{"run"}, c.args...)...)
 		assert.Equal(t, 2, r.code, "%s: %s", name, r.errOut)
@@ -356,7 +383,8 @@ func TestRunVerbsRefuseBadInput(t *testing.T) {
 	}
 	for _, m := range f.seen[before:] {
 		switch m.(type) {
-		case *saggarv1.BookRunRequest, *saggarv1.MoveRunRequest, *saggarv1.CheckRunRequest:
+		case *saggarv1.BookRunRequest, *saggarv1.MoveRunRequest, *saggarv1.CheckRunRequest,
+			*saggarv1.ReplanRunsRequest, *saggarv1.MoveRunsRequest:
 			assert.Fail(t, "asked all the same", "%v", m)
 		}
 	}

@@ -56,7 +56,12 @@ func idFault(c *cobra.Command, args []string) error {
 	if len(args) == 0 || takes != "ID" && takes != "RECIPE" && takes != "CALLER" {
 		return nil
 	}
-	id, _, _ := strings.Cut(args[0], "/versions/")
+	return checkArgument(takes, args[0])
+}
+
+// checkArgument refuses what is no id; it may say a version.
+func checkArgument(takes, text string) error {
+	id, _, _ := strings.Cut(text, "/versions/")
 	if err := file.CheckID(id); err != nil {
 		return fmt.Errorf("%s: %w", takes, err)
 	}

@@ -66,6 +66,7 @@ type week struct {
 	furnaces []string
 	firings  *saggarv1.ListFiringsResponse
 	closures map[string][]*saggarv1.Closure // by furnace id
+	planned  []*saggarv1.StageWindow        // not booked
 }
 
 func (s *shell) readWeek(ctx context.Context, connection *api.Connection, from string, days int) (*week, error) {
@@ -80,17 +81,23 @@ func (s *shell) readWeek(ctx context.Context, connection *api.Connection, from s
 			return nil, err
 		}
 	}
+	return w, s.fillWeek(ctx, connection, w)
+}
+
+// fillWeek reads the furnaces and what is booked and closed on them.
+func (s *shell) fillWeek(ctx context.Context, connection *api.Connection, w *week) error {
+	parent := "studios/" + s.studio
 	furnaces, err := pages(func(token string) (proto.Message, string, error) {
 		return furnaceKind.list(ctx, connection, parent, token)
 	})
 	if err != nil {
-		return nil, err
+		return err
 	}
 	closures, err := pages(func(token string) (proto.Message, string, error) {
 		return closureKind.list(ctx, connection, parent, token)
 	})
 	if err != nil {
-		return nil, err
+		return err
 	}
 	all := furnaces.(*saggarv1.ListFurnacesResponse).GetFurnaces()
 	w.closures = closedFurnaces(all, closures.(*saggarv1.ListClosuresResponse).GetClosures())
@@ -99,15 +106,15 @@ func (s *shell) readWeek(ctx context.Context, connection *api.Connection, from s
 	}
 	firings, err := pages(func(token string) (proto.Message, string, error) {
 		page, err := connection.Firings.ListFirings(ctx, &saggarv1.ListFiringsRequest{
-			Parent: parent, StartTime: timestamppb.New(w.start), EndTime: timestamppb.New(w.day(days)), PageToken: token,
+			Parent: parent, StartTime: timestamppb.New(w.start), EndTime: timestamppb.New(w.day(w.days)), PageToken: token,
 		})
 		return page, page.GetNextPageToken(), err
 	})
 	if err != nil {
-		return nil, err
+		return err
 	}
 	w.firings = firings.(*saggarv1.ListFiringsResponse)
-	return w, nil
+	return nil
 }
 
 func thisMonday(now time.Time) time.Time {
@@ -124,7 +131,8 @@ func (w *week) clock(n, hour int) time.Time {
 	return time.Date(w.start.Year(), w.start.Month(), w.start.Day()+n, hour, 0, 0, 0, w.zone)
 }
 
-// closedFurnaces puts closures to the furnaces that they take out of use: their own, their room's, supply's and circuit's.
+// closedFurnaces puts closures to the furnaces that they take out of use: their own, their room's, supply's and circuit's. In
+// a room that is closed to people only, firings go on.
 func closedFurnaces(furnaces []*saggarv1.Furnace, closures []*saggarv1.Closure) map[string][]*saggarv1.Closure {
 	closed := map[string][]*saggarv1.Closure{}
 	for _, f := range furnaces {
@@ -132,7 +140,7 @@ func closedFurnaces(furnaces []*saggarv1.Furnace, closures []*saggarv1.Closure) 
 		circuit, _, _ := strings.Cut(f.GetBranch(), "/")
 		needs := []string{"furnaces/" + id, "rooms/" + f.GetRoom(), "supplies/" + f.GetSupply(), "extractionCircuits/" + circuit}
 		for _, c := range closures {
-			if slices.Contains(needs, c.GetSubject()) {
+			if !c.GetUnoccupied() && slices.Contains(needs, c.GetSubject()) {
 				closed[id] = append(closed[id], c)
 			}
 		}
@@ -141,18 +149,35 @@ func closedFurnaces(furnaces []*saggarv1.Furnace, closures []*saggarv1.Closure) 
 }
 
 func (w *week) grids(hours int) []render.Grid {
+	if hours == 0 {
+		hours = w.fittingHours(w.labelWidth())
+	}
+	title := fmt.Sprintf("%s to %s, %s, %d h to a character", w.start.Format("Mon 2 Jan 2006"),
+		w.day(w.days-1).Format("Mon 2 Jan"), w.zone, hours)
+	chart := w.chart(title, hours, w.days)
+	margin := strings.Repeat(" ", w.labelWidth()) + " "
+	chart.Rows = append(chart.Rows, []string{margin + chartLegend})
+	both := w.bookedAndClosed()
+	if len(both.Rows) > 0 {
+		chart.Rows = append(chart.Rows, []string{margin + bothLegend})
+	}
+	return []render.Grid{chart, both, w.list()}
+}
+
+func (w *week) labelWidth() int {
 	width := 0
 	for _, id := range w.furnaces {
 		width = max(width, len(id))
 	}
-	if hours == 0 {
-		hours = w.fittingHours(width)
-	}
-	title := fmt.Sprintf("%s to %s, %s, %d h to a character", w.start.Format("Mon 2 Jan 2006"),
-		w.day(w.days-1).Format("Mon 2 Jan"), w.zone, hours)
+	return width
+}
+
+// chart is a row for each furnace, under each other as often as the days need; most days stand side by side.
+func (w *week) chart(title string, hours, most int) render.Grid {
 	chart := render.Grid{Title: title}
+	width := w.labelWidth()
 	margin := strings.Repeat(" ", width) + " "
-	fit := max((tableWidth-len(margin))/(24/hours+1), 1)
+	fit := min(max((tableWidth-len(margin))/(24/hours+1), 1), most)
 	for first := 0; first < w.days; first += fit {
 		days := dayRange{first, min(first+fit, w.days)}
 		for _, line := range w.heading(days, hours) {
@@ -162,12 +187,7 @@ func (w *week) grids(hours int) []render.Grid {
 			chart.Rows = append(chart.Rows, []string{fmt.Sprintf("%-*s %s", width, id, w.row(id, days, hours))})
 		}
 	}
-	chart.Rows = append(chart.Rows, []string{margin + chartLegend})
-	both := w.bookedAndClosed()
-	if len(both.Rows) > 0 {
-		chart.Rows = append(chart.Rows, []string{margin + bothLegend})
-	}
-	return []render.Grid{chart, both, w.list()}
+	return chart
 }
 
 // bookedAndClosed names the firings that a closure lies over, a line each.
@@ -251,6 +271,13 @@ func (w *week) mark(furnace string, start, end time.Time) rune {
 			}
 		}
 	}
+	for _, p := range w.planned {
+		if p.GetFurnace() == furnace {
+			for _, phase := range p.GetPhases() {
+				add(plannedMarks[phaseMark(phase.GetKind())], phase.GetStartTime().AsTime(), phase.GetEndTime().AsTime())
+			}
+		}
+	}
 	if filled[markBoth] > 0 { // however short: somebody must act
 		return markBoth
 	}
@@ -259,8 +286,10 @@ func (w *week) mark(furnace string, start, end time.Time) rune {
 	}
 	best, most := rune(markFree), time.Duration(0)
 	for _, mark := range []rune{markClosed, markHeat, markPeople, markCool, markWait} {
-		if filled[mark] > most {
-			best, most = mark, filled[mark]
+		for _, mark := range []rune{mark, plannedMarks[mark]} {
+			if filled[mark] > most {
+				best, most = mark, filled[mark]
+			}
 		}
 	}
 	return best

@@ -99,6 +99,14 @@ func TestAFiringThatAClosureLiesOverIsMarkedAndNamed(t *testing.T) {
 	assert.Contains(t, f.succeed("week", "--from", "2027-03-01", "--output", "csv"), "starts,free again", "the list is what programs get")
 }
 
+func TestARoomClosedToPeopleOnlyGoesOnFiring(t *testing.T) {
+	f := weekServer(t)
+	empty := closure("rooms/kiln-hall", "2027-03-02T03:30:00Z", "2027-03-02T14:00:00Z")
+	empty.Unoccupied = true
+	f.answer("ListClosures", &saggarv1.ListClosuresResponse{Closures: []*saggarv1.Closure{empty}})
+	assert.Contains(t, f.succeed("week", "--from", "2027-03-01", "--hours", "2"), "big-kiln |....#####~~~|~~--##......|")
+}
+
 func TestBenchWorkHasNoTemperature(t *testing.T) {
 	f := weekServer(t)
 	f.answer("ListFirings", &saggarv1.ListFiringsResponse{Firings: []*saggarv1.Firing{{
