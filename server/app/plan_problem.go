@@ -100,6 +100,10 @@ func (p *planner) addStages(run *plannedRun, treated treatments) error {
 			p.overAir = &planned
 		}
 		p.bound(run, &task)
+		if p.notEarlier {
+			stands := p.minuteCeil(run.standing.Loads[stage].Window.Start)
+			task.ReleaseMinute = min(max(task.ReleaseMinute, stands), p.problem.HorizonMinutes)
+		}
 		p.problem.Tasks = append(p.problem.Tasks, task)
 		p.tasks = append(p.tasks, planned)
 	}

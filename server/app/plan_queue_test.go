@@ -1,8 +1,7 @@
-package app_test
+package app
 
 import (
 	"context"
-	"errors"
 	"sync"
 	"sync/atomic"
 	"testing"
@@ -11,47 +10,55 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"saggar/server/app"
 	"saggar/server/domain"
 )
 
-// TestPlansWaitTheirTurn: many who ask at once are all answered, those who wait are told so, and beyond a number that may wait
-// they are sent away.
+// TestPlansWaitTheirTurn: one place is worked in by one at a time, who waits is told how many are before them, beyond a number
+// that may wait callers are sent away, and who gives up leaves the queue.
 func TestPlansWaitTheirTurn(t *testing.T) {
 	t.Parallel()
-	b := newBench(t)
-	var told, away, answered atomic.Int64
+	q := &planQueue{places: make(chan struct{}, 1)}
+	held, release := make(chan struct{}), make(chan struct{})
 	var group sync.WaitGroup
-	// Each searches until its time is over, since no plan of so many runs is proven best so soon.
-	runs := make([]app.RunRequest, 12)
-	for i := range runs {
-		runs[i] = request("blue", 1)
-	}
-	for range 70 {
+	group.Go(func() {
+		assert.NoError(t, q.inTurn(t.Context(), nil, func(context.Context) error {
+			close(held)
+			<-release
+			return nil
+		}))
+	})
+	<-held
+	var atOnce, worked, told atomic.Int64
+	var first sync.Once
+	tellOnce := make(chan struct{})
+	for range mostWaiting {
 		group.Go(func() {
-			ctx, cancel := context.WithTimeout(b.ctx, 4*time.Second)
-			defer cancel()
-			in := many(append([]app.RunRequest{}, runs...)...)
-			in.SearchTime = 1500 * time.Millisecond
-			err := b.PlanRuns(ctx, in, func(a app.PlanAnswer) error {
-				switch {
-				case a.Progress.WaitingFor > 0:
-					told.Add(1)
-					assert.Equal(t, app.PlanSearching, a.Status)
-				case a.Status != app.PlanSearching:
-					answered.Add(1)
-				}
+			assert.NoError(t, q.inTurn(t.Context(), func(before int) error {
+				assert.GreaterOrEqual(t, before, 1)
+				assert.Less(t, before, mostWaiting)
+				told.Add(1)
+				first.Do(func() { close(tellOnce) })
 				return nil
-			})
-			if errors.Is(err, domain.ErrTooMany) {
-				away.Add(1)
-			}
+			}, func(context.Context) error {
+				assert.EqualValues(t, 1, atOnce.Add(1))
+				worked.Add(1)
+				atOnce.Add(-1)
+				return nil
+			}))
 		})
 	}
+	require.Eventually(t, func() bool { return q.waiting.Load() == mostWaiting }, 10*time.Second, time.Millisecond)
+	require.ErrorIs(t, q.inTurn(t.Context(), nil, nil), domain.ErrTooMany)
+	require.EqualValues(t, mostWaiting, q.waiting.Load(), "who is sent away does not count as waiting")
+	<-tellOnce
+	close(release)
 	group.Wait()
-	assert.Positive(t, told.Load(), "who waits is told")
-	assert.Positive(t, away.Load(), "more than can wait are sent away")
-	assert.Positive(t, answered.Load())
-	answer := b.plan(t, request("red", 1), monday)
-	require.Equal(t, app.PlanOptimal, answer.Status, "the queue is empty again")
+	assert.EqualValues(t, mostWaiting, worked.Load())
+	assert.Zero(t, q.waiting.Load())
+
+	q.places <- struct{}{}
+	gone, giveUp := context.WithCancel(t.Context())
+	giveUp()
+	require.ErrorIs(t, q.inTurn(gone, nil, nil), context.Canceled)
+	assert.Zero(t, q.waiting.Load())
 }

@@ -44,6 +44,8 @@ type PlanInput struct {
 	Alternatives int // how many different plans to offer beside the first; only for one run
 	// overruns are counted as having happened.
 	overruns []Overrun
+	// notEarlier: nothing moves to before where it stands, since a maker may learn of it too late.
+	notEarlier bool
 }
 
 // PlanStatus is how good an answer is.

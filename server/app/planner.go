@@ -27,16 +27,18 @@ type planner struct {
 	origin   time.Time
 	reach    time.Duration // how far apart firings may meet in the air
 	overran  []*overran
-	moving   bool // the runs stand: their own firings are not in the way
-	now      time.Time
-	today    string
-	runs     []*plannedRun
-	tasks    []plannedTask // in the order of the problem's
-	problem  scheduler.Problem
-	lags     []chem.Lag // in the order of the problem's
-	index    resourceIndex
-	refused  []finding.Finding // why furnaces drop out
-	overAir  *plannedTask      // a stage that the air refuses on every furnace whatever the time
+	// notEarlier: nothing moves to before where it stands.
+	notEarlier bool
+	moving     bool // the runs stand: their own firings are not in the way
+	now        time.Time
+	today      string
+	runs       []*plannedRun
+	tasks      []plannedTask // in the order of the problem's
+	problem    scheduler.Problem
+	lags       []chem.Lag // in the order of the problem's
+	index      resourceIndex
+	refused    []finding.Finding // why furnaces drop out
+	overAir    *plannedTask      // a stage that the air refuses on every furnace whatever the time
 	// unproven: the search was given limits that not every plan must keep, so that a better one may exist.
 	unproven bool
 	// airFindings are of the first placement that the air refused.
@@ -73,7 +75,7 @@ func (t plannedTask) id() string { return t.run.charge.Recipe.Stages[t.stage].ID
 
 // newPlanner reads everything that the plan rests on in one snapshot.
 func (a *App) newPlanner(ctx context.Context, in PlanInput) (*planner, error) {
-	p := &planner{now: a.now(), window: in.Window, cuts: newAirCuts()}
+	p := &planner{now: a.now(), window: in.Window, cuts: newAirCuts(), notEarlier: in.notEarlier}
 	p.window.Start = later(p.window.Start, p.now.Truncate(time.Minute).Add(time.Minute)) // it may have waited for its turn
 	err := a.read(ctx, in.StudioID, func(ctx context.Context, tx *store.Tx, studio domain.Studio) error {
 		if err := p.readStudio(ctx, tx, studio); err != nil {

@@ -44,7 +44,8 @@ type ReplanAnswer struct {
 	Progress      PlanProgress
 }
 
-// ReplanRuns finds the runs that cannot go on as booked, and windows for them that change the least; it hands each answer to
+// ReplanRuns finds the runs that cannot go on as booked, and windows for them that change the least and begin no stage before
+// where it stands; it hands each answer to
 // send as it is found, and the last one stands. It moves nothing: MoveRuns takes the moves as they are. Runs that cannot be
 // placed stay where they are, with the reason. Errors as PlanRuns.
 func (a *App) ReplanRuns(ctx context.Context, call Call, in ReplanInput, send func(ReplanAnswer) error) error {
@@ -84,7 +85,7 @@ func (r *replan) ask(ctx context.Context, call Call) (PlanInput, error) {
 	now := r.app.now().Truncate(time.Minute).Add(time.Minute)
 	asked := PlanInput{
 		StudioID: r.in.StudioID, Maker: call.Caller.ID, Wish: WishLeastChange, SearchTime: r.in.SearchTime,
-		Window: domain.Window{Start: now, End: r.in.End}, overruns: r.in.Overruns,
+		Window: domain.Window{Start: now, End: r.in.End}, overruns: r.in.Overruns, notEarlier: true,
 	}
 	r.standing = map[string]domain.Run{}
 	last := now

@@ -204,7 +204,7 @@ func (f *hitFinder) hit(run domain.Run, call Call) RunHit {
 			continue
 		}
 		hit.Stages = append(hit.Stages, load.Stage)
-		hit.Causes = append(hit.Causes, causes...)
+		hit.Causes = once(append(hit.Causes, causes...))
 		if load.Begun(f.now) {
 			begun = cmp.Or(begun, load.Stage)
 		}

@@ -171,10 +171,12 @@ func TestNobodyWhoFollowsMissesOrRepeatsAnything(t *testing.T) {
 	connection := c.connect(0)
 	defer connection.Close()
 	c.loadDemo()
-	answer, err := plan(t.Context(), connection, &saggarv1.PlanRunsRequest{
+	stream, err := connection.Runs.PlanRuns(t.Context(), &saggarv1.PlanRunsRequest{
 		Parent: "studios/marl-lane", StartTime: timestamppb.New(time.Date(2027, 3, 1, 8, 0, 0, 0, time.UTC)),
 		Runs: []*saggarv1.Run{{Recipe: "studios/marl-lane/recipes/red-oxide", Department: "conservation"}},
 	})
+	require.NoError(t, err)
+	answer, err := lastOf(stream.Recv, func(*saggarv1.PlanRunsResponse) error { return nil })
 	require.NoError(t, err)
 
 	ctx, cancel := context.WithCancel(context.Background())

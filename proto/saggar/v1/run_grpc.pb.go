@@ -56,7 +56,7 @@ type RunServiceClient interface {
 	// nothing. Errors: RESOURCE_EXHAUSTED when too many wait for their plans already.
 	PlanRuns(ctx context.Context, in *PlanRunsRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[PlanRunsResponse], error)
 	// Lists the runs that closures, or firings that overran, stand in the way of, and finds windows for them with the least
-	// change. Streams as PlanRuns does. Moves nothing: MoveRuns takes the answer as it is. A maker gets only runs of their own
+	// change, no stage before where it stands. Streams as PlanRuns does. Moves nothing: MoveRuns takes the answer as it is. A maker gets only runs of their own
 	// moved. Errors: as PlanRuns; NOT_FOUND for a firing or a run.
 	ReplanRuns(ctx context.Context, in *ReplanRunsRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[ReplanRunsResponse], error)
 }
@@ -203,7 +203,7 @@ type RunServiceServer interface {
 	// nothing. Errors: RESOURCE_EXHAUSTED when too many wait for their plans already.
 	PlanRuns(*PlanRunsRequest, grpc.ServerStreamingServer[PlanRunsResponse]) error
 	// Lists the runs that closures, or firings that overran, stand in the way of, and finds windows for them with the least
-	// change. Streams as PlanRuns does. Moves nothing: MoveRuns takes the answer as it is. A maker gets only runs of their own
+	// change, no stage before where it stands. Streams as PlanRuns does. Moves nothing: MoveRuns takes the answer as it is. A maker gets only runs of their own
 	// moved. Errors: as PlanRuns; NOT_FOUND for a firing or a run.
 	ReplanRuns(*ReplanRunsRequest, grpc.ServerStreamingServer[ReplanRunsResponse]) error
 	mustEmbedUnimplementedRunServiceServer()
