@@ -166,13 +166,13 @@ func TestNoSecretIsInTheProcessListOrTheLog(t *testing.T) {
 	require.Eventually(t, func() bool {
 		first, err = os.ReadFile(n.firstKey())
 		return err == nil && len(first) > 0
-	}, 30*time.Second, 50*time.Millisecond)
+	}, 90*time.Second, 50*time.Millisecond)
 	var output string
 	require.Eventually(t, func() bool {
 		var code int
 		output, code = n.saggar("", "sign-in", "--server", server, "--key-file", n.firstKey())
 		return code == 0
-	}, 30*time.Second, 100*time.Millisecond, output)
+	}, 90*time.Second, 100*time.Millisecond, output)
 	lasting, err := os.ReadFile(filepath.Join(n.home, ".config", "saggar", "keys", "default.key"))
 	require.NoError(t, err)
 	_, code := n.saggar("", "caller", "show", "--key-file", filepath.Join(n.home, ".config", "saggar", "keys", "default.key"), "--server", server)
