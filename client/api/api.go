@@ -52,6 +52,7 @@ type Connection struct {
 	People    saggarv1.PeopleServiceClient
 	Access    saggarv1.AccessServiceClient
 	Trace     saggarv1.TraceServiceClient
+	Reports   saggarv1.ReportServiceClient
 }
 
 // Dial prepares a connection; the server is reached at the first call. Clear text goes only to a loopback address or a
@@ -80,7 +81,7 @@ func Dial(o Options) (*Connection, error) {
 		Materials: saggarv1.NewMaterialServiceClient(conn), Recipes: saggarv1.NewRecipeServiceClient(conn),
 		Runs: saggarv1.NewRunServiceClient(conn), Firings: saggarv1.NewFiringServiceClient(conn),
 		People: saggarv1.NewPeopleServiceClient(conn), Access: saggarv1.NewAccessServiceClient(conn),
-		Trace: saggarv1.NewTraceServiceClient(conn),
+		Trace: saggarv1.NewTraceServiceClient(conn), Reports: saggarv1.NewReportServiceClient(conn),
 	}, nil
 }
 
