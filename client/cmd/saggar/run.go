@@ -20,9 +20,9 @@ import (
 )
 
 func (s *shell) runCommand() *cobra.Command {
-	return group("run", "Runs: plan, check, book, show, list, move, cancel",
+	return group("run", "Runs: plan, check, book, show, list, move, cancel, risk",
 		s.runPlanCommand(), s.runCheckCommand(), s.runBookCommand(), s.runShowCommand(), s.runListCommand(),
-		s.runMoveCommand(), s.runCancelCommand())
+		s.runMoveCommand(), s.runCancelCommand(), s.runRiskCommand())
 }
 
 // wish is what a run is to be and when, as flags say it.
