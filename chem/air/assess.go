@@ -20,6 +20,8 @@ type RoomCheck struct {
 	Room *Room `json:"room"`
 	// OnDate is the ISO date on which detectors must be in test; needed with Room.
 	OnDate string `json:"on_date"`
+	// FiringDate is the ISO date of the firing: a detector whose test no longer counts then is due. Empty: not looked at.
+	FiringDate string `json:"firing_date"`
 	// DetectorTestDays is how long a function test counts; 0 means DefaultDetectorTestDays.
 	DetectorTestDays int `json:"detector_test_days"`
 	// SeriesStepMinutes is the spacing of the series; 0: about a hundred points over the gas's stay.

@@ -31,12 +31,21 @@ func (c *RoomCheck) detectorFindings() ([]finding.Finding, error) {
 	if err != nil {
 		return nil, err
 	}
+	then := on
+	if c.FiringDate != "" {
+		if then, err = parseDate("firing_date", c.FiringDate); err != nil {
+			return nil, err
+		}
+	}
 	var findings []finding.Finding
 	for _, species := range alarmed {
 		if !givenOff(c.Sources, species) {
 			continue
 		}
 		if f, wrong := c.Room.detectorFinding(species, on, days); wrong {
+			findings = append(findings, f)
+		} else if f, due := c.Room.detectorFinding(species, then, days); due {
+			f.Severity, f.Code = finding.Warn, "AIR_DETECTOR_DUE"
 			findings = append(findings, f)
 		}
 	}

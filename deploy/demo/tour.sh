@@ -42,6 +42,9 @@ say "The week"
 show week --from 2027-03-01
 
 say "Somebody else comes in: a maker's key opens what a maker may, and everything that was changed is on record"
+for department in conservation glass painting printmaking sculpture; do
+  saggar department add "$department" --title "${department^}" >/dev/null
+done
 show department add ceramics --title Ceramics
 show person add mira --role maker --department ceramics
 show key create mira --label laptop --secret-file mira.key

@@ -151,6 +151,9 @@ func (j joint) view(p plannedFiring, room string) (air.RoomCheck, error) {
 	check := air.RoomCheck{
 		Zone: j.roomZone(own, p.Window.Start), Room: &own, OnDate: j.today, Own: j.site.Studio.OwnLimits, CureOnly: true,
 	}
+	if !j.anyTime {
+		check.FiringDate = p.Window.Start.In(j.site.Zone).Format(time.DateOnly)
+	}
 	others := near(j.others(p), p.Firing, airReach(j.site))
 	home := j.site.Furnaces[p.Furnace].Room
 	check.Standing = j.sources(others, room, p.Window.Start)

@@ -188,7 +188,7 @@ func movable(run domain.Run, now time.Time) error {
 		}
 	}
 	if !left {
-		return wrongState(run, "its last window has begun", "book what is to be done again as a run of its own")
+		return wrongState(run, fmt.Sprintf("the last window of run %s has begun", run.ID), "give what is to be done again another id")
 	}
 	return nil
 }

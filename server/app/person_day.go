@@ -56,7 +56,10 @@ func (j joint) days() (found []finding.Finding, days []PersonDay, assumptions []
 				findings = worse(findings, j.withoutPlanned(person, group))
 			}
 			day.Findings = j.clocked(findings, person, group)
-			found, days, assumptions = append(found, day.Findings...), append(days, day), append(assumptions, day.Assumptions...)
+			found, assumptions = append(found, day.Findings...), append(assumptions, day.Assumptions...)
+			if len(day.Findings) > 0 || slices.ContainsFunc(group, func(s stay) bool { return s.planned }) {
+				days = append(days, day)
+			}
 		}
 	}
 	return append(found, j.inTwoPlaces()...), days, assumptions
@@ -319,7 +322,7 @@ func (j joint) uncheckedDay(person string, group []stay, err error) finding.Find
 	}
 }
 
-// inTwoPlaces notes that somebody who was named would be in two rooms at one time; a maker who names nobody may send others.
+// inTwoPlaces refuses that somebody who was named is in two rooms at one time; a maker who names nobody may send others.
 func (j joint) inTwoPlaces() []finding.Finding {
 	var found []finding.Finding
 	var seen []string
@@ -338,10 +341,10 @@ func (j joint) inTwoPlaces() []finding.Finding {
 			}
 			b := stays[i+1+at]
 			found = append(found, finding.Finding{
-				Severity: finding.Note, Code: "PERSON_IN_TWO_ROOMS", Field: j.dayField([]stay{a, b}), About: p.AttendedBy,
+				Severity: finding.Block, Code: "PERSON_IN_TWO_ROOMS", Field: j.dayField([]stay{a, b}), About: p.AttendedBy,
 				Message: fmt.Sprintf("%s would be in %s for %s and in %s for %s at %s", p.AttendedBy, a.Room, describe(a.Firing), b.Room,
 					describe(b.Firing), j.clock(later(a.Window.Start, b.Window.Start))),
-				Cure: "name who attends each of them in attended_by",
+				Cure: "name somebody else for one of them in attended_by, or choose another time",
 			})
 			break
 		}

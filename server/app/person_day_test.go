@@ -144,7 +144,7 @@ func TestNobodyIsInTwoRoomsAtOneTime(t *testing.T) {
 			note = f
 		}
 	}
-	assert.Equal(t, finding.Note, note.Severity)
+	assert.Equal(t, finding.Block, note.Severity)
 	assert.Contains(t, note.Message, "at Mon 1 Mar 10:00")
 	require.Len(t, days, 1)
 	assert.Equal(t, []float64{2, 4}, []float64{days[0].Stays[0].Window.End.Sub(eight).Hours(), days[0].Stays[1].Window.End.Sub(days[0].Stays[1].Window.Start).Hours()},

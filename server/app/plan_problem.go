@@ -1,7 +1,6 @@
 package app
 
 import (
-	"cmp"
 	"fmt"
 	"maps"
 	"math"
@@ -38,7 +37,7 @@ func (p *planner) build(wish PlanWish) error {
 		return faults
 	}
 	p.index = resourceIndex{unary: map[string]int{}, supply: map[string]int{}, crew: map[string]int{}, room: map[string]int{}}
-	p.addFurnaces(p.window)
+	p.addFurnaces(p.calendarSpan())
 	p.addSupplies()
 	p.addCrews()
 	p.addCalendars()
@@ -124,7 +123,7 @@ func (p *planner) taskName(t plannedTask) string {
 	if len(p.runs) == 1 {
 		return t.id()
 	}
-	return fmt.Sprintf("%s of %s", t.id(), cmp.Or(t.run.request.ID, t.run.request.Title, t.run.field))
+	return fmt.Sprintf("%s of %s", t.id(), t.run.label())
 }
 
 // bound keeps a task within its run's own window.

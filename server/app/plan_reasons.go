@@ -73,7 +73,7 @@ func (p *planner) reasonMessage(code string, r scheduler.Reason) string {
 	}
 	switch code {
 	case "FURNACE_BUSY":
-		return fmt.Sprintf("%s is taken%s", r.Name, until)
+		return fmt.Sprintf("%s is taken%s%s", r.Name, until, p.closedWords(r.Name))
 	case "STAFFED_HOURS":
 		return p.attended(r.Index, r.Name) + next
 	case "SUPPLY":
@@ -131,7 +131,7 @@ func (p *planner) blames(result scheduler.Result) []PlanReason {
 			blame.Message = p.horizonBlame(b)
 		case b.Kind == scheduler.KindDeadline:
 			blame.Run, blame.Stage = p.tasks[b.Index].run.index, p.tasks[b.Index].id()
-			blame.Message = "its run must be over by " + p.localClock(b.Have)
+			blame.Message = fmt.Sprintf("%s must be over by %s, by its own limits", b.Name, p.localClock(b.Have))
 		case b.Kind == scheduler.KindRelease:
 			blame.Run, blame.Stage = p.tasks[b.Index].run.index, p.tasks[b.Index].id()
 			blame.Message = "nothing may start earlier than asked, or than what has begun lets it"
@@ -200,7 +200,7 @@ func (p *planner) lagBlame(b scheduler.Blame) string {
 func (p *planner) shortage(b scheduler.Blame) string {
 	switch b.Kind {
 	case scheduler.KindBusy:
-		return fmt.Sprintf("%s is needed for %d min at a stretch and stands free for %d at most", b.Name, b.Need, b.Have)
+		return fmt.Sprintf("%s is needed for %d min at a stretch and stands free for %d at most%s", b.Name, b.Need, b.Have, p.closedWords(b.Name))
 	case scheduler.KindShared:
 		return fmt.Sprintf("%s is needed for %d min in all, of %d asked for", b.Name, b.Need, b.Have)
 	case scheduler.KindCalendar, scheduler.KindTooLong:
@@ -223,7 +223,7 @@ func (p *planner) shortage(b scheduler.Blame) string {
 func (p *planner) limit(b scheduler.Blame) string {
 	switch {
 	case b.Kind == scheduler.KindBusy:
-		return "what is booked on " + b.Name
+		return "what is booked on " + b.Name + p.closedWords(b.Name)
 	case b.Kind == scheduler.KindShared:
 		return "the stages one after another on " + b.Name
 	case b.Kind == scheduler.KindCalendar && b.Index == p.index.reach:
@@ -274,9 +274,13 @@ func listed(all []string) string {
 
 // airBlame says that the air does not carry a stage.
 func (p *planner) airBlame(run int, stage string) PlanReason {
+	named := "stage " + stage
+	if len(p.runs) > 1 {
+		named += " of " + p.runs[run].label()
+	}
 	return PlanReason{
 		Run: run, Stage: stage, Code: "AIR", About: stage,
-		Message: fmt.Sprintf("the air does not carry stage %s; see the findings for what would be enough", stage),
+		Message: fmt.Sprintf("the air does not carry %s; see the findings for what would be enough", named),
 	}
 }
 
@@ -295,6 +299,19 @@ func (p *planner) keptBlame(t plannedTask) PlanReason {
 		Run: t.run.index, Stage: t.id(), Code: "LAG", About: t.id(),
 		Message: fmt.Sprintf("after what has begun %s must start by %s, and the air must carry it then", t.id(), p.localClock(t.latest)),
 	}
+}
+
+// closedWords says when a furnace is out of use within the plan's window, and why; empty when it is not.
+func (p *planner) closedWords(furnace string) string {
+	var closed []string
+	for _, c := range p.site.ClosuresOver(p.site.Furnaces[furnace], p.window.Start, p.window.End) {
+		closed = append(closed, fmt.Sprintf("%s is out of use from %s to %s%s", c.SubjectID, p.localClock(p.minuteFloor(c.Start)),
+			p.localClock(p.minuteCeil(c.End)), because(c.Reason)))
+	}
+	if len(closed) == 0 {
+		return ""
+	}
+	return " (" + strings.Join(closed[:min(len(closed), foldAbove)], "; ") + ")"
 }
 
 func kilowatts(watts int) float64 { return float64(watts) / wattsPerKilowatt }

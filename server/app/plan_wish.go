@@ -34,12 +34,16 @@ func (p *planner) ownCalendars(run *plannedRun) ownCalendars {
 		return own
 	}
 	own.room = map[string]int{}
+	when := "when you can be there"
+	if len(p.runs) > 1 {
+		when += " for " + run.label()
+	}
 	span := p.calendarSpan()
 	there := domain.StaffedHours{Weekly: run.limits.Attendance}.Windows(span, p.site.Zone)
 	for _, id := range slices.Sorted(maps.Keys(p.index.room)) {
-		own.room[id] = p.addCalendar(id+", when you can be there", both(there, staffedWindows(p.site, id, heat.InRoom, span)))
+		own.room[id] = p.addCalendar(id+", "+when, both(there, staffedWindows(p.site, id, heat.InRoom, span)))
 	}
-	own.room[""] = p.addCalendar("when you can be there", both(there, staffedWindows(p.site, "", heat.InReach, span)))
+	own.room[""] = p.addCalendar(when, both(there, staffedWindows(p.site, "", heat.InReach, span)))
 	return own
 }
 

@@ -1,6 +1,7 @@
 package app
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -61,6 +62,9 @@ type plannedRun struct {
 	kept      int         // of the first stages, those that have begun and stay
 	first     int         // index of its first task
 }
+
+// label is what to call the run among others.
+func (r *plannedRun) label() string { return cmp.Or(r.request.ID, r.request.Title, r.field) }
 
 // plannedTask is one stage of one run.
 type plannedTask struct {
@@ -250,7 +254,7 @@ func (p *planner) checkMoving() error {
 
 // readExisting reads the firings of others within reach, without those that move.
 func (p *planner) readExisting(ctx context.Context, tx *store.Tx) error {
-	around := domain.Window{Start: p.window.Start.Add(-p.reach), End: p.window.End.Add(p.reach)}
+	around := domain.Window{Start: p.window.Start.Add(-p.reach), End: p.calendarSpan().End.Add(p.reach)} // see addCalendars
 	found, err := tx.FiringsOver(ctx, p.site.Studio.Key, store.FiringsQuery{Window: around, WithReleases: true})
 	if err != nil {
 		return err

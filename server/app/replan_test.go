@@ -1,6 +1,7 @@
 package app_test
 
 import (
+	"strings"
 	"testing"
 	"time"
 
@@ -219,4 +220,52 @@ func TestAFailedFanHitsWhatItCarried(t *testing.T) {
 	_, err := b.accept(call("MoveRuns"), answer)
 	require.NoError(t, err)
 	assert.Empty(t, b.replan(t, call("ReplanRuns"), app.ReplanInput{}).Hits)
+}
+
+// TestWhatWeakenedHitsWhatItCarried: a supply that gives less, a furnace that takes less and a room with less air leave booked
+// firings that no longer fit, and each says why.
+func TestWhatWeakenedHitsWhatItCarried(t *testing.T) {
+	t.Parallel()
+	supply := domain.Equipment{Kind: domain.KindSupply, ID: "panel", Supply: &domain.Supply{ID: "panel", LimitKilowatts: 3}}
+	weak := testFurnace("pot")
+	weak.TopCelsius = 600
+	for name, c := range map[string]struct {
+		changed domain.Equipment
+		cause   string
+	}{
+		"supply":  {supply, "panel would carry"},
+		"furnace": {domain.Equipment{Kind: domain.KindFurnace, ID: "pot", Furnace: &weak}, "pot takes 600 C at most"},
+		"air":     {fan(0.02), "the air of bay does not carry it any more"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			b := newBench(t)
+			b.bookEach(t, "blue")
+			b.put(t, c.changed)
+			answer := b.replan(t, call("ReplanRuns"), app.ReplanInput{})
+			require.Len(t, answer.Hits, 1)
+			assert.Contains(t, strings.Join(answer.Hits[0].Causes, "; "), c.cause)
+		})
+	}
+}
+
+// TestAFiringUnderWayWithoutItsExtractionIsNoMatterOfWaiting: nobody is told to let it end.
+func TestAFiringUnderWayWithoutItsExtractionIsNoMatterOfWaiting(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	run := b.bookEach(t, "blue")[0]
+	during := run.Loads[2].Window.Start.Add(2 * time.Hour)
+	b.close(t, domain.KindCircuit, "fan", domain.Window{Start: during, End: during.Add(24 * time.Hour)})
+	answer := b.at(during.Add(-time.Minute)).replan(t, call("ReplanRuns"), app.ReplanInput{})
+	require.Len(t, answer.Hits, 1)
+	assert.Contains(t, answer.Hits[0].NotMoved, "DANGER")
+	assert.NotContains(t, answer.Hits[0].NotMoved, "let it end")
+}
+
+// TestADetectorThatIsDueBeforeTheFiringIsSaid: its test counts for thirty days, to 24 March.
+func TestADetectorThatIsDueBeforeTheFiringIsSaid(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	soon, late := b.plan(t, request("blue", 1), monday), b.plan(t, request("blue", 1), monday.AddDate(0, 0, 30))
+	assert.NotContains(t, codes(soon), "AIR_DETECTOR_DUE")
+	assert.Contains(t, codes(late), "AIR_DETECTOR_DUE")
 }

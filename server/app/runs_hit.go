@@ -22,6 +22,22 @@ type RunHit struct {
 	NotMoved string   // why it is not moved, and what to do instead; empty when it is
 }
 
+// begunWords say what to do about a firing under way that something stands in the way of. One that gives gas off, or burns it, is
+// never told to go on where its extraction is out of use.
+func (f *hitFinder) begunWords(run domain.Run, stage string) string {
+	at := slices.IndexFunc(run.Loads, func(l domain.Load) bool { return l.Stage == stage })
+	if firing := run.Loads[at].Firing; firing != nil {
+		furnace := f.site.Furnaces[firing.Furnace]
+		for _, c := range f.site.ClosuresOver(furnace, later(firing.Window.Start, f.now), firing.Window.End) {
+			if c.SubjectKind == domain.KindCircuit && (furnace.Source == heat.Gas || len(firing.Releases) > 0) {
+				return fmt.Sprintf("DANGER: stage %s is under way without its extraction. Keep everybody out of %s, shut the fire off by the "+
+					"furnace's stop steps from outside if that can be done, do not let it go on; then call the run off", stage, furnace.Room)
+			}
+		}
+	}
+	return fmt.Sprintf("stage %s has begun: stop it, or let it end where that is safe and say until when it overran, or call the run off", stage)
+}
+
 // hitFinder looks for what stands in the way of firings to come.
 type hitFinder struct {
 	site    *domain.Site
@@ -101,8 +117,10 @@ func (f *hitFinder) find() {
 		f.byClosures(firing)
 		f.byOverruns(firing)
 		f.byHours(firing)
+		f.byFurnace(firing)
 		f.byAir(firing)
 	}
+	f.byShares()
 	for _, o := range f.overran {
 		f.byLags(o)
 	}
@@ -173,24 +191,59 @@ func (f *hitFinder) byHours(firing domain.Firing) {
 	}
 }
 
-// byAir finds firings to come that the air does not carry any more, where an extraction circuit is out of use.
+// byAir finds firings to come that the air does not carry any more.
 func (f *hitFinder) byAir(firing domain.Firing) {
 	if len(firing.Releases) == 0 || firing.Window.Start.Before(f.now) {
 		return
 	}
-	around := airReach(f.site)
+	around, room := airReach(f.site), f.site.Furnaces[firing.Furnace].Room
+	others := slices.DeleteFunc(slices.Clone(f.firings), func(o domain.Firing) bool { return o.Key == firing.Key })
+	check := joint{site: f.site, existing: near(others, firing, around), planned: []plannedFiring{{Firing: firing}}, today: f.today}
+	if !check.refusesAir() {
+		return
+	}
+	cause := fmt.Sprintf("the air of %s does not carry it any more", room)
 	for _, c := range f.site.Closures {
 		reach := domain.Window{Start: firing.Window.Start.Add(-around), End: firing.Window.End.Add(around)}
-		if c.SubjectKind != domain.KindCircuit || !reach.Overlaps(domain.Window{Start: c.Start, End: c.End}) {
-			continue
+		if c.SubjectKind == domain.KindCircuit && reach.Overlaps(domain.Window{Start: c.Start, End: c.End}) {
+			cause = fmt.Sprintf("the air of %s does not carry it while %s is out of use", room, c.SubjectID)
 		}
-		others := slices.DeleteFunc(slices.Clone(f.firings), func(o domain.Firing) bool { return o.Key == firing.Key })
-		check := joint{site: f.site, existing: near(others, firing, around), planned: []plannedFiring{{Firing: firing}}, today: f.today}
-		if check.refusesAir() {
-			f.add(firing.RunID, firing.Stage, fmt.Sprintf("the air of %s does not carry it while %s is out of use",
-				f.site.Furnaces[firing.Furnace].Room, c.SubjectID))
-		}
+	}
+	f.add(firing.RunID, firing.Stage, cause)
+}
+
+// byFurnace finds firings to come that are hotter than their furnace takes by now, or in an atmosphere that it no longer takes.
+func (f *hitFinder) byFurnace(firing domain.Firing) {
+	furnace := f.site.Furnaces[firing.Furnace]
+	if firing.Window.Start.Before(f.now) || furnace.Source == heat.Bench {
 		return
+	}
+	if firing.TopCelsius > furnace.TopCelsius {
+		f.add(firing.RunID, firing.Stage, fmt.Sprintf("%s takes %g C at most, and it is fired to %g C", furnace.ID, furnace.TopCelsius, firing.TopCelsius))
+	}
+	if firing.Atmosphere == heat.Reducing && !slices.Contains(furnace.Atmospheres, firing.Atmosphere) {
+		f.add(firing.RunID, firing.Stage, fmt.Sprintf("%s may no longer be fired in a %s atmosphere", furnace.ID, firing.Atmosphere))
+	}
+}
+
+// byShares finds firings to come that together take more than a supply gives, or more people than a room has.
+func (f *hitFinder) byShares() {
+	var planned []plannedFiring
+	var begun []domain.Firing
+	byField := map[string]domain.Firing{}
+	for i, firing := range f.firings {
+		if firing.RunID != "" && firing.State.Occupies() && !firing.Window.Start.Before(f.now) {
+			field := fmt.Sprint(i)
+			byField[field] = firing
+			planned = append(planned, plannedFiring{Firing: firing, field: field})
+		} else if firing.State.Occupies() {
+			begun = append(begun, firing)
+		}
+	}
+	all := joint{site: f.site, existing: begun, planned: planned, today: f.today}
+	for _, found := range append(all.supplies(), all.crews()...) {
+		firing := byField[found.Field]
+		f.add(firing.RunID, firing.Stage, found.Message)
 	}
 }
 
@@ -211,7 +264,7 @@ func (f *hitFinder) hit(run domain.Run, call Call) RunHit {
 	}
 	switch {
 	case begun != "":
-		hit.NotMoved = fmt.Sprintf("stage %s has begun: stop it or let it end, then say until when it overran, or call the run off", begun)
+		hit.NotMoved = f.begunWords(run, begun)
 	case !call.mayTouch(run.Maker):
 		hit.NotMoved = "it was booked by somebody else: ask its maker or a technician"
 	}

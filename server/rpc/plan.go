@@ -43,6 +43,9 @@ func (s *runService) planInput(req *saggarv1.PlanRunsRequest) (app.PlanInput, er
 		wholeMinute(&faults, "start_time", in.Window.Start)
 	}
 	in.Window.End = in.Window.Start.AddDate(0, 0, defaultPlanDays)
+	if in.Wish == app.WishLeastChange {
+		in.Window.End = lastEnd(in.Runs, in.Window.Start).AddDate(0, 0, defaultPlanDays)
+	}
 	if req.GetEndTime() != nil {
 		in.Window.End = req.GetEndTime().AsTime()
 		wholeMinute(&faults, "end_time", in.Window.End)
@@ -52,6 +55,19 @@ func (s *runService) planInput(req *saggarv1.PlanRunsRequest) (app.PlanInput, er
 		in.Limits = append(in.Limits, planLimitsFromProto(m))
 	}
 	return in, faults.Err()
+}
+
+// lastEnd is when the last of the windows given ends, as far as it lies after a start and not beyond what may be asked.
+func lastEnd(runs []app.RunRequest, start time.Time) time.Time {
+	last := start
+	for _, run := range runs {
+		for _, window := range run.Windows {
+			if end := window.Window().End; end.After(last) && end.Sub(start) < (mostWindowDays-defaultPlanDays)*24*time.Hour {
+				last = end
+			}
+		}
+	}
+	return last
 }
 
 func planLimitsFromProto(m *saggarv1.PlanLimits) app.PlanLimits {

@@ -12,7 +12,7 @@ import (
 // replanGrids show what is hit and why, and from where to where runs would move; saved is the file in which that is kept.
 func replanGrids(answer *saggarv1.ReplanRunsResponse, saved string, zone *time.Location) []render.Grid {
 	if len(answer.GetHits()) == 0 && !holdsMoves(answer) {
-		return []render.Grid{{Rows: [][]string{{"Nothing that is booked is hit."}}}}
+		return []render.Grid{{Rows: [][]string{{"Nothing that is booked is hit by closures, hours, furnaces, supplies, people or the air of the rooms."}}}}
 	}
 	grids := []render.Grid{hitGrid(answer), causeGrid(answer.GetHits()), moveGrid(answer, zone)}
 	switch answer.GetStatus() {

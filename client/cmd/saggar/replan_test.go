@@ -109,7 +109,7 @@ func TestMovesThatOthersHaveOvertakenAreFoundAgain(t *testing.T) {
 func TestReplanWhereNothingCanMove(t *testing.T) {
 	f := newFakeServer(t)
 	f.answer("ReplanRuns", &saggarv1.ReplanRunsResponse{Status: saggarv1.PlanStatus_PLAN_STATUS_OPTIMAL, Caution: "A planning estimate."})
-	assert.Equal(t, "Nothing that is booked is hit.\n", f.succeed("run", "replan"))
+	assert.Equal(t, "Nothing that is booked is hit by closures, hours, furnaces, supplies, people or the air of the rooms.\n", f.succeed("run", "replan"))
 	for state, says := range map[saggarv1.PlanStatus]string{
 		saggarv1.PlanStatus_PLAN_STATUS_INFEASIBLE: "HORIZON", saggarv1.PlanStatus_PLAN_STATUS_UNRESOLVED: "No windows were found in the time",
 	} {
