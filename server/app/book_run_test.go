@@ -165,10 +165,10 @@ func TestCancelFreesTheWindowAndMoveTakesAnother(t *testing.T) {
 	require.NoError(t, err)
 	assert.True(t, stored.Loads[0].Window.Start.Equal(later.Run.Windows[0].Window().Start))
 
-	cancelled, err := b.CancelRun(b.ctx, call("CancelRun"), "test", again.Runs[0].ID, 0)
+	cancelled, err := b.CancelRun(b.ctx, call("CancelRun"), app.CancelRunInput{StudioID: "test", RunID: again.Runs[0].ID, ExpectRevision: 0})
 	require.NoError(t, err)
 	assert.Equal(t, domain.RunCancelled, cancelled.State())
-	_, err = b.CancelRun(b.ctx, call("CancelRun"), "test", again.Runs[0].ID, 0)
+	_, err = b.CancelRun(b.ctx, call("CancelRun"), app.CancelRunInput{StudioID: "test", RunID: again.Runs[0].ID, ExpectRevision: 0})
 	require.ErrorIs(t, err, domain.ErrWrongState)
 	_, err = b.book(answer, "")
 	require.NoError(t, err, "the window that was called off is free")
@@ -180,7 +180,7 @@ func TestAMakerTouchesOnlyRunsOfTheirOwn(t *testing.T) {
 	booked, err := b.book(b.plan(t, request("red", 1), monday), "")
 	require.NoError(t, err)
 	maker := app.Call{Caller: domain.Caller{ID: "ines", Role: domain.RoleMaker}, OwnOnly: true, Method: "CancelRun"}
-	_, err = b.CancelRun(b.ctx, maker, "test", booked.Runs[0].ID, 0)
+	_, err = b.CancelRun(b.ctx, maker, app.CancelRunInput{StudioID: "test", RunID: booked.Runs[0].ID, ExpectRevision: 0})
 	require.ErrorIs(t, err, domain.ErrForbidden)
 }
 
@@ -313,10 +313,41 @@ func TestARunThatHasBegunStaysOnRecord(t *testing.T) {
 	})
 	require.ErrorIs(t, err, domain.ErrWrongState)
 	maker := app.Call{Caller: domain.Caller{ID: "steward", Role: domain.RoleMaker}, Method: "CancelRun"}
-	_, err = later.CancelRun(b.ctx, maker, "test", booked.Runs[0].ID, 0)
+	_, err = later.CancelRun(b.ctx, maker, app.CancelRunInput{StudioID: "test", RunID: booked.Runs[0].ID, ExpectRevision: 0})
 	require.ErrorIs(t, err, domain.ErrWrongState)
-	_, err = later.CancelRun(b.ctx, call("CancelRun"), "test", booked.Runs[0].ID, 0)
-	require.NoError(t, err, "a technician knows what stands in the furnace")
+	_, err = later.CancelRun(b.ctx, call("CancelRun"), app.CancelRunInput{StudioID: "test", RunID: booked.Runs[0].ID, ExpectRevision: 0})
+	require.ErrorIs(t, err, domain.ErrWrongState, "it may be hot and full")
+	freed, err := later.CancelRun(b.ctx, call("CancelRun"), app.CancelRunInput{StudioID: "test", RunID: booked.Runs[0].ID, NeverCharged: true})
+	require.NoError(t, err, "a technician has looked")
+	assert.Equal(t, domain.LoadMissed, freed.Loads[0].State)
+	over := b.at(answer.Run.Windows[0].Window().End)
+	_, err = over.CancelRun(b.ctx, call("CancelRun"), app.CancelRunInput{StudioID: "test", RunID: booked.Runs[0].ID, NeverCharged: true})
+	require.ErrorIs(t, err, domain.ErrWrongState)
+}
+
+// TestCancellingKeepsWhatIsUnderFire: the furnace of a stage that has begun stays taken, and its gas stays in the room's sum.
+func TestCancellingKeepsWhatIsUnderFire(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	answer := b.plan(t, request("blue", 1), monday)
+	booked, err := b.book(answer, "")
+	require.NoError(t, err)
+	reduce := booked.Runs[0].Loads[2]
+	during := b.at(reduce.Window.Start.Add(2 * time.Hour))
+	cancelled, err := during.CancelRun(b.ctx, call("CancelRun"), app.CancelRunInput{StudioID: "test", RunID: booked.Runs[0].ID})
+	require.NoError(t, err)
+	assert.Equal(t, domain.RunCancelled, cancelled.State())
+	states := []domain.LoadState{}
+	for _, load := range cancelled.Loads {
+		states = append(states, load.State)
+	}
+	assert.Equal(t, []domain.LoadState{domain.LoadConfirmed, domain.LoadConfirmed, domain.LoadConfirmed, domain.LoadCancelled}, states)
+	in := many(request("red", 1))
+	in.Window.Start = reduce.Window.Start.Add(3 * time.Hour)
+	in.Limits = []app.PlanLimits{{AvoidFurnaces: []string{"muffle-a", "muffle-b", "kiln"}}}
+	next, err := during.planInput(in)
+	require.NoError(t, err)
+	assert.False(t, next.Run.Windows[0].Window().Start.Before(reduce.Window.End), "pot is not free before it is drawn and clear")
 }
 
 func TestPlanningInThePastIsRefusedAtOnce(t *testing.T) {

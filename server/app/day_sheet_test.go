@@ -150,7 +150,7 @@ func TestWhatIsCalledOffLeavesTheDaySheet(t *testing.T) {
 	sheet, err := b.GetDaySheet(b.ctx, q)
 	require.NoError(t, err)
 	require.NotEmpty(t, sheet.Jobs)
-	_, err = b.CancelRun(b.ctx, call("CancelRun"), "test", booked.Runs[0].ID, 0)
+	_, err = b.CancelRun(b.ctx, call("CancelRun"), app.CancelRunInput{StudioID: "test", RunID: booked.Runs[0].ID, ExpectRevision: 0})
 	require.NoError(t, err)
 	sheet, err = b.GetDaySheet(b.ctx, q)
 	require.NoError(t, err)

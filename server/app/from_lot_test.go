@@ -109,7 +109,7 @@ func TestARunFromALotIsPlannedBookedMovedAndCancelled(t *testing.T) {
 	require.NotNil(t, short)
 	assert.Equal(t, "runs[0].from_lot", short.Field)
 
-	_, err = b.CancelRun(b.ctx, call("CancelRun"), "test", fromLot.ID, 0)
+	_, err = b.CancelRun(b.ctx, call("CancelRun"), app.CancelRunInput{StudioID: "test", RunID: fromLot.ID, ExpectRevision: 0})
 	require.NoError(t, err)
 	assert.Zero(t, b.lot(t, lot.ID).Reserved)
 	asked.Scale = chem.Scale{}

@@ -97,7 +97,7 @@ func TestARunReservesWhatItTakesOfALotAndGivesItUpAgain(t *testing.T) {
 	assert.Contains(t, short.Cure, "0.9085")
 	assert.Equal(t, []float64{200, 71}, grams(b.lot(t, "kaolin-3")), "nothing was reserved")
 
-	_, err = b.CancelRun(b.ctx, call("CancelRun"), "test", run.ID, 0)
+	_, err = b.CancelRun(b.ctx, call("CancelRun"), app.CancelRunInput{StudioID: "test", RunID: run.ID, ExpectRevision: 0})
 	require.NoError(t, err)
 	assert.Equal(t, []float64{200, 0}, grams(b.lot(t, "kaolin-3")))
 	entries, err := b.ListLotEntries(b.ctx, "test", app.LotEntriesQuery{Lot: "kaolin-3"})
@@ -235,7 +235,7 @@ func TestTakingReturningAndWeighingALot(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, moved.Draws, 1)
 	assert.Equal(t, domain.DrawTaken, moved.Draws[0].State)
-	_, err = b.CancelRun(b.ctx, call("CancelRun"), "test", run, 0)
+	_, err = b.CancelRun(b.ctx, call("CancelRun"), app.CancelRunInput{StudioID: "test", RunID: run, ExpectRevision: 0})
 	require.NoError(t, err)
 	assert.Equal(t, []float64{491.5, 0}, grams(b.lot(t, "goethite-4")), "what was taken stays taken")
 	back, err := b.ReturnLot(b.ctx, call("ReturnLot"), of(398.5))

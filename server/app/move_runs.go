@@ -228,17 +228,6 @@ func (a *App) moveBooking(call Call, studio domain.Studio, m *preparedMoves) sto
 	return booking
 }
 
-// endFirings are a run's firings called off at a revision.
-func endFirings(run domain.Run, revision int64) []domain.Firing {
-	var ended []domain.Firing
-	for _, firing := range run.Firings() {
-		off := *firing
-		off.State, off.Revision = domain.LoadCancelled, revision
-		ended = append(ended, off)
-	}
-	return ended
-}
-
 // mayChange holds the own-things rule and the etag: a maker changes runs of their own, a technician any.
 func mayChange(call Call, run domain.Run, expectRevision int64) error {
 	if !call.mayTouch(run.Maker) {

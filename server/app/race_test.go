@@ -147,7 +147,7 @@ func (r *race) moveOne(t *testing.T, random *rand.Rand, id string) {
 }
 
 func (r *race) cancelOne(t *testing.T, id string) {
-	_, err := r.CancelRun(r.ctx, call("CancelRun"), "test", id, 0)
+	_, err := r.CancelRun(r.ctx, call("CancelRun"), app.CancelRunInput{StudioID: "test", RunID: id, ExpectRevision: 0})
 	if errors.Is(err, domain.ErrWrongState) {
 		return
 	}

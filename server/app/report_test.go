@@ -55,7 +55,7 @@ func TestAReportAddsUpWhatRunsWereBookedWith(t *testing.T) {
 	assert.Zero(t, report.Total.UnknownEnergyCount)
 	assert.False(t, report.Total.Priced)
 
-	_, err = b.CancelRun(b.ctx, call("CancelRun"), "test", run.ID, 0)
+	_, err = b.CancelRun(b.ctx, call("CancelRun"), app.CancelRunInput{StudioID: "test", RunID: run.ID, ExpectRevision: 0})
 	require.NoError(t, err)
 	after := march(b, t, domain.ByDepartment)
 	require.Len(t, after.Rows, 1)

@@ -81,7 +81,7 @@ func TestASignOffOnWhichFiringsRestStays(t *testing.T) {
 	err = b.DeleteEquipment(b.ctx, call("DeleteClosure"), gone)
 	require.ErrorIs(t, err, domain.ErrWrongState)
 	assert.ErrorContains(t, err, "was booked on the word that nobody is in bay then")
-	_, err = b.CancelRun(b.ctx, call("CancelRun"), "test", booked.Runs[0].ID, 0)
+	_, err = b.CancelRun(b.ctx, call("CancelRun"), app.CancelRunInput{StudioID: "test", RunID: booked.Runs[0].ID, ExpectRevision: 0})
 	require.NoError(t, err)
 	assert.NoError(t, b.DeleteEquipment(b.ctx, call("DeleteClosure"), gone))
 }

@@ -24,7 +24,7 @@ func traced(t *testing.T) (bench, func(statement string)) {
 	booked, err := b.book(b.plan(t, request("red", 1), monday), "")
 	require.NoError(t, err)
 	b.key(t, "ada", time.Time{})
-	_, err = b.CancelRun(b.ctx, call("CancelRun"), "test", booked.Runs[0].ID, 0)
+	_, err = b.CancelRun(b.ctx, call("CancelRun"), app.CancelRunInput{StudioID: "test", RunID: booked.Runs[0].ID, ExpectRevision: 0})
 	require.NoError(t, err)
 	require.NoError(t, b.DeletePerson(b.ctx, call("DeletePerson"), "test", "ada", 0))
 	conn, err := pgx.Connect(b.ctx, connString)

@@ -179,9 +179,13 @@ func (r Run) LotMoves(before []LotDraw) []LotMove {
 	return moves
 }
 
-// Release gives up what the run reserves. What was taken stays taken.
+// Release gives up what the run reserves for stages that were called off or missed. What was taken stays taken.
 func (r *Run) Release() {
 	for i := range r.Draws {
+		at := slices.IndexFunc(r.Loads, func(l Load) bool { return l.Stage == r.Draws[i].Stage })
+		if at >= 0 && r.Loads[at].State.Occupies() {
+			continue
+		}
 		if r.Draws[i].State == DrawReserved {
 			r.Draws[i].State = DrawReleased
 		}

@@ -116,7 +116,9 @@ func (s *runService) CancelRun(ctx context.Context, req *saggarv1.CancelRunReque
 	if err != nil {
 		return nil, err
 	}
-	run, err := s.app.CancelRun(ctx, callOf(ctx, req), name.studio, name.id, revisionOf(req.GetEtag()))
+	run, err := s.app.CancelRun(ctx, callOf(ctx, req), app.CancelRunInput{
+		StudioID: name.studio, RunID: name.id, ExpectRevision: revisionOf(req.GetEtag()), NeverCharged: req.GetNeverCharged(),
+	})
 	if err != nil {
 		return nil, err
 	}

@@ -138,14 +138,15 @@ func (s *shell) runListCommand() *cobra.Command {
 }
 
 func (s *shell) runCancelCommand() *cobra.Command {
-	return &cobra.Command{
+	var neverCharged bool
+	command := &cobra.Command{
 		Use:     "cancel ID",
 		Example: "  saggar run cancel bisque-one",
-		Short:   "Call a run off and free its windows", Args: cobra.ExactArgs(1),
+		Short:   "Call off what of a run has not begun; what has keeps its furnace", Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			return s.inStudio(c.Context(), func(connection *api.Connection, _ string) error {
 				run, err := connection.Runs.CancelRun(c.Context(), &saggarv1.CancelRunRequest{
-					Name: convert.Name(s.studio, "runs", args[0]), RequestId: api.NewRequestID(),
+					Name: convert.Name(s.studio, "runs", args[0]), RequestId: api.NewRequestID(), NeverCharged: neverCharged,
 				})
 				if err != nil {
 					return err
@@ -154,6 +155,8 @@ func (s *shell) runCancelCommand() *cobra.Command {
 			})
 		},
 	}
+	command.Flags().BoolVar(&neverCharged, "never-charged", false, "you have looked, as a technician: nothing was charged in what has begun")
+	return command
 }
 
 // warnOfUnknown says which acknowledged codes are those of no finding: likely slips, which do no harm.

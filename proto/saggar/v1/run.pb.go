@@ -1526,7 +1526,9 @@ type CancelRunRequest struct {
 	// When set, must be the present one.
 	Etag string `protobuf:"bytes,2,opt,name=etag,proto3" json:"etag,omitempty"`
 	// Optional UUID; a repeat with the same id and body returns the run as it now stands.
-	RequestId     string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	RequestId string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// A technician has looked: nothing was charged in the windows that have begun, and their furnaces are free. Others may not say so.
+	NeverCharged  bool `protobuf:"varint,4,opt,name=never_charged,json=neverCharged,proto3" json:"never_charged,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1580,6 +1582,13 @@ func (x *CancelRunRequest) GetRequestId() string {
 		return x.RequestId
 	}
 	return ""
+}
+
+func (x *CancelRunRequest) GetNeverCharged() bool {
+	if x != nil {
+		return x.NeverCharged
+	}
+	return false
 }
 
 // Request of GetRun.
@@ -2881,12 +2890,13 @@ const file_saggar_v1_run_proto_rawDesc = "" +
 	"\x04runs\x18\x01 \x03(\v2\x0e.saggar.v1.RunR\x04runs\x12.\n" +
 	"\bfindings\x18\x02 \x03(\v2\x12.saggar.v1.FindingR\bfindings\x12\x1a\n" +
 	"\brevision\x18\x03 \x01(\x05R\brevision\x12\x18\n" +
-	"\acaution\x18\x04 \x01(\tR\acaution\"\xb3\x01\n" +
+	"\acaution\x18\x04 \x01(\tR\acaution\"\xd8\x01\n" +
 	"\x10CancelRunRequest\x12V\n" +
 	"\x04name\x18\x01 \x01(\tBB\xbaH?r=\x18\xa0\x0128^studios/[a-z][a-z0-9-]{0,62}/runs/[a-z][a-z0-9-]{0,62}$R\x04name\x12\x1b\n" +
 	"\x04etag\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\x12*\n" +
 	"\n" +
-	"request_id\x18\x03 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"g\n" +
+	"request_id\x18\x03 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\x12#\n" +
+	"\rnever_charged\x18\x04 \x01(\bR\fneverCharged\"g\n" +
 	"\rGetRunRequest\x12V\n" +
 	"\x04name\x18\x01 \x01(\tBB\xbaH?r=\x18\xa0\x0128^studios/[a-z][a-z0-9-]{0,62}/runs/[a-z][a-z0-9-]{0,62}$R\x04name\"\xe5\x01\n" +
 	"\x0fListRunsRequest\x12?\n" +

@@ -45,8 +45,8 @@ type RunServiceClient interface {
 	MoveRun(ctx context.Context, in *MoveRunRequest, opts ...grpc.CallOption) (*Run, error)
 	// Moves several runs, all or none, and records what overran. Errors: as MoveRun.
 	MoveRuns(ctx context.Context, in *MoveRunsRequest, opts ...grpc.CallOption) (*MoveRunsResponse, error)
-	// Calls a run off and frees its windows. Errors: NOT_FOUND; ABORTED for an old etag; FAILED_PRECONDITION when it is
-	// cancelled or done already.
+	// Calls off what of a run has not begun, and frees those windows; a stage whose window has begun keeps its furnace, which may
+	// be hot and full. Errors: NOT_FOUND; ABORTED for an old etag; FAILED_PRECONDITION when nothing is left to call off.
 	CancelRun(ctx context.Context, in *CancelRunRequest, opts ...grpc.CallOption) (*Run, error)
 	// Returns one run. Errors: NOT_FOUND.
 	GetRun(ctx context.Context, in *GetRunRequest, opts ...grpc.CallOption) (*Run, error)
@@ -192,8 +192,8 @@ type RunServiceServer interface {
 	MoveRun(context.Context, *MoveRunRequest) (*Run, error)
 	// Moves several runs, all or none, and records what overran. Errors: as MoveRun.
 	MoveRuns(context.Context, *MoveRunsRequest) (*MoveRunsResponse, error)
-	// Calls a run off and frees its windows. Errors: NOT_FOUND; ABORTED for an old etag; FAILED_PRECONDITION when it is
-	// cancelled or done already.
+	// Calls off what of a run has not begun, and frees those windows; a stage whose window has begun keeps its furnace, which may
+	// be hot and full. Errors: NOT_FOUND; ABORTED for an old etag; FAILED_PRECONDITION when nothing is left to call off.
 	CancelRun(context.Context, *CancelRunRequest) (*Run, error)
 	// Returns one run. Errors: NOT_FOUND.
 	GetRun(context.Context, *GetRunRequest) (*Run, error)
