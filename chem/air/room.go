@@ -27,6 +27,8 @@ type Room struct {
 	Detectors    []Detector `json:"detectors"`
 	// CrewCount is how many people can be in the room at once to charge, watch and draw.
 	CrewCount int `json:"crew_count"`
+	// EmergencyContact is whom to call when something goes wrong there; empty: not stated.
+	EmergencyContact string `json:"emergency_contact,omitempty"`
 }
 
 // Branch is one inlet of an extraction circuit; it draws from a room, or from a furnace standing in that room.

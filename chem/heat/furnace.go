@@ -81,6 +81,10 @@ type Furnace struct {
 	Capture               Capture `json:"capture"`
 	// Excludes lists what may not go in: "sulfur", "chloride", "fluoride", "volatile_metal", "carbon".
 	Excludes []string `json:"excludes"`
+	// StopSteps are what to do, in order, when it must be stopped.
+	StopSteps []string `json:"stop_steps,omitempty"`
+	// PricePerHour is what an hour of its use costs in the studio's own currency; 0: nothing is asked.
+	PricePerHour float64 `json:"price_per_hour,omitempty"`
 	// FlueCarbonMonoxideGramsPerKilowattHour is what a gas furnace's own flame gives off, by atmosphere; unset: none.
 	FlueCarbonMonoxideGramsPerKilowattHour map[Atmosphere]float64 `json:"flue_carbon_monoxide_grams_per_kilowatt_hour"`
 }

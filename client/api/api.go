@@ -56,6 +56,7 @@ type Connection struct {
 	Watch     saggarv1.WatchServiceClient
 	Feeds     saggarv1.FeedServiceClient
 	Mail      saggarv1.MailServiceClient
+	Reports   saggarv1.ReportServiceClient
 }
 
 // Dial prepares a connection; the server is reached at the first call. Clear text goes only to a loopback address or a
@@ -86,6 +87,7 @@ func Dial(o Options) (*Connection, error) {
 		People: saggarv1.NewPeopleServiceClient(conn), Access: saggarv1.NewAccessServiceClient(conn),
 		Trace: saggarv1.NewTraceServiceClient(conn), Watch: saggarv1.NewWatchServiceClient(conn),
 		Feeds: saggarv1.NewFeedServiceClient(conn), Mail: saggarv1.NewMailServiceClient(conn),
+		Reports: saggarv1.NewReportServiceClient(conn),
 	}, nil
 }
 

@@ -19,9 +19,7 @@ func AssessmentToProto(a assess.Assessment) *saggarv1.CheckRecipeResponse {
 		IdealProductGrams: balance.IdealProductGrams, Assumptions: a.Assumptions, Caution: a.Caution,
 	}
 	for _, stage := range balance.Stages {
-		for _, w := range stage.WeighOut {
-			m.WeighOut = append(m.WeighOut, &saggarv1.WeighedMaterial{Material: w.Material, MassGrams: w.MassGrams, Stage: w.Stage})
-		}
+		m.WeighOut = append(m.WeighOut, WeighedToProto(stage.WeighOut)...)
 		m.Balance = append(m.Balance, balanceLines(stage)...)
 		m.OffGas = append(m.OffGas, offGasLines(stage)...)
 	}
@@ -45,6 +43,14 @@ func AssessmentToProto(a assess.Assessment) *saggarv1.CheckRecipeResponse {
 		}
 	}
 	return m
+}
+
+// WeighedToProto converts what is to be weighed out.
+func WeighedToProto(list []chem.WeighedMaterial) (messages []*saggarv1.WeighedMaterial) {
+	for _, w := range list {
+		messages = append(messages, &saggarv1.WeighedMaterial{Material: w.Material, MassGrams: w.MassGrams, Stage: w.Stage})
+	}
+	return messages
 }
 
 // balanceLines are a stage's elements, with the atom ratios where it forms a product.

@@ -162,3 +162,9 @@ func PhaseKindFromProto(k saggarv1.PhaseKind) heat.PhaseKind { return phaseKinds
 
 // PhaseKindToProto converts a kind of phase.
 func PhaseKindToProto(k heat.PhaseKind) saggarv1.PhaseKind { return phaseKinds.toProto(k) }
+
+// LidToProto converts how a vessel is closed.
+func LidToProto(l chem.Lid) saggarv1.Lid { return lids.toProto(l) }
+
+// ControlToProto converts how a furnace follows a program.
+func ControlToProto(c heat.Control) saggarv1.Control { return controls.toProto(c) }

@@ -17,6 +17,7 @@ func RoomFromProto(m *saggarv1.Room) air.Room {
 		ID: ID(m.GetName()), Title: m.GetTitle(), VolumeCubicMeters: m.GetVolumeCubicMeters(),
 		MakeUpCubicMetersPerSecond: m.GetMakeUpCubicMetersPerSecond(),
 		MixingFactor:               cmp.Or(m.GetMixingFactor(), defaultMixingFactor), CrewCount: max(int(m.GetCrewCount()), 1),
+		EmergencyContact: m.GetEmergencyContact(),
 	}
 	for _, t := range m.GetTransfers() {
 		room.Transfers = append(room.Transfers, air.Transfer{
@@ -34,6 +35,7 @@ func RoomToProto(studio string, r air.Room) *saggarv1.Room {
 	m := &saggarv1.Room{
 		Name: Name(studio, "rooms", r.ID), Title: r.Title, VolumeCubicMeters: r.VolumeCubicMeters,
 		MakeUpCubicMetersPerSecond: r.MakeUpCubicMetersPerSecond, MixingFactor: r.MixingFactor, CrewCount: int32(r.CrewCount),
+		EmergencyContact: r.EmergencyContact,
 	}
 	for _, t := range r.Transfers {
 		m.Transfers = append(m.Transfers, &saggarv1.Transfer{ToRoom: t.ToRoom, CubicMetersPerSecond: t.CubicMetersPerSecond})
@@ -81,6 +83,7 @@ func FurnaceFromProto(m *saggarv1.Furnace) heat.Furnace {
 		ToleranceCelsius: m.GetToleranceCelsius(), MaxRateCelsiusPerHour: m.GetMaxRateCelsiusPerHour(),
 		ElementType: m.GetElementType(), ThermocoupleType: m.GetThermocoupleType(),
 		OverTemperatureCutOut: m.GetOverTemperatureCutOut(), Excludes: m.GetExcludes(),
+		StopSteps: m.GetStopSteps(), PricePerHour: m.GetPricePerHour(),
 		Capture: heat.Capture{
 			ClosedFraction: m.GetCapture().GetClosedFraction(), DoorOpenFraction: m.GetCapture().GetDoorOpenFraction(),
 			Method: m.GetCapture().GetMethod(), MeasuredOn: m.GetCapture().GetMeasuredOn(),
@@ -111,6 +114,7 @@ func FurnaceToProto(studio string, f heat.Furnace) *saggarv1.Furnace {
 		AmbientCelsius: f.AmbientCelsius, Control: controls.toProto(f.Control), ToleranceCelsius: f.ToleranceCelsius,
 		MaxRateCelsiusPerHour: f.MaxRateCelsiusPerHour, ElementType: f.ElementType, ThermocoupleType: f.ThermocoupleType,
 		OverTemperatureCutOut: f.OverTemperatureCutOut, Excludes: f.Excludes,
+		StopSteps: f.StopSteps, PricePerHour: f.PricePerHour,
 	}
 	if f.Capture != (heat.Capture{}) {
 		m.Capture = &saggarv1.Capture{

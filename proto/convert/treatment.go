@@ -76,27 +76,39 @@ func releasesToProto(stage string, of chem.Case, releases []air.Release) []*sagg
 
 func nearAirToProto(stage assess.StageAssessment) *saggarv1.NearAir {
 	m := &saggarv1.NearAir{Stage: stage.Stage, Furnace: stage.Treatment.Furnace.ID}
-	for _, s := range stage.Air.Near.Species {
+	m.Species = NearSpeciesToProto(stage.Air.Near.Species)
+	return m
+}
+
+// NearSpeciesToProto converts what people breathe at an open furnace, with the protection that is asked for.
+func NearSpeciesToProto(list []air.NearSpecies) (messages []*saggarv1.NearSpecies) {
+	for _, s := range list {
 		species := &saggarv1.NearSpecies{
 			Species: s.Species, PeakPpm: s.PeakPPM, Max_15MinutePpm: s.Max15MinutePPM, Ratio: s.Ratio,
 		}
 		for _, c := range s.Protection {
 			species.Protection = append(species.Protection, ProtectionClassToProto(c))
 		}
-		m.Species = append(m.Species, species)
+		messages = append(messages, species)
 	}
-	return m
+	return messages
 }
 
 func fanFailureToProto(stage assess.StageAssessment) *saggarv1.FanFailure {
 	m := &saggarv1.FanFailure{Stage: stage.Stage, Room: stage.Air.Room, FailureMinute: stage.Air.Failure.AtMinute}
-	for _, p := range stage.Air.Failure.Limits {
-		m.Passed = append(m.Passed, &saggarv1.PassedLimit{
+	m.Passed = PassedLimitsToProto(stage.Air.Failure.Limits)
+	return m
+}
+
+// PassedLimitsToProto converts the limits that are passed after a fan has stopped.
+func PassedLimitsToProto(list []air.PassedLimit) (messages []*saggarv1.PassedLimit) {
+	for _, p := range list {
+		messages = append(messages, &saggarv1.PassedLimit{
 			Species: p.Species, Authority: p.Authority, Kind: string(p.Kind), LimitPpm: p.PPM, AfterMinutes: p.AfterMinutes,
 			Refuses: p.Severity == finding.Block,
 		})
 	}
-	return m
+	return messages
 }
 
 // ProtectionClassToProto converts a class of respirator against one concentration.

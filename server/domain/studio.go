@@ -68,6 +68,8 @@ type Supply struct {
 	ID             string  `json:"id"`
 	Title          string  `json:"title"`
 	LimitKilowatts float64 `json:"limit_kilowatts"`
+	// PricePerKilowattHour is in the studio's own currency; 0: nothing is asked.
+	PricePerKilowattHour float64 `json:"price_per_kilowatt_hour,omitempty"`
 }
 
 // Closure is equipment, a room, a circuit or a supply out of use over [Start, End).

@@ -31,11 +31,14 @@ func studioFromProto(m *saggarv1.Studio) domain.Studio {
 }
 
 func supplyToProto(s domain.Supply) *saggarv1.Supply {
-	return &saggarv1.Supply{Title: s.Title, LimitKilowatts: s.LimitKilowatts}
+	return &saggarv1.Supply{Title: s.Title, LimitKilowatts: s.LimitKilowatts, PricePerKilowattHour: s.PricePerKilowattHour}
 }
 
 func supplyFromProto(m *saggarv1.Supply) domain.Supply {
-	return domain.Supply{ID: convert.ID(m.GetName()), Title: m.GetTitle(), LimitKilowatts: m.GetLimitKilowatts()}
+	return domain.Supply{
+		ID: convert.ID(m.GetName()), Title: m.GetTitle(), LimitKilowatts: m.GetLimitKilowatts(),
+		PricePerKilowattHour: m.GetPricePerKilowattHour(),
+	}
 }
 
 func hoursToProto(h domain.StaffedHours) *saggarv1.StaffedHours {

@@ -25,7 +25,8 @@ func roomDetails(m proto.Message) []render.Grid {
 	for _, d := range room.GetDetectors() {
 		detectors.Rows = append(detectors.Rows, []string{d.GetSpecies(), cmp.Or(d.GetTestedOn(), never)})
 	}
-	return []render.Grid{transfers, detectors}
+	contact := render.Grid{Columns: []string{"call"}, Rows: [][]string{{cmp.Or(room.GetEmergencyContact(), "not recorded")}}}
+	return []render.Grid{transfers, detectors, contact}
 }
 
 // circuitDetails are the branches of a circuit with their measurements.
@@ -52,7 +53,14 @@ func furnaceDetails(m proto.Message) []render.Grid {
 	}
 	times := render.Grid{Title: "Measured times", Columns: []string{"what", "from C", "to C", "min"}}
 	times.Rows = append(timingRows("heating", f.GetHeatingTimes()), timingRows("cooling", f.GetCoolingTimes())...)
-	return []render.Grid{facts, times}
+	steps := render.Grid{Title: "To stop it"}
+	for i, step := range f.GetStopSteps() {
+		steps.Rows = append(steps.Rows, paragraph("", fmt.Sprintf("%d. %s", i+1, step))...)
+	}
+	if len(steps.Rows) == 0 {
+		steps = render.Grid{}
+	}
+	return []render.Grid{facts, times, steps}
 }
 
 func heatFacts(f *saggarv1.Furnace) [][]string {

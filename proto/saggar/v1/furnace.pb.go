@@ -381,7 +381,11 @@ type Furnace struct {
 	// What a gas furnace's own flame gives off, by atmosphere.
 	FlueSettings []*FlueSetting `protobuf:"bytes,24,rep,name=flue_settings,json=flueSettings,proto3" json:"flue_settings,omitempty"`
 	// Output only. Changes with every change; given back on update to detect a change in between.
-	Etag          string `protobuf:"bytes,25,opt,name=etag,proto3" json:"etag,omitempty"`
+	Etag string `protobuf:"bytes,25,opt,name=etag,proto3" json:"etag,omitempty"`
+	// What to do in order when it must be stopped, or when the extraction fails: at most 12 steps of 200 characters.
+	StopSteps []string `protobuf:"bytes,26,rep,name=stop_steps,json=stopSteps,proto3" json:"stop_steps,omitempty"`
+	// What the studio asks for an hour of its use, in the studio's own currency, [0, 1e6]; 0: nothing is asked.
+	PricePerHour  float64 `protobuf:"fixed64,27,opt,name=price_per_hour,json=pricePerHour,proto3" json:"price_per_hour,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -589,6 +593,20 @@ func (x *Furnace) GetEtag() string {
 		return x.Etag
 	}
 	return ""
+}
+
+func (x *Furnace) GetStopSteps() []string {
+	if x != nil {
+		return x.StopSteps
+	}
+	return nil
+}
+
+func (x *Furnace) GetPricePerHour() float64 {
+	if x != nil {
+		return x.PricePerHour
+	}
+	return 0
 }
 
 // Request of GetFurnace.
@@ -841,7 +859,7 @@ const file_saggar_v1_furnace_proto_rawDesc = "" +
 	"\n" +
 	"atmosphere\x18\x01 \x01(\x0e2\x15.saggar.v1.AtmosphereB\b\xbaH\x05\x82\x01\x02\x10\x01R\n" +
 	"atmosphere\x12l\n" +
-	"'carbon_monoxide_grams_per_kilowatt_hour\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00@\x7f@)\x00\x00\x00\x00\x00\x00\x00\x00R\"carbonMonoxideGramsPerKilowattHour\"\xaa\f\n" +
+	"'carbon_monoxide_grams_per_kilowatt_hour\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00@\x7f@)\x00\x00\x00\x00\x00\x00\x00\x00R\"carbonMonoxideGramsPerKilowattHour\"\x9b\r\n" +
 	"\aFurnace\x12Z\n" +
 	"\x04name\x18\x01 \x01(\tBF\xbaHCrA\x18\xa0\x012<^studios/[a-z][a-z0-9-]{0,62}/furnaces/[a-z][a-z0-9-]{0,62}$R\x04name\x12\x1d\n" +
 	"\x05title\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18xR\x05title\x123\n" +
@@ -870,7 +888,10 @@ const file_saggar_v1_furnace_proto_rawDesc = "" +
 	"\acapture\x18\x16 \x01(\v2\x12.saggar.v1.CaptureR\acapture\x12\\\n" +
 	"\bexcludes\x18\x17 \x03(\tB@\xbaH=\x92\x01:\x10\b\"6r4R\x06sulfurR\bchlorideR\bfluorideR\x0evolatile_metalR\x06carbonR\bexcludes\x12E\n" +
 	"\rflue_settings\x18\x18 \x03(\v2\x16.saggar.v1.FlueSettingB\b\xbaH\x05\x92\x01\x02\x10\x03R\fflueSettings\x12\x1b\n" +
-	"\x04etag\x18\x19 \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\"o\n" +
+	"\x04etag\x18\x19 \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\x120\n" +
+	"\n" +
+	"stop_steps\x18\x1a \x03(\tB\x11\xbaH\x0e\x92\x01\v\x10\f\"\ar\x05\x10\x01\x18\xc8\x01R\tstopSteps\x12=\n" +
+	"\x0eprice_per_hour\x18\x1b \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x80\x84.A)\x00\x00\x00\x00\x00\x00\x00\x00R\fpricePerHour\"o\n" +
 	"\x11GetFurnaceRequest\x12Z\n" +
 	"\x04name\x18\x01 \x01(\tBF\xbaHCrA\x18\xa0\x012<^studios/[a-z][a-z0-9-]{0,62}/furnaces/[a-z][a-z0-9-]{0,62}$R\x04name\"\xa5\x01\n" +
 	"\x13ListFurnacesRequest\x12?\n" +

@@ -153,9 +153,11 @@ type Room struct {
 	// How many people can charge, watch and draw in it at once in staffed hours, [0, 50]; 0 means 1.
 	CrewCount int32 `protobuf:"varint,8,opt,name=crew_count,json=crewCount,proto3" json:"crew_count,omitempty"`
 	// Output only. Changes with every change; given back on update to detect a change in between.
-	Etag          string `protobuf:"bytes,9,opt,name=etag,proto3" json:"etag,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Etag string `protobuf:"bytes,9,opt,name=etag,proto3" json:"etag,omitempty"`
+	// Whom to call when something goes wrong there, with the number: at most 200 characters; it stands on day sheets.
+	EmergencyContact string `protobuf:"bytes,10,opt,name=emergency_contact,json=emergencyContact,proto3" json:"emergency_contact,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
 }
 
 func (x *Room) Reset() {
@@ -247,6 +249,13 @@ func (x *Room) GetCrewCount() int32 {
 func (x *Room) GetEtag() string {
 	if x != nil {
 		return x.Etag
+	}
+	return ""
+}
+
+func (x *Room) GetEmergencyContact() string {
+	if x != nil {
+		return x.EmergencyContact
 	}
 	return ""
 }
@@ -491,7 +500,7 @@ const file_saggar_v1_room_proto_rawDesc = "" +
 	"\bDetector\x12!\n" +
 	"\aspecies\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18\x10R\aspecies\x12E\n" +
 	"\ttested_on\x18\x02 \x01(\tB(\xbaH%r#\x18\n" +
-	"2\x1f^([0-9]{4}-[0-9]{2}-[0-9]{2})?$R\btestedOn\"\xa4\x04\n" +
+	"2\x1f^([0-9]{4}-[0-9]{2}-[0-9]{2})?$R\btestedOn\"\xdb\x04\n" +
 	"\x04Room\x12W\n" +
 	"\x04name\x18\x01 \x01(\tBC\xbaH@r>\x18\xa0\x0129^studios/[a-z][a-z0-9-]{0,62}/rooms/[a-z][a-z0-9-]{0,62}$R\x04name\x12\x1d\n" +
 	"\x05title\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18xR\x05title\x12G\n" +
@@ -502,7 +511,9 @@ const file_saggar_v1_room_proto_rawDesc = "" +
 	"\tdetectors\x18\a \x03(\v2\x13.saggar.v1.DetectorB\b\xbaH\x05\x92\x01\x02\x10 R\tdetectors\x12(\n" +
 	"\n" +
 	"crew_count\x18\b \x01(\x05B\t\xbaH\x06\x1a\x04\x182(\x00R\tcrewCount\x12\x1b\n" +
-	"\x04etag\x18\t \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\"i\n" +
+	"\x04etag\x18\t \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\x125\n" +
+	"\x11emergency_contact\x18\n" +
+	" \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\x10emergencyContact\"i\n" +
 	"\x0eGetRoomRequest\x12W\n" +
 	"\x04name\x18\x01 \x01(\tBC\xbaH@r>\x18\xa0\x0129^studios/[a-z][a-z0-9-]{0,62}/rooms/[a-z][a-z0-9-]{0,62}$R\x04name\"\xa2\x01\n" +
 	"\x10ListRoomsRequest\x12?\n" +

@@ -33,9 +33,11 @@ type Supply struct {
 	// Required. What it carries at once in kW, (0, 100000].
 	LimitKilowatts float64 `protobuf:"fixed64,3,opt,name=limit_kilowatts,json=limitKilowatts,proto3" json:"limit_kilowatts,omitempty"`
 	// Output only. Changes with every change; given back on update to detect a change in between.
-	Etag          string `protobuf:"bytes,4,opt,name=etag,proto3" json:"etag,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Etag string `protobuf:"bytes,4,opt,name=etag,proto3" json:"etag,omitempty"`
+	// What the studio asks for a kilowatt hour of it, in the studio's own currency, [0, 1e6]; 0: nothing is asked.
+	PricePerKilowattHour float64 `protobuf:"fixed64,5,opt,name=price_per_kilowatt_hour,json=pricePerKilowattHour,proto3" json:"price_per_kilowatt_hour,omitempty"`
+	unknownFields        protoimpl.UnknownFields
+	sizeCache            protoimpl.SizeCache
 }
 
 func (x *Supply) Reset() {
@@ -94,6 +96,13 @@ func (x *Supply) GetEtag() string {
 		return x.Etag
 	}
 	return ""
+}
+
+func (x *Supply) GetPricePerKilowattHour() float64 {
+	if x != nil {
+		return x.PricePerKilowattHour
+	}
+	return 0
 }
 
 // Request of GetSupply.
@@ -329,12 +338,13 @@ var File_saggar_v1_supply_proto protoreflect.FileDescriptor
 
 const file_saggar_v1_supply_proto_rawDesc = "" +
 	"\n" +
-	"\x16saggar/v1/supply.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a google/protobuf/field_mask.proto\"\xe2\x01\n" +
+	"\x16saggar/v1/supply.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a google/protobuf/field_mask.proto\"\xb2\x02\n" +
 	"\x06Supply\x12Z\n" +
 	"\x04name\x18\x01 \x01(\tBF\xbaHCrA\x18\xa0\x012<^studios/[a-z][a-z0-9-]{0,62}/supplies/[a-z][a-z0-9-]{0,62}$R\x04name\x12\x1d\n" +
 	"\x05title\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18xR\x05title\x12@\n" +
 	"\x0flimit_kilowatts\x18\x03 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00j\xf8@!\x00\x00\x00\x00\x00\x00\x00\x00R\x0elimitKilowatts\x12\x1b\n" +
-	"\x04etag\x18\x04 \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\"n\n" +
+	"\x04etag\x18\x04 \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\x12N\n" +
+	"\x17price_per_kilowatt_hour\x18\x05 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x80\x84.A)\x00\x00\x00\x00\x00\x00\x00\x00R\x14pricePerKilowattHour\"n\n" +
 	"\x10GetSupplyRequest\x12Z\n" +
 	"\x04name\x18\x01 \x01(\tBF\xbaHCrA\x18\xa0\x012<^studios/[a-z][a-z0-9-]{0,62}/supplies/[a-z][a-z0-9-]{0,62}$R\x04name\"\xa5\x01\n" +
 	"\x13ListSuppliesRequest\x12?\n" +

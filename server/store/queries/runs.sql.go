@@ -10,6 +10,58 @@ import (
 	"time"
 )
 
+const BenchWorkOver = `-- name: BenchWorkOver :many
+SELECT r.run_id, r.department, l.stage_id, l.state, l.start_time, l.end_time
+FROM loads l
+JOIN runs r ON r.studio_key = l.studio_key AND r.run_key = l.run_key
+WHERE l.studio_key = $1 AND l.firing_key IS NULL
+    AND l.start_time < $2::timestamptz AND l.end_time > $3::timestamptz
+ORDER BY l.start_time, l.run_key, l.ordinal
+`
+
+type BenchWorkOverParams struct {
+	StudioKey   int64
+	WindowEnd   time.Time
+	WindowStart time.Time
+}
+
+type BenchWorkOverRow struct {
+	RunID      string
+	Department string
+	StageID    string
+	State      string
+	StartTime  time.Time
+	EndTime    time.Time
+}
+
+// Bench work without a station, which has no firing, over a window. Reads through loads_by_firing.
+func (q *Queries) BenchWorkOver(ctx context.Context, arg BenchWorkOverParams) ([]BenchWorkOverRow, error) {
+	rows, err := q.db.Query(ctx, BenchWorkOver, arg.StudioKey, arg.WindowEnd, arg.WindowStart)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []BenchWorkOverRow
+	for rows.Next() {
+		var i BenchWorkOverRow
+		if err := rows.Scan(
+			&i.RunID,
+			&i.Department,
+			&i.StageID,
+			&i.State,
+			&i.StartTime,
+			&i.EndTime,
+		); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
 const GetRun = `-- name: GetRun :one
 SELECT run_key, run_id, title, recipe_id, recipe_version, department, maker, scale, inputs, acknowledged, revision,
     create_time, start_stage, from_lot, draws

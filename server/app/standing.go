@@ -1,0 +1,196 @@
+package app
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+	"time"
+
+	"saggar/chem"
+	"saggar/chem/air"
+	"saggar/chem/assess"
+	"saggar/chem/finding"
+	"saggar/server/domain"
+	"saggar/server/store"
+)
+
+// standing is a run that stands, worked out anew with what it was checked with and held against everything else that stands.
+// Nothing of it is decided again: it is for reading.
+type standing struct {
+	run        domain.Run
+	assessment assess.Assessment // its stages are those of the run's loads, in their order
+	// byLoad are the findings that concern one load alone, by its stage.
+	byLoad  map[string][]finding.Finding
+	missing []string // what could not be worked out, a sentence each
+}
+
+// standingIn says what of a run is wanted, and on which date measurements and detectors are looked at.
+type standingIn struct {
+	site   *domain.Site
+	now    time.Time
+	onDate string
+	// over limits the air to loads that overlap it; nil: all.
+	over *domain.Window
+}
+
+// workOut works a run that stands out anew. The error is the database's: what chemistry cannot work out is said as missing.
+func (in standingIn) workOut(ctx context.Context, tx *store.Tx, run domain.Run) (standing, error) {
+	s := standing{run: run, byLoad: map[string][]finding.Finding{}}
+	recipe, err := tx.Recipe(ctx, in.site.Studio.Key, run.RecipeID, run.RecipeVersion)
+	if err != nil {
+		return s, err
+	}
+	materials, err := materialsOf(ctx, tx, in.site.Studio.Key, run, recipe)
+	if err != nil {
+		return s, err
+	}
+	assessor := in.assessor(run)
+	s.assessment.Caution = chem.Caution
+	if s.assessment.Charge, err = assessor.NewCharge(recipe, materials, run.Scale); err != nil {
+		s.assessment.Charge = assess.Charge{Recipe: recipe}
+		s.missing = append(s.missing, fmt.Sprintf("the charge cannot be worked out again: %v", err))
+	} else {
+		s.assessment.Findings = slices.Clone(s.assessment.Charge.Findings)
+		s.assessment.Assumptions = slices.Clone(s.assessment.Charge.Balance.Assumptions)
+	}
+	for _, load := range run.Loads {
+		s.treat(assessor, load)
+	}
+	err = s.breathe(ctx, tx, in)
+	finding.SortWorstFirst(s.assessment.Findings)
+	slices.Sort(s.assessment.Assumptions)
+	s.assessment.Assumptions = slices.Compact(s.assessment.Assumptions)
+	return s, err
+}
+
+// assessor is the site with the furnaces as the run was booked with.
+func (in standingIn) assessor(run domain.Run) assess.Site {
+	assessor := assessSite(in.site, in.now)
+	assessor.OnDate = in.onDate
+	for i, f := range assessor.Furnaces {
+		if booked, ok := run.Inputs.Furnaces[f.ID]; ok {
+			assessor.Furnaces[i] = booked
+		}
+	}
+	return assessor
+}
+
+// materialsOf are a recipe's materials in the versions that a run was checked with; what is in none of them, such as the parts
+// of mixtures, is the newest.
+func materialsOf(ctx context.Context, tx *store.Tx, studioKey int64, run domain.Run, recipe chem.Recipe) (chem.Materials, error) {
+	materials, err := withParts(ctx, tx, studioKey, materialIDs(recipe))
+	if err != nil {
+		return nil, err
+	}
+	for _, id := range slices.Sorted(maps.Keys(run.Inputs.Materials)) {
+		version := run.Inputs.Materials[id]
+		if newest, ok := materials[id]; ok && newest.Version == version {
+			continue
+		}
+		material, err := tx.Material(ctx, studioKey, id, version)
+		if err != nil && !errors.Is(err, domain.ErrNotFound) {
+			return nil, err
+		}
+		if err == nil {
+			materials[id] = material
+		}
+	}
+	return materials, nil
+}
+
+// treat works one load out on its furnace.
+func (s *standing) treat(assessor assess.Site, load domain.Load) {
+	stage := assess.StageAssessment{Stage: load.Stage}
+	index := slices.IndexFunc(s.assessment.Charge.Recipe.Stages, func(r chem.Stage) bool { return r.ID == load.Stage })
+	if index >= 0 && index < len(s.assessment.Charge.Balance.Stages) {
+		furnace := ""
+		if load.Firing != nil {
+			furnace = load.Firing.Furnace
+		}
+		treatment, err := assessor.Treat(s.assessment.Charge, index, furnace)
+		if err != nil {
+			s.missing = append(s.missing, fmt.Sprintf("stage %s cannot be worked out again: %v", load.Stage, err))
+		} else {
+			stage.Treatment = &treatment
+			s.assessment.Findings = append(s.assessment.Findings, treatment.Findings...)
+			s.assessment.Assumptions = append(s.assessment.Assumptions, treatment.Assumptions...)
+			s.byLoad[load.Stage] = append(s.byLoad[load.Stage], treatment.Findings...)
+		}
+		path := fmt.Sprintf("stages[%d]", index)
+		for _, f := range s.assessment.Charge.Findings {
+			if f.Field == path || strings.HasPrefix(f.Field, path+".") {
+				s.byLoad[load.Stage] = append(s.byLoad[load.Stage], f)
+			}
+		}
+	}
+	s.assessment.Stages = append(s.assessment.Stages, stage)
+}
+
+// breathe holds the run's firings, as they are stored, against all others: what they share, and the air.
+func (s *standing) breathe(ctx context.Context, tx *store.Tx, in standingIn) error {
+	j := joint{site: in.site, today: in.onDate}
+	seen := make([]assess.RoomAir, len(s.run.Loads))
+	own := map[int64]bool{}
+	var places []int // in the loads, of each planned firing
+	for i, load := range s.run.Loads {
+		if load.Firing == nil || in.over != nil && !load.Window.Overlaps(*in.over) {
+			continue
+		}
+		own[load.Firing.Key] = true
+		j.planned = append(j.planned, plannedFiring{Firing: *load.Firing, field: load.Stage, seen: &seen[i]})
+		places = append(places, i)
+	}
+	if len(j.planned) == 0 {
+		return nil
+	}
+	others, err := tx.FiringsOver(ctx, in.site.Studio.Key, store.FiringsQuery{
+		Window: reachOf(j.planned, airReach(in.site)), WithReleases: true,
+	})
+	if err != nil {
+		return err
+	}
+	j.existing = slices.DeleteFunc(others, func(f domain.Firing) bool { return own[f.Key] })
+	found, assumptions := j.findings()
+	s.assessment.Findings = append(s.assessment.Findings, found...)
+	s.assessment.Assumptions = append(s.assessment.Assumptions, assumptions...)
+	for _, f := range found {
+		s.byLoad[f.Field] = append(s.byLoad[f.Field], f)
+	}
+	for at, i := range places {
+		if seen[i].Room == "" {
+			continue // nothing comes off
+		}
+		s.assessment.Stages[i].Air = &seen[i]
+		s.fail(j, j.planned[at], &seen[i])
+	}
+	return nil
+}
+
+// fail adds what follows when the extraction stops at the worst moment of a firing, with everything else in the room. Where
+// the worst of all lies outside the firing it is somebody else's, and the firing's own is taken.
+func (s *standing) fail(j joint, p plannedFiring, seen *assess.RoomAir) {
+	view, err := j.view(p, seen.Room)
+	if err == nil {
+		check := air.FanFailureCheck{Zone: view.Zone, Sources: slices.Concat(view.Sources, view.Standing), Own: view.Own}
+		seen.Failure, err = air.CheckFanFailure(check)
+		if at := seen.Failure.AtMinute; err == nil && (at < 0 || at > p.Window.End.Sub(p.Window.Start).Minutes()) {
+			check.AtMinute, err = ownWorst(view)
+			if err == nil {
+				seen.Failure, err = air.CheckFanFailure(check)
+			}
+		}
+		s.assessment.Assumptions = append(s.assessment.Assumptions, seen.Failure.Assumptions...)
+	}
+	if err != nil {
+		s.missing = append(s.missing, fmt.Sprintf("what a stopped fan leads to cannot be worked out for stage %s: %v", p.Stage, err))
+	}
+}
+
+// ownWorst is the minute that leaves the least time by what a firing itself gives off.
+func ownWorst(view air.RoomCheck) (*float64, error) {
+	own, err := air.CheckFanFailure(air.FanFailureCheck{Zone: view.Zone, Sources: view.Sources, Own: view.Own})
+	return &own.AtMinute, err
+}

@@ -1,0 +1,108 @@
+package rpc
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+
+	saggarv1 "saggar/proto/saggar/v1"
+	"saggar/server/domain"
+)
+
+// furnishedStudio is the pigment studio with what day sheets and reports ask for besides.
+func furnishedStudio() *saggarv1.StudioFile {
+	studio := pigmentStudio()
+	studio.Rooms[0].EmergencyContact = "duty desk, extension 40"
+	studio.Supplies[0].PricePerKilowattHour = 0.25
+	for _, f := range studio.Furnaces[:2] {
+		f.StopSteps, f.PricePerHour = []string{"Heat off at the wall", "Out of the room"}, 0.5
+	}
+	return studio
+}
+
+func TestTheDaySheetOverTheWire(t *testing.T) {
+	t.Parallel()
+	s := serve(t)
+	s.load(t, furnishedStudio())
+	run := s.book(t, s.plan(t, redRun()))
+	client := saggarv1.NewReportServiceClient(s.connection)
+	sheet, err := client.GetDaySheet(s.as(t, domain.RoleViewer), &saggarv1.GetDaySheetRequest{Name: north + "/daySheets/2026-03-02"})
+	require.NoError(t, err)
+	assert.Equal(t, north+"/daySheets/2026-03-02", sheet.GetName())
+	assert.NotEmpty(t, sheet.GetCaution())
+	require.Len(t, sheet.GetJobs(), 2)
+	weigh, calcine := sheet.GetJobs()[0], sheet.GetJobs()[1]
+	assert.Equal(t, run.GetName(), weigh.GetRun())
+	assert.Equal(t, "max", weigh.GetMaker())
+	assert.Equal(t, "pigments", weigh.GetDepartment())
+	assert.Equal(t, "calcine", weigh.GetNextStage())
+	assert.Nil(t, weigh.GetProgram(), "bench work has none")
+	assert.InDelta(t, 400, weigh.GetWeighOut()[0].GetMassGrams(), 1e-9)
+
+	assert.Equal(t, []string{"Heat off at the wall", "Out of the room"}, calcine.GetStopSteps())
+	assert.InDelta(t, 250, calcine.GetProgram().GetSegments()[0].GetRateCelsiusPerHour(), 0)
+	assert.InDelta(t, 100, calcine.GetOpenBelowCelsius(), 0, "the usual where the stage says nothing")
+	assert.Empty(t, calcine.GetNextStage())
+	assert.Equal(t, saggarv1.Control_CONTROL_PROGRAMMED, calcine.GetControl())
+	assert.Contains(t, calcine.GetMissing(), "the position of the damper of fan/hood is not recorded")
+	assert.NotContains(t, calcine.GetMissing(), "no stop steps are recorded for "+calcine.GetFurnace())
+	require.Len(t, sheet.GetRooms(), 2)
+	assert.Equal(t, "duty desk, extension 40", sheet.GetRooms()[0].GetEmergencyContact())
+	for _, task := range sheet.GetTasks() {
+		assert.True(t, task.GetStartTime().AsTime().Before(sheet.GetEndTime().AsTime()))
+		assert.True(t, task.GetEndTime().AsTime().After(sheet.GetStartTime().AsTime()))
+	}
+	hall, err := client.GetDaySheet(s.as(t, domain.RoleViewer), &saggarv1.GetDaySheetRequest{
+		Name: north + "/daySheets/2026-03-02", Room: "hall",
+	})
+	require.NoError(t, err)
+	require.Len(t, hall.GetJobs(), 1)
+	assert.Equal(t, "weigh", hall.GetJobs()[0].GetStage())
+}
+
+func TestADaySheetOfWhatIsNone(t *testing.T) {
+	t.Parallel()
+	s := serve(t)
+	s.load(t, smallStudio())
+	client := saggarv1.NewReportServiceClient(s.connection)
+	for _, bad := range []struct {
+		request *saggarv1.GetDaySheetRequest
+		field   string
+	}{
+		{&saggarv1.GetDaySheetRequest{Name: north + "/daySheets/2026-02-29"}, "name"},
+		{&saggarv1.GetDaySheetRequest{Name: north + "/daySheets/tuesday"}, "name"},
+		{&saggarv1.GetDaySheetRequest{Name: north + "/daySheets/9999-01-01"}, "name"},
+		{&saggarv1.GetDaySheetRequest{Name: north + "/daySheets/2026-03-02", Room: "cellar"}, "room"},
+		{&saggarv1.GetDaySheetRequest{Name: north + "/daySheets/2026-03-02", Room: "Not An Id"}, "room"},
+	} {
+		_, err := client.GetDaySheet(s.steward(t), bad.request)
+		assert.Equal(t, codes.InvalidArgument, status.Code(err), "%v", err)
+		assert.Equal(t, []string{bad.field}, fieldsOf(err), "%v", err)
+	}
+	_, err := client.GetDaySheet(s.steward(t), &saggarv1.GetDaySheetRequest{Name: "studios/nowhere/daySheets/2026-03-02"})
+	assert.Equal(t, codes.NotFound, status.Code(err))
+}
+
+func TestWhatStandsOnSheetsIsKeptAndBounded(t *testing.T) {
+	t.Parallel()
+	s := serve(t)
+	s.load(t, furnishedStudio())
+	client := saggarv1.NewEquipmentServiceClient(s.connection)
+	furnace, err := client.GetFurnace(s.steward(t), &saggarv1.GetFurnaceRequest{Name: north + "/furnaces/pot"})
+	require.NoError(t, err)
+	assert.Equal(t, []string{"Heat off at the wall", "Out of the room"}, furnace.GetStopSteps())
+	assert.InDelta(t, 0.5, furnace.GetPricePerHour(), 0)
+	supply, err := client.GetSupply(s.steward(t), &saggarv1.GetSupplyRequest{Name: north + "/supplies/panel"})
+	require.NoError(t, err)
+	assert.InDelta(t, 0.25, supply.GetPricePerKilowattHour(), 0)
+
+	furnace.StopSteps = append(furnace.StopSteps, "")
+	_, err = client.UpdateFurnace(s.steward(t), &saggarv1.UpdateFurnaceRequest{Furnace: furnace})
+	assert.Equal(t, []string{"furnace.stop_steps[2]"}, fieldsOf(err), "%v", err)
+	supply.PricePerKilowattHour = -1
+	_, err = client.UpdateSupply(s.steward(t), &saggarv1.UpdateSupplyRequest{Supply: supply})
+	assert.Equal(t, []string{"supply.price_per_kilowatt_hour"}, fieldsOf(err), "%v", err)
+}
