@@ -187,10 +187,8 @@ func unknown(job domain.DayJob) []string {
 			missing = append(missing, sentence)
 		}
 	}
-	say(len(job.Furnace.StopSteps) == 0, "no stop steps are recorded for "+job.Furnace.ID)
-	say(job.Furnace.Branch == "", job.Furnace.ID+" has no extraction branch")
+	missing = append(missing, furnaceUnsaid(job.Furnace)...)
 	say(job.Furnace.Branch != "" && job.DamperPosition == "", "the position of the damper of "+job.Furnace.Branch+" is not recorded")
-	say(job.Furnace.Capture.MeasuredOn == "", "the capture of "+job.Furnace.ID+" was never measured and counts as nothing")
 	say(job.Air != nil && job.Air.ReentryMinute == nil, "no time can be given from which the room may be entered again")
 	return missing
 }
@@ -206,22 +204,28 @@ func (d *daySheet) rooms() {
 	if d.Room != "" {
 		ids[d.Room] = true
 	}
-	circuits := joint{site: d.site}.running(d.Day.Start)
 	for _, id := range slices.Sorted(maps.Keys(ids)) {
-		room := domain.DayRoom{
-			Room: d.site.Rooms[id], Staffed: d.staffed(id, d.Day), NeededCount: d.PeopleAtOnce(id),
-			FlowCubicMetersPerSecond: air.RoomFlow(d.site.Rooms[id], circuits),
-			Detectors:                domain.DetectorsOn(d.site.Rooms[id], d.Date),
-		}
-		if room.Room.EmergencyContact == "" {
-			room.Missing = append(room.Missing, "whom to call is not recorded for "+id)
-		}
+		room := roomOn(d.site, id, d.Date, d.Day)
+		room.NeededCount = d.PeopleAtOnce(id)
 		if len(room.Staffed) == 0 {
 			room.Missing = append(room.Missing, "nobody answers for "+id+" on this day by its staffed hours")
 		}
-		if len(room.Detectors) == 0 {
-			room.Missing = append(room.Missing, "no gas alarm is recorded for "+id)
-		}
 		d.Rooms = append(d.Rooms, room)
 	}
+}
+
+// roomOn is a room as it is on a date, with the staffed windows that overlap a span.
+func roomOn(site *domain.Site, id, date string, span domain.Window) domain.DayRoom {
+	circuits := joint{site: site}.running(span.Start)
+	room := domain.DayRoom{
+		Room: site.Rooms[id], Staffed: site.Hours[id].Windows(span, site.Zone),
+		FlowCubicMetersPerSecond: air.RoomFlow(site.Rooms[id], circuits), Detectors: domain.DetectorsOn(site.Rooms[id], date),
+	}
+	if room.Room.EmergencyContact == "" {
+		room.Missing = append(room.Missing, "whom to call is not recorded for "+id)
+	}
+	if len(room.Detectors) == 0 {
+		room.Missing = append(room.Missing, "no gas alarm is recorded for "+id)
+	}
+	return room
 }

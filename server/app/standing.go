@@ -129,6 +129,9 @@ func (s *standing) treat(assessor assess.Site, load domain.Load) {
 	s.assessment.Stages = append(s.assessment.Stages, stage)
 }
 
+// loadField is the path of a load in its run.
+func loadField(stage string) string { return "loads[" + stage + "]" }
+
 // breathe holds the run's firings, as they are stored, against all others: what they share, and the air.
 func (s *standing) breathe(ctx context.Context, tx *store.Tx, in standingIn) error {
 	j := joint{site: in.site, today: in.onDate}
@@ -140,7 +143,7 @@ func (s *standing) breathe(ctx context.Context, tx *store.Tx, in standingIn) err
 			continue
 		}
 		own[load.Firing.Key] = true
-		j.planned = append(j.planned, plannedFiring{Firing: *load.Firing, field: load.Stage, seen: &seen[i]})
+		j.planned = append(j.planned, plannedFiring{Firing: *load.Firing, field: loadField(load.Stage), seen: &seen[i]})
 		places = append(places, i)
 	}
 	if len(j.planned) == 0 {
@@ -157,7 +160,11 @@ func (s *standing) breathe(ctx context.Context, tx *store.Tx, in standingIn) err
 	s.assessment.Findings = append(s.assessment.Findings, found...)
 	s.assessment.Assumptions = append(s.assessment.Assumptions, assumptions...)
 	for _, f := range found {
-		s.byLoad[f.Field] = append(s.byLoad[f.Field], f)
+		for _, load := range s.run.Loads {
+			if f.Field == loadField(load.Stage) {
+				s.byLoad[load.Stage] = append(s.byLoad[load.Stage], f)
+			}
+		}
 	}
 	for at, i := range places {
 		if seen[i].Room == "" {

@@ -86,7 +86,8 @@ var policy = map[string]policyRow{
 	saggarv1.FiringService_ListFirings_FullMethodName:  {least: domain.RoleViewer},
 	saggarv1.FiringService_ListOpenings_FullMethodName: {least: domain.RoleViewer},
 
-	saggarv1.ReportService_GetDaySheet_FullMethodName: {least: domain.RoleViewer},
+	saggarv1.ReportService_GetDaySheet_FullMethodName:       {least: domain.RoleViewer},
+	saggarv1.ReportService_GetRiskAssessment_FullMethodName: {least: domain.RoleViewer},
 
 	saggarv1.PeopleService_GetDepartment_FullMethodName:    {least: domain.RoleViewer},
 	saggarv1.PeopleService_ListDepartments_FullMethodName:  {least: domain.RoleViewer},

@@ -2,6 +2,7 @@ package rpc
 
 import (
 	"context"
+	"strings"
 
 	saggarv1 "saggar/proto/saggar/v1"
 	"saggar/server/app"
@@ -23,4 +24,17 @@ func (s *reportService) GetDaySheet(ctx context.Context, req *saggarv1.GetDayShe
 		return nil, err
 	}
 	return daySheetToProto(&sheet), nil
+}
+
+// GetRiskAssessment works out what a run that stands can do to people.
+func (s *reportService) GetRiskAssessment(ctx context.Context, req *saggarv1.GetRiskAssessmentRequest) (*saggarv1.RiskAssessment, error) {
+	name, err := parseName("name", strings.TrimSuffix(req.GetName(), riskSuffix))
+	if err != nil {
+		return nil, err
+	}
+	assessment, err := s.app.GetRiskAssessment(ctx, name.studio, name.id)
+	if err != nil {
+		return nil, err
+	}
+	return riskAssessmentToProto(assessment), nil
 }

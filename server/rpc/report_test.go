@@ -106,3 +106,41 @@ func TestWhatStandsOnSheetsIsKeptAndBounded(t *testing.T) {
 	_, err = client.UpdateSupply(s.steward(t), &saggarv1.UpdateSupplyRequest{Supply: supply})
 	assert.Equal(t, []string{"supply.price_per_kilowatt_hour"}, fieldsOf(err), "%v", err)
 }
+
+func TestTheRiskAssessmentOverTheWire(t *testing.T) {
+	t.Parallel()
+	s := serve(t)
+	s.load(t, furnishedStudio())
+	run := s.book(t, s.plan(t, redRun()))
+	client := saggarv1.NewReportServiceClient(s.connection)
+	risk, err := client.GetRiskAssessment(s.as(t, domain.RoleViewer), &saggarv1.GetRiskAssessmentRequest{Name: run.GetName() + "/riskAssessment"})
+	require.NoError(t, err)
+	assert.Equal(t, run.GetName(), risk.GetRun().GetName())
+	assert.Equal(t, int32(1), risk.GetRecipe().GetVersion())
+	assert.NotEmpty(t, risk.GetAssessment().GetCaution())
+	assert.NotEmpty(t, risk.GetAssessment().GetAssumptions())
+	assert.InDelta(t, 400, risk.GetAssessment().GetWeighOut()[0].GetMassGrams(), 1e-9)
+	assert.Len(t, risk.GetFurnaces(), 2)
+	assert.Len(t, risk.GetRooms(), 2)
+	require.Len(t, risk.GetExtractionCircuits(), 1)
+	assert.Equal(t, "2025-10-06", risk.GetExtractionCircuits()[0].GetBranches()[0].GetMeasuredOn())
+	require.Len(t, risk.GetWatches(), 2)
+	assert.Len(t, risk.GetWatches()[0].GetDetectors(), 2)
+	assert.Len(t, risk.GetAcknowledgements(), len(run.GetAcknowledgedFindingCodes()))
+	for _, a := range risk.GetAcknowledgements() {
+		assert.Equal(t, "max", a.GetCaller())
+		assert.True(t, a.GetStands(), a.GetCode())
+	}
+	assert.Empty(t, risk.GetOpenFindingCodes(), "all was accepted when it was booked")
+
+	for name, code := range map[string]codes.Code{
+		run.GetName(): codes.InvalidArgument, "": codes.InvalidArgument,
+		north + "/runs/none/riskAssessment":                     codes.NotFound,
+		north + "/firings/" + "none" + "/riskAssessment":        codes.InvalidArgument,
+		run.GetName() + "/riskAssessment/riskAssessment":        codes.InvalidArgument,
+		"studios/nowhere/runs/" + "any-run" + "/riskAssessment": codes.NotFound,
+	} {
+		_, err := client.GetRiskAssessment(s.steward(t), &saggarv1.GetRiskAssessmentRequest{Name: name})
+		assert.Equal(t, code, status.Code(err), "%s: %v", name, err)
+	}
+}

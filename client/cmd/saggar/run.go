@@ -17,9 +17,9 @@ import (
 )
 
 func (s *shell) runCommand() *cobra.Command {
-	return group("run", "Runs: plan, check, book, show, list, move, replan, cancel",
+	return group("run", "Runs: plan, check, book, show, list, move, replan, cancel, risk",
 		s.runPlanCommand(), s.runCheckCommand(), s.runBookCommand(), s.runShowCommand(), s.runListCommand(),
-		s.runMoveCommand(), s.runReplanCommand(), s.runCancelCommand())
+		s.runMoveCommand(), s.runReplanCommand(), s.runCancelCommand(), s.runRiskCommand())
 }
 
 func (s *shell) runCheckCommand() *cobra.Command {

@@ -77,16 +77,65 @@ func (x *GetDaySheetRequest) GetRoom() string {
 	return ""
 }
 
+// Request of GetRiskAssessment.
+type GetRiskAssessmentRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Required. `studios/{studio}/runs/{id}/riskAssessment`.
+	Name          string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetRiskAssessmentRequest) Reset() {
+	*x = GetRiskAssessmentRequest{}
+	mi := &file_saggar_v1_report_service_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetRiskAssessmentRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetRiskAssessmentRequest) ProtoMessage() {}
+
+func (x *GetRiskAssessmentRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_report_service_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetRiskAssessmentRequest.ProtoReflect.Descriptor instead.
+func (*GetRiskAssessmentRequest) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_report_service_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *GetRiskAssessmentRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
 var File_saggar_v1_report_service_proto protoreflect.FileDescriptor
 
 const file_saggar_v1_report_service_proto_rawDesc = "" +
 	"\n" +
-	"\x1esaggar/v1/report_service.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a\x19saggar/v1/day_sheet.proto\"\xae\x01\n" +
+	"\x1esaggar/v1/report_service.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a\x19saggar/v1/day_sheet.proto\x1a\x1fsaggar/v1/risk_assessment.proto\"\xae\x01\n" +
 	"\x12GetDaySheetRequest\x12`\n" +
 	"\x04name\x18\x01 \x01(\tBL\xbaHIrG\x18d2C^studios/[a-z][a-z0-9-]{0,62}/daySheets/[0-9]{4}-[0-9]{2}-[0-9]{2}$R\x04name\x126\n" +
-	"\x04room\x18\x02 \x01(\tB\"\xbaH\x1fr\x1d\x18?2\x19^([a-z][a-z0-9-]{0,62})?$R\x04room2R\n" +
+	"\x04room\x18\x02 \x01(\tB\"\xbaH\x1fr\x1d\x18?2\x19^([a-z][a-z0-9-]{0,62})?$R\x04room\"\x81\x01\n" +
+	"\x18GetRiskAssessmentRequest\x12e\n" +
+	"\x04name\x18\x01 \x01(\tBQ\xbaHNrL\x18\xb4\x012G^studios/[a-z][a-z0-9-]{0,62}/runs/[a-z][a-z0-9-]{0,62}/riskAssessment$R\x04name2\xa7\x01\n" +
 	"\rReportService\x12A\n" +
-	"\vGetDaySheet\x12\x1d.saggar.v1.GetDaySheetRequest\x1a\x13.saggar.v1.DaySheetB\x89\x01\n" +
+	"\vGetDaySheet\x12\x1d.saggar.v1.GetDaySheetRequest\x1a\x13.saggar.v1.DaySheet\x12S\n" +
+	"\x11GetRiskAssessment\x12#.saggar.v1.GetRiskAssessmentRequest\x1a\x19.saggar.v1.RiskAssessmentB\x89\x01\n" +
 	"\rcom.saggar.v1B\x12ReportServiceProtoP\x01Z\x1fsaggar/proto/saggar/v1;saggarv1\xa2\x02\x03SXX\xaa\x02\tSaggar.V1\xca\x02\tSaggar\\V1\xe2\x02\x15Saggar\\V1\\GPBMetadata\xea\x02\n" +
 	"Saggar::V1b\x06proto3"
 
@@ -102,16 +151,20 @@ func file_saggar_v1_report_service_proto_rawDescGZIP() []byte {
 	return file_saggar_v1_report_service_proto_rawDescData
 }
 
-var file_saggar_v1_report_service_proto_msgTypes = make([]protoimpl.MessageInfo, 1)
+var file_saggar_v1_report_service_proto_msgTypes = make([]protoimpl.MessageInfo, 2)
 var file_saggar_v1_report_service_proto_goTypes = []any{
-	(*GetDaySheetRequest)(nil), // 0: saggar.v1.GetDaySheetRequest
-	(*DaySheet)(nil),           // 1: saggar.v1.DaySheet
+	(*GetDaySheetRequest)(nil),       // 0: saggar.v1.GetDaySheetRequest
+	(*GetRiskAssessmentRequest)(nil), // 1: saggar.v1.GetRiskAssessmentRequest
+	(*DaySheet)(nil),                 // 2: saggar.v1.DaySheet
+	(*RiskAssessment)(nil),           // 3: saggar.v1.RiskAssessment
 }
 var file_saggar_v1_report_service_proto_depIdxs = []int32{
 	0, // 0: saggar.v1.ReportService.GetDaySheet:input_type -> saggar.v1.GetDaySheetRequest
-	1, // 1: saggar.v1.ReportService.GetDaySheet:output_type -> saggar.v1.DaySheet
-	1, // [1:2] is the sub-list for method output_type
-	0, // [0:1] is the sub-list for method input_type
+	1, // 1: saggar.v1.ReportService.GetRiskAssessment:input_type -> saggar.v1.GetRiskAssessmentRequest
+	2, // 2: saggar.v1.ReportService.GetDaySheet:output_type -> saggar.v1.DaySheet
+	3, // 3: saggar.v1.ReportService.GetRiskAssessment:output_type -> saggar.v1.RiskAssessment
+	2, // [2:4] is the sub-list for method output_type
+	0, // [0:2] is the sub-list for method input_type
 	0, // [0:0] is the sub-list for extension type_name
 	0, // [0:0] is the sub-list for extension extendee
 	0, // [0:0] is the sub-list for field type_name
@@ -123,13 +176,14 @@ func file_saggar_v1_report_service_proto_init() {
 		return
 	}
 	file_saggar_v1_day_sheet_proto_init()
+	file_saggar_v1_risk_assessment_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_saggar_v1_report_service_proto_rawDesc), len(file_saggar_v1_report_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   1,
+			NumMessages:   2,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

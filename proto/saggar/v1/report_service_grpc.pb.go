@@ -19,7 +19,8 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	ReportService_GetDaySheet_FullMethodName = "/saggar.v1.ReportService/GetDaySheet"
+	ReportService_GetDaySheet_FullMethodName       = "/saggar.v1.ReportService/GetDaySheet"
+	ReportService_GetRiskAssessment_FullMethodName = "/saggar.v1.ReportService/GetRiskAssessment"
 )
 
 // ReportServiceClient is the client API for ReportService service.
@@ -31,6 +32,8 @@ type ReportServiceClient interface {
 	// Returns what there is to do on one day. Errors: NOT_FOUND for the studio; INVALID_ARGUMENT for a date that is none and a
 	// room that does not stand.
 	GetDaySheet(ctx context.Context, in *GetDaySheetRequest, opts ...grpc.CallOption) (*DaySheet, error)
+	// Returns what a run that stands can do to people and what stands against it. Errors: NOT_FOUND.
+	GetRiskAssessment(ctx context.Context, in *GetRiskAssessmentRequest, opts ...grpc.CallOption) (*RiskAssessment, error)
 }
 
 type reportServiceClient struct {
@@ -51,6 +54,16 @@ func (c *reportServiceClient) GetDaySheet(ctx context.Context, in *GetDaySheetRe
 	return out, nil
 }
 
+func (c *reportServiceClient) GetRiskAssessment(ctx context.Context, in *GetRiskAssessmentRequest, opts ...grpc.CallOption) (*RiskAssessment, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RiskAssessment)
+	err := c.cc.Invoke(ctx, ReportService_GetRiskAssessment_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // ReportServiceServer is the server API for ReportService service.
 // All implementations must embed UnimplementedReportServiceServer
 // for forward compatibility.
@@ -60,6 +73,8 @@ type ReportServiceServer interface {
 	// Returns what there is to do on one day. Errors: NOT_FOUND for the studio; INVALID_ARGUMENT for a date that is none and a
 	// room that does not stand.
 	GetDaySheet(context.Context, *GetDaySheetRequest) (*DaySheet, error)
+	// Returns what a run that stands can do to people and what stands against it. Errors: NOT_FOUND.
+	GetRiskAssessment(context.Context, *GetRiskAssessmentRequest) (*RiskAssessment, error)
 	mustEmbedUnimplementedReportServiceServer()
 }
 
@@ -72,6 +87,9 @@ type UnimplementedReportServiceServer struct{}
 
 func (UnimplementedReportServiceServer) GetDaySheet(context.Context, *GetDaySheetRequest) (*DaySheet, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetDaySheet not implemented")
+}
+func (UnimplementedReportServiceServer) GetRiskAssessment(context.Context, *GetRiskAssessmentRequest) (*RiskAssessment, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetRiskAssessment not implemented")
 }
 func (UnimplementedReportServiceServer) mustEmbedUnimplementedReportServiceServer() {}
 func (UnimplementedReportServiceServer) testEmbeddedByValue()                       {}
@@ -112,6 +130,24 @@ func _ReportService_GetDaySheet_Handler(srv interface{}, ctx context.Context, de
 	return interceptor(ctx, in, info, handler)
 }
 
+func _ReportService_GetRiskAssessment_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetRiskAssessmentRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ReportServiceServer).GetRiskAssessment(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ReportService_GetRiskAssessment_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ReportServiceServer).GetRiskAssessment(ctx, req.(*GetRiskAssessmentRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // ReportService_ServiceDesc is the grpc.ServiceDesc for ReportService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -122,6 +158,10 @@ var ReportService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GetDaySheet",
 			Handler:    _ReportService_GetDaySheet_Handler,
+		},
+		{
+			MethodName: "GetRiskAssessment",
+			Handler:    _ReportService_GetRiskAssessment_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},
