@@ -139,15 +139,24 @@ func noPresent(field string, windows, stages int) error {
 	}}
 }
 
-// wattHours is what the supply gives for a treatment on a furnace that starts cold, clearing and warming included.
-func wattHours(t assess.Treatment) int {
+// suppliedKilowattHours is what the supply gives for a treatment on a furnace that starts cold, clearing and warming included,
+// or for bench work at a station.
+func suppliedKilowattHours(t assess.Treatment) float64 {
 	kilowattHours := t.Heat.InputKilowattHours
 	for _, phase := range t.Phases {
-		if phase.Kind != heat.Fire && phase.Kind != heat.Work {
+		if phase.Kind != heat.Fire {
 			kilowattHours += phase.Kilowatts * float64(phase.Minutes) / 60
 		}
 	}
-	return int(math.Ceil(kilowattHours * 1000))
+	return kilowattHours
+}
+
+// wattHours is what a plan makes least of; bench work takes the same wherever it is done and is left out.
+func wattHours(t assess.Treatment) int {
+	if len(t.Heat.Profile) == 0 {
+		return 0
+	}
+	return int(math.Ceil(suppliedKilowattHours(t) * 1000))
 }
 
 func (p *planner) kilowattHours(solution scheduler.Solution) float64 {

@@ -208,6 +208,7 @@ func (b *runBuilder) build() error {
 		Department: b.at.request.Department, Maker: b.at.maker, StartStage: b.at.request.StartStage, FromLot: b.at.request.FromLot,
 		Draws: b.draws, Acknowledged: b.at.acknowledged, Inputs: domain.RunInputs{
 			Lots: b.keptLots(), Materials: map[string]int{}, Furnaces: map[string]heat.Furnace{}, Constants: map[string]heat.Constants{},
+			EnergyKilowattHours: map[string]float64{},
 		},
 	}
 	if standing := b.at.standing; standing != nil {
@@ -246,6 +247,9 @@ func (b *runBuilder) keep(load domain.Load, run *domain.Run) {
 	if load.Firing != nil {
 		id := load.Firing.Furnace
 		run.Inputs.Furnaces[id], run.Inputs.Constants[id] = b.at.standing.Inputs.Furnaces[id], b.at.standing.Inputs.Constants[id]
+		if kept, known := b.at.standing.Inputs.EnergyKilowattHours[load.Stage]; known {
+			run.Inputs.EnergyKilowattHours[load.Stage] = kept
+		}
 	}
 	run.Loads = append(run.Loads, load)
 	b.phases = append(b.phases, nil)
@@ -289,6 +293,7 @@ func (b *runBuilder) load(index int, window domain.StageWindow, run *domain.Run)
 	}
 	furnace := b.p.site.Furnaces[window.Furnace]
 	run.Inputs.Furnaces[furnace.ID], run.Inputs.Constants[furnace.ID] = furnace, treatment.Constants
+	run.Inputs.EnergyKilowattHours[stage.ID] = suppliedKilowattHours(treatment)
 	load.Firing = newFiring(run, stage, window, treatment)
 	b.p.joint.planned = append(b.p.joint.planned, plannedFiring{
 		Firing: *load.Firing, field: field, seen: assessed.Air, named: load.Firing.AttendedBy != b.at.maker,

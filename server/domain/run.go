@@ -81,6 +81,8 @@ type RunInputs struct {
 	Lots      map[string]chem.Lot       `json:"lots,omitempty"`
 	Furnaces  map[string]heat.Furnace   `json:"furnaces"`  // by furnace id
 	Constants map[string]heat.Constants `json:"constants"` // by furnace id
+	// EnergyKilowattHours is what the supply gives for each stage that has a furnace or station, planned, by stage id.
+	EnergyKilowattHours map[string]float64 `json:"energy_kilowatt_hours,omitempty"`
 }
 
 // Load is one stage of one run placed in a firing, or bench work without one.

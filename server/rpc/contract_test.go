@@ -138,6 +138,7 @@ func TestWhatChangesRunsCanBeRepeatedAndGuarded(t *testing.T) {
 
 // bareNumbers are numbers without a unit, each for a reason.
 var bareNumbers = map[string]string{
+	"cost":      "in the studio's own currency",
 	"page_size": "a count", "revision": "a count", "after_revision": "a count", "version": "a count", "value": "has its unit beside it",
 	"bound": "has its unit beside it", "run_index": "a place in a list",
 	"factor": "a ratio", "mixing_factor": "a ratio", "mixture_ratio": "a ratio", "ratio": "a ratio",

@@ -76,6 +76,8 @@ func foreignRequests(booked *saggarv1.Run) map[string]proto.Message {
 	requests["ReplanRuns"] = &saggarv1.ReplanRunsRequest{Parent: "studios/south", Overruns: []*saggarv1.Overrun{{
 		Firing: strings.Replace(booked.GetLoads()[0].GetFiring(), north, "studios/south", 1), EndTime: at(2028),
 	}}}
+	requests["GetDaySheet"] = &saggarv1.GetDaySheetRequest{Name: "studios/south/daySheets/2026-03-02", Room: "hall"}
+	requests["GetRiskAssessment"] = &saggarv1.GetRiskAssessmentRequest{Name: south(booked.GetName()) + riskSuffix}
 	requests["CheckRun"] = &saggarv1.CheckRunRequest{Parent: "studios/south", Runs: []*saggarv1.Run{run}}
 	return requests
 }
@@ -87,6 +89,7 @@ var aboutNoResource = map[string]string{
 	"CheckRecipe": "brings its recipe along", "PlanRuns": "reads its recipe as BookRun does", "GetCaller": "names nothing",
 	"CreateLot": "makes what it names", "CreateAccessKey": "names nobody's thing", "CreateFeed": "names what the studio has by id",
 	"ExchangeAccessKey": "names nothing", "WatchStudio": "names a studio only",
+	"GetReport":   "names a studio only",
 	"VerifyTrace": "names a studio only", "ListChanges": "names a studio only",
 }
 

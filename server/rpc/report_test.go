@@ -2,11 +2,13 @@ package rpc
 
 import (
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/types/known/timestamppb"
 
 	saggarv1 "saggar/proto/saggar/v1"
 	"saggar/server/domain"
@@ -143,4 +145,95 @@ func TestTheRiskAssessmentOverTheWire(t *testing.T) {
 		_, err := client.GetRiskAssessment(s.steward(t), &saggarv1.GetRiskAssessmentRequest{Name: name})
 		assert.Equal(t, code, status.Code(err), "%s: %v", name, err)
 	}
+}
+
+func TestTheReportOverTheWire(t *testing.T) {
+	t.Parallel()
+	s := serve(t)
+	s.load(t, furnishedStudio())
+	s.book(t, s.plan(t, redRun()))
+	client := saggarv1.NewReportServiceClient(s.connection)
+	request := &saggarv1.GetReportRequest{
+		Name: north + "/report", StartTime: timestamppb.New(monday.Truncate(24 * time.Hour)),
+		EndTime: timestamppb.New(monday.Truncate(24*time.Hour).AddDate(0, 0, 7)),
+		GroupBy: []saggarv1.ReportDimension{saggarv1.ReportDimension_REPORT_DIMENSION_FURNACE, saggarv1.ReportDimension_REPORT_DIMENSION_DEPARTMENT},
+	}
+	report, err := client.GetReport(s.as(t, domain.RoleTechnician), request)
+	require.NoError(t, err)
+	assert.Equal(t, "UTC", report.GetTimeZone())
+	require.Len(t, report.GetRows(), 2)
+	hood, kiln := report.GetRows()[0], report.GetRows()[1]
+	assert.Equal(t, "dust-hood", hood.GetFurnace())
+	assert.InDelta(t, 0.5, hood.GetHeldHours(), 1e-12)
+	assert.Nil(t, hood.Cost, "no price is stated for it")
+	assert.Equal(t, "pigments", kiln.GetDepartment())
+	assert.InDelta(t, 168, kiln.GetAllHours(), 1e-12)
+	assert.InDelta(t, 7*16, kiln.GetStaffedHours(), 1e-12)
+	assert.InDelta(t, kiln.GetHeldHours()/168, kiln.GetHeldFraction(), 1e-12)
+	assert.Positive(t, kiln.GetEnergyKilowattHours())
+	assert.InDelta(t, 0.25*kiln.GetEnergyKilowattHours()+0.5*kiln.GetHeldHours(), kiln.GetCost(), 1e-9)
+	assert.InDelta(t, hood.GetHeldHours()+kiln.GetHeldHours(), report.GetTotal().GetHeldHours(), 1e-12)
+	assert.InDelta(t, 3*168, report.GetTotal().GetAllHours(), 1e-12)
+
+	_, err = client.GetReport(s.as(t, domain.RoleMaker), request)
+	assert.Equal(t, codes.PermissionDenied, status.Code(err), "for those who look after the furnaces")
+}
+
+func TestAReportOfWhatIsNone(t *testing.T) {
+	t.Parallel()
+	s := serve(t)
+	s.load(t, smallStudio())
+	client := saggarv1.NewReportServiceClient(s.connection)
+	good := func() *saggarv1.GetReportRequest {
+		return &saggarv1.GetReportRequest{Name: north + "/report", StartTime: timestamppb.New(monday), EndTime: timestamppb.New(monday.AddDate(0, 1, 0))}
+	}
+	report, err := client.GetReport(s.steward(t), good())
+	require.NoError(t, err)
+	assert.Empty(t, report.GetRows())
+	assert.Nil(t, report.GetTotal().HeldFraction, "a studio without furnaces has nothing to hold: no number rather than none")
+	for field, spoil := range map[string]func(*saggarv1.GetReportRequest){
+		"name":        func(r *saggarv1.GetReportRequest) { r.Name = north },
+		"start_time":  func(r *saggarv1.GetReportRequest) { r.StartTime = nil },
+		"end_time":    func(r *saggarv1.GetReportRequest) { r.EndTime = timestamppb.New(monday.AddDate(2, 0, 0)) },
+		"group_by[0]": func(r *saggarv1.GetReportRequest) { r.GroupBy = []saggarv1.ReportDimension{9} },
+		"group_by":    func(r *saggarv1.GetReportRequest) { r.GroupBy = []saggarv1.ReportDimension{1, 1} },
+	} {
+		request := good()
+		spoil(request)
+		_, err := client.GetReport(s.steward(t), request)
+		assert.Equal(t, codes.InvalidArgument, status.Code(err), "%s: %v", field, err)
+		assert.Equal(t, []string{field}, fieldsOf(err), "%v", err)
+	}
+	odd := good()
+	odd.StartTime = timestamppb.New(monday.Add(time.Second))
+	_, err = client.GetReport(s.steward(t), odd)
+	assert.Equal(t, []string{"start_time"}, fieldsOf(err), "%v", err)
+	nowhere := good()
+	nowhere.Name = "studios/nowhere/report"
+	_, err = client.GetReport(s.steward(t), nowhere)
+	assert.Equal(t, codes.NotFound, status.Code(err))
+}
+
+func TestSheetsAndReportsOfAStudioShowNothingOfAnother(t *testing.T) {
+	t.Parallel()
+	s := serve(t)
+	s.load(t, furnishedStudio())
+	s.book(t, s.plan(t, redRun()))
+	_, err := saggarv1.NewStudioServiceClient(s.connection).LoadStudio(s.steward(t), &saggarv1.LoadStudioRequest{
+		Name: "studios/south", Contents: &saggarv1.StudioFile{Studio: &saggarv1.Studio{Name: "studios/south", TimeZone: "UTC"}},
+	})
+	require.NoError(t, err)
+	client := saggarv1.NewReportServiceClient(s.connection)
+	sheet, err := client.GetDaySheet(s.steward(t), &saggarv1.GetDaySheetRequest{Name: "studios/south/daySheets/2026-03-02"})
+	require.NoError(t, err)
+	assert.Empty(t, sheet.GetTasks())
+	assert.Empty(t, sheet.GetJobs())
+	assert.Empty(t, sheet.GetRooms())
+	report, err := client.GetReport(s.steward(t), &saggarv1.GetReportRequest{
+		Name: "studios/south/report", StartTime: timestamppb.New(monday), EndTime: timestamppb.New(monday.AddDate(0, 1, 0)),
+		GroupBy: []saggarv1.ReportDimension{saggarv1.ReportDimension_REPORT_DIMENSION_DEPARTMENT},
+	})
+	require.NoError(t, err)
+	assert.Empty(t, report.GetRows())
+	assert.Zero(t, report.GetTotal().GetHeldHours())
 }

@@ -129,7 +129,7 @@ func (s *shell) command() *cobra.Command {
 	root.AddCommand(
 		s.studioCommand(), s.equipmentCommand(roomKind), s.equipmentCommand(circuitKind), s.equipmentCommand(supplyKind),
 		s.equipmentCommand(furnaceKind), s.equipmentCommand(hoursKind), s.closureCommand(),
-		s.materialCommand(), s.lotCommand(), s.recipeCommand(), s.runCommand(), s.openingCommand(), s.weekCommand(), s.dayCommand(),
+		s.materialCommand(), s.lotCommand(), s.recipeCommand(), s.runCommand(), s.openingCommand(), s.weekCommand(), s.dayCommand(), s.reportCommand(),
 		s.departmentCommand(), s.personCommand(), s.keyCommand(), s.callerCommand(),
 		s.signInCommand(), s.signOutCommand(), s.contextCommand(),
 		s.traceCommand(), s.changeCommand(), s.feedCommand(), s.mailCommand(),

@@ -10,6 +10,7 @@ import (
 	_ "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
+	timestamppb "google.golang.org/protobuf/types/known/timestamppb"
 	reflect "reflect"
 	sync "sync"
 	unsafe "unsafe"
@@ -123,19 +124,99 @@ func (x *GetRiskAssessmentRequest) GetName() string {
 	return ""
 }
 
+// Request of GetReport.
+type GetReportRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Required. `studios/{studio}/report`.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Required. First instant of the window, a whole minute.
+	StartTime *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=start_time,json=startTime,proto3" json:"start_time,omitempty"`
+	// Required. First instant after the window, a whole minute; after `start_time`, at most 400 days later.
+	EndTime *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
+	// What the rows are by, each once; none: the total only.
+	GroupBy       []ReportDimension `protobuf:"varint,4,rep,packed,name=group_by,json=groupBy,proto3,enum=saggar.v1.ReportDimension" json:"group_by,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetReportRequest) Reset() {
+	*x = GetReportRequest{}
+	mi := &file_saggar_v1_report_service_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetReportRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetReportRequest) ProtoMessage() {}
+
+func (x *GetReportRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_report_service_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetReportRequest.ProtoReflect.Descriptor instead.
+func (*GetReportRequest) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_report_service_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *GetReportRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *GetReportRequest) GetStartTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.StartTime
+	}
+	return nil
+}
+
+func (x *GetReportRequest) GetEndTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.EndTime
+	}
+	return nil
+}
+
+func (x *GetReportRequest) GetGroupBy() []ReportDimension {
+	if x != nil {
+		return x.GroupBy
+	}
+	return nil
+}
+
 var File_saggar_v1_report_service_proto protoreflect.FileDescriptor
 
 const file_saggar_v1_report_service_proto_rawDesc = "" +
 	"\n" +
-	"\x1esaggar/v1/report_service.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a\x19saggar/v1/day_sheet.proto\x1a\x1fsaggar/v1/risk_assessment.proto\"\xae\x01\n" +
+	"\x1esaggar/v1/report_service.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19saggar/v1/day_sheet.proto\x1a\x16saggar/v1/report.proto\x1a\x1fsaggar/v1/risk_assessment.proto\"\xae\x01\n" +
 	"\x12GetDaySheetRequest\x12`\n" +
 	"\x04name\x18\x01 \x01(\tBL\xbaHIrG\x18d2C^studios/[a-z][a-z0-9-]{0,62}/daySheets/[0-9]{4}-[0-9]{2}-[0-9]{2}$R\x04name\x126\n" +
 	"\x04room\x18\x02 \x01(\tB\"\xbaH\x1fr\x1d\x18?2\x19^([a-z][a-z0-9-]{0,62})?$R\x04room\"\x81\x01\n" +
 	"\x18GetRiskAssessmentRequest\x12e\n" +
-	"\x04name\x18\x01 \x01(\tBQ\xbaHNrL\x18\xb4\x012G^studios/[a-z][a-z0-9-]{0,62}/runs/[a-z][a-z0-9-]{0,62}/riskAssessment$R\x04name2\xa7\x01\n" +
+	"\x04name\x18\x01 \x01(\tBQ\xbaHNrL\x18\xb4\x012G^studios/[a-z][a-z0-9-]{0,62}/runs/[a-z][a-z0-9-]{0,62}/riskAssessment$R\x04name\"\xa4\x02\n" +
+	"\x10GetReportRequest\x12B\n" +
+	"\x04name\x18\x01 \x01(\tB.\xbaH+r)\x18P2%^studios/[a-z][a-z0-9-]{0,62}/report$R\x04name\x12A\n" +
+	"\n" +
+	"start_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\tstartTime\x12=\n" +
+	"\bend_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\aendTime\x12J\n" +
+	"\bgroup_by\x18\x04 \x03(\x0e2\x1a.saggar.v1.ReportDimensionB\x13\xbaH\x10\x92\x01\r\x10\x03\x18\x01\"\a\x82\x01\x04\x10\x01 \x00R\agroupBy2\xe4\x01\n" +
 	"\rReportService\x12A\n" +
 	"\vGetDaySheet\x12\x1d.saggar.v1.GetDaySheetRequest\x1a\x13.saggar.v1.DaySheet\x12S\n" +
-	"\x11GetRiskAssessment\x12#.saggar.v1.GetRiskAssessmentRequest\x1a\x19.saggar.v1.RiskAssessmentB\x89\x01\n" +
+	"\x11GetRiskAssessment\x12#.saggar.v1.GetRiskAssessmentRequest\x1a\x19.saggar.v1.RiskAssessment\x12;\n" +
+	"\tGetReport\x12\x1b.saggar.v1.GetReportRequest\x1a\x11.saggar.v1.ReportB\x89\x01\n" +
 	"\rcom.saggar.v1B\x12ReportServiceProtoP\x01Z\x1fsaggar/proto/saggar/v1;saggarv1\xa2\x02\x03SXX\xaa\x02\tSaggar.V1\xca\x02\tSaggar\\V1\xe2\x02\x15Saggar\\V1\\GPBMetadata\xea\x02\n" +
 	"Saggar::V1b\x06proto3"
 
@@ -151,23 +232,32 @@ func file_saggar_v1_report_service_proto_rawDescGZIP() []byte {
 	return file_saggar_v1_report_service_proto_rawDescData
 }
 
-var file_saggar_v1_report_service_proto_msgTypes = make([]protoimpl.MessageInfo, 2)
+var file_saggar_v1_report_service_proto_msgTypes = make([]protoimpl.MessageInfo, 3)
 var file_saggar_v1_report_service_proto_goTypes = []any{
 	(*GetDaySheetRequest)(nil),       // 0: saggar.v1.GetDaySheetRequest
 	(*GetRiskAssessmentRequest)(nil), // 1: saggar.v1.GetRiskAssessmentRequest
-	(*DaySheet)(nil),                 // 2: saggar.v1.DaySheet
-	(*RiskAssessment)(nil),           // 3: saggar.v1.RiskAssessment
+	(*GetReportRequest)(nil),         // 2: saggar.v1.GetReportRequest
+	(*timestamppb.Timestamp)(nil),    // 3: google.protobuf.Timestamp
+	(ReportDimension)(0),             // 4: saggar.v1.ReportDimension
+	(*DaySheet)(nil),                 // 5: saggar.v1.DaySheet
+	(*RiskAssessment)(nil),           // 6: saggar.v1.RiskAssessment
+	(*Report)(nil),                   // 7: saggar.v1.Report
 }
 var file_saggar_v1_report_service_proto_depIdxs = []int32{
-	0, // 0: saggar.v1.ReportService.GetDaySheet:input_type -> saggar.v1.GetDaySheetRequest
-	1, // 1: saggar.v1.ReportService.GetRiskAssessment:input_type -> saggar.v1.GetRiskAssessmentRequest
-	2, // 2: saggar.v1.ReportService.GetDaySheet:output_type -> saggar.v1.DaySheet
-	3, // 3: saggar.v1.ReportService.GetRiskAssessment:output_type -> saggar.v1.RiskAssessment
-	2, // [2:4] is the sub-list for method output_type
-	0, // [0:2] is the sub-list for method input_type
-	0, // [0:0] is the sub-list for extension type_name
-	0, // [0:0] is the sub-list for extension extendee
-	0, // [0:0] is the sub-list for field type_name
+	3, // 0: saggar.v1.GetReportRequest.start_time:type_name -> google.protobuf.Timestamp
+	3, // 1: saggar.v1.GetReportRequest.end_time:type_name -> google.protobuf.Timestamp
+	4, // 2: saggar.v1.GetReportRequest.group_by:type_name -> saggar.v1.ReportDimension
+	0, // 3: saggar.v1.ReportService.GetDaySheet:input_type -> saggar.v1.GetDaySheetRequest
+	1, // 4: saggar.v1.ReportService.GetRiskAssessment:input_type -> saggar.v1.GetRiskAssessmentRequest
+	2, // 5: saggar.v1.ReportService.GetReport:input_type -> saggar.v1.GetReportRequest
+	5, // 6: saggar.v1.ReportService.GetDaySheet:output_type -> saggar.v1.DaySheet
+	6, // 7: saggar.v1.ReportService.GetRiskAssessment:output_type -> saggar.v1.RiskAssessment
+	7, // 8: saggar.v1.ReportService.GetReport:output_type -> saggar.v1.Report
+	6, // [6:9] is the sub-list for method output_type
+	3, // [3:6] is the sub-list for method input_type
+	3, // [3:3] is the sub-list for extension type_name
+	3, // [3:3] is the sub-list for extension extendee
+	0, // [0:3] is the sub-list for field type_name
 }
 
 func init() { file_saggar_v1_report_service_proto_init() }
@@ -176,6 +266,7 @@ func file_saggar_v1_report_service_proto_init() {
 		return
 	}
 	file_saggar_v1_day_sheet_proto_init()
+	file_saggar_v1_report_proto_init()
 	file_saggar_v1_risk_assessment_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
@@ -183,7 +274,7 @@ func file_saggar_v1_report_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_saggar_v1_report_service_proto_rawDesc), len(file_saggar_v1_report_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   2,
+			NumMessages:   3,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -21,6 +21,7 @@ const _ = grpc.SupportPackageIsVersion9
 const (
 	ReportService_GetDaySheet_FullMethodName       = "/saggar.v1.ReportService/GetDaySheet"
 	ReportService_GetRiskAssessment_FullMethodName = "/saggar.v1.ReportService/GetRiskAssessment"
+	ReportService_GetReport_FullMethodName         = "/saggar.v1.ReportService/GetReport"
 )
 
 // ReportServiceClient is the client API for ReportService service.
@@ -34,6 +35,8 @@ type ReportServiceClient interface {
 	GetDaySheet(ctx context.Context, in *GetDaySheetRequest, opts ...grpc.CallOption) (*DaySheet, error)
 	// Returns what a run that stands can do to people and what stands against it. Errors: NOT_FOUND.
 	GetRiskAssessment(ctx context.Context, in *GetRiskAssessmentRequest, opts ...grpc.CallOption) (*RiskAssessment, error)
+	// Returns how furnaces and stations were used over a window. Errors: NOT_FOUND; INVALID_ARGUMENT for a window that is none.
+	GetReport(ctx context.Context, in *GetReportRequest, opts ...grpc.CallOption) (*Report, error)
 }
 
 type reportServiceClient struct {
@@ -64,6 +67,16 @@ func (c *reportServiceClient) GetRiskAssessment(ctx context.Context, in *GetRisk
 	return out, nil
 }
 
+func (c *reportServiceClient) GetReport(ctx context.Context, in *GetReportRequest, opts ...grpc.CallOption) (*Report, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(Report)
+	err := c.cc.Invoke(ctx, ReportService_GetReport_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // ReportServiceServer is the server API for ReportService service.
 // All implementations must embed UnimplementedReportServiceServer
 // for forward compatibility.
@@ -75,6 +88,8 @@ type ReportServiceServer interface {
 	GetDaySheet(context.Context, *GetDaySheetRequest) (*DaySheet, error)
 	// Returns what a run that stands can do to people and what stands against it. Errors: NOT_FOUND.
 	GetRiskAssessment(context.Context, *GetRiskAssessmentRequest) (*RiskAssessment, error)
+	// Returns how furnaces and stations were used over a window. Errors: NOT_FOUND; INVALID_ARGUMENT for a window that is none.
+	GetReport(context.Context, *GetReportRequest) (*Report, error)
 	mustEmbedUnimplementedReportServiceServer()
 }
 
@@ -90,6 +105,9 @@ func (UnimplementedReportServiceServer) GetDaySheet(context.Context, *GetDayShee
 }
 func (UnimplementedReportServiceServer) GetRiskAssessment(context.Context, *GetRiskAssessmentRequest) (*RiskAssessment, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetRiskAssessment not implemented")
+}
+func (UnimplementedReportServiceServer) GetReport(context.Context, *GetReportRequest) (*Report, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetReport not implemented")
 }
 func (UnimplementedReportServiceServer) mustEmbedUnimplementedReportServiceServer() {}
 func (UnimplementedReportServiceServer) testEmbeddedByValue()                       {}
@@ -148,6 +166,24 @@ func _ReportService_GetRiskAssessment_Handler(srv interface{}, ctx context.Conte
 	return interceptor(ctx, in, info, handler)
 }
 
+func _ReportService_GetReport_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetReportRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ReportServiceServer).GetReport(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ReportService_GetReport_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ReportServiceServer).GetReport(ctx, req.(*GetReportRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // ReportService_ServiceDesc is the grpc.ServiceDesc for ReportService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -162,6 +198,10 @@ var ReportService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GetRiskAssessment",
 			Handler:    _ReportService_GetRiskAssessment_Handler,
+		},
+		{
+			MethodName: "GetReport",
+			Handler:    _ReportService_GetReport_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

@@ -88,3 +88,11 @@ JOIN runs r ON r.studio_key = l.studio_key AND r.run_key = l.run_key
 WHERE l.studio_key = @studio_key AND l.firing_key IS NULL
     AND l.start_time < @window_end::timestamptz AND l.end_time > @window_start::timestamptz
 ORDER BY l.start_time, l.run_key, l.ordinal;
+
+-- What each firing takes of its supply, as it was kept at booking, in kWh; below 0 where it was not kept.
+-- name: EnergyOfFirings :many
+SELECT l.firing_key::bigint AS firing_key,
+    coalesce((r.inputs -> 'energy_kilowatt_hours' ->> l.stage_id)::double precision, -1)::double precision AS energy_kilowatt_hours
+FROM loads l
+JOIN runs r ON r.studio_key = l.studio_key AND r.run_key = l.run_key
+WHERE l.studio_key = @studio_key AND l.firing_key = ANY (@firing_keys::bigint[]);

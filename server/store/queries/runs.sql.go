@@ -62,6 +62,45 @@ func (q *Queries) BenchWorkOver(ctx context.Context, arg BenchWorkOverParams) ([
 	return items, nil
 }
 
+const EnergyOfFirings = `-- name: EnergyOfFirings :many
+SELECT l.firing_key::bigint AS firing_key,
+    coalesce((r.inputs -> 'energy_kilowatt_hours' ->> l.stage_id)::double precision, -1)::double precision AS energy_kilowatt_hours
+FROM loads l
+JOIN runs r ON r.studio_key = l.studio_key AND r.run_key = l.run_key
+WHERE l.studio_key = $1 AND l.firing_key = ANY ($2::bigint[])
+`
+
+type EnergyOfFiringsParams struct {
+	StudioKey  int64
+	FiringKeys []int64
+}
+
+type EnergyOfFiringsRow struct {
+	FiringKey           int64
+	EnergyKilowattHours float64
+}
+
+// What each firing takes of its supply, as it was kept at booking, in kWh; below 0 where it was not kept.
+func (q *Queries) EnergyOfFirings(ctx context.Context, arg EnergyOfFiringsParams) ([]EnergyOfFiringsRow, error) {
+	rows, err := q.db.Query(ctx, EnergyOfFirings, arg.StudioKey, arg.FiringKeys)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []EnergyOfFiringsRow
+	for rows.Next() {
+		var i EnergyOfFiringsRow
+		if err := rows.Scan(&i.FiringKey, &i.EnergyKilowattHours); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
 const GetRun = `-- name: GetRun :one
 SELECT run_key, run_id, title, recipe_id, recipe_version, department, maker, scale, inputs, acknowledged, revision,
     create_time, start_stage, from_lot, draws
