@@ -58,7 +58,7 @@ func daySheet(title string) *saggarv1.DaySheet {
 		Jobs: []*saggarv1.DayJob{
 			{
 				Mark: "A", Run: "studios/test/runs/blue-one", Title: title, Stage: "reduce", StageTitle: title, Department: "conservation",
-				Maker: title, State: saggarv1.LoadState_LOAD_STATE_CONFIRMED, Furnace: "pot", FurnaceTitle: title, Room: "bay",
+				Maker: title, AttendedBy: "tess, who stays", State: saggarv1.LoadState_LOAD_STATE_CONFIRMED, Furnace: "pot", FurnaceTitle: title, Room: "bay",
 				StartTime: charge.GetStartTime(), EndTime: instant("2027-03-03T18:30:00Z"), Phases: []*saggarv1.DayTask{charge, fire},
 				WeighOut:    []*saggarv1.WeighedMaterial{{Material: "sulfur", MassGrams: 30}, {Material: "lots/of-mine", MassGrams: 61.25}},
 				MassInGrams: 149.3, MassOutGrams: 101.7,
@@ -189,7 +189,7 @@ func TestTheDaySheetAsAPage(t *testing.T) {
 		"Tuesday 2 March 2027", "TEST IT FIRST", "250 C/h", "full power (down: by itself)", "half_mask, assigned factor 10, with gas-tight goggles",
 		"29 CFR 1910.134 Table 1", "No respirator is enough", "under 0.001 ppm", "Wed 3 Mar 11:04", "small-kiln is closed",
 		"Heat while nobody answers for the room", "burn-off, empty and oxidising", "In charge on this day", "oxidise, Thu 4 Mar 08:00",
-		"lots/of-mine",
+		"lots/of-mine", "tess, who stays",
 	} {
 		assert.Contains(t, text, said)
 	}

@@ -178,3 +178,25 @@ func TestAFanThatStopsIsLookedAtWithinEachFiringsOwnTime(t *testing.T) {
 		}
 	}
 }
+
+func TestTheDaySheetOfARunFromALotBeginsWithIt(t *testing.T) {
+	t.Parallel()
+	b, lot, run := newBench(t).reduced(t, 90)
+	booked, err := b.book(b.plan(t, app.RunRequest{
+		RecipeID: "blue", Department: "ceramics", StartStage: "oxidise", FromLot: lot.ID, Scale: chem.Scale{Factor: 0.5},
+	}, run.Loads[3].Window.End.AddDate(0, 0, 1).Truncate(time.Hour)), "")
+	require.NoError(t, err)
+	sheet, err := b.GetDaySheet(b.ctx, app.DaySheetQuery{
+		StudioID: "test", Date: booked.Runs[0].Loads[0].Window.Start.Format(time.DateOnly),
+	})
+	require.NoError(t, err)
+	at := slices.IndexFunc(sheet.Jobs, func(j domain.DayJob) bool { return j.Run.ID == booked.Runs[0].ID })
+	require.GreaterOrEqual(t, at, 0)
+	job := sheet.Jobs[at]
+	assert.Equal(t, "oxidise", job.Load.Stage)
+	require.NotEmpty(t, job.WeighOut)
+	assert.Equal(t, chem.LotMaterial(lot.ID), job.WeighOut[0].Material)
+	assert.InDelta(t, booked.Runs[0].Draws[0].Mass.Grams(), job.WeighOut[0].MassGrams, 1e-3, "what the run reserved")
+	assert.Nil(t, job.Next)
+	require.NotNil(t, job.Air)
+}

@@ -250,9 +250,6 @@ func (b *runBuilder) keep(load domain.Load, run *domain.Run) {
 		if energy, known := b.at.standing.Inputs.EnergyKilowattHours[load.Stage]; known {
 			run.Inputs.EnergyKilowattHours[load.Stage] = energy
 		}
-		if kept, known := b.at.standing.Inputs.EnergyKilowattHours[load.Stage]; known {
-			run.Inputs.EnergyKilowattHours[load.Stage] = kept
-		}
 	}
 	run.Loads = append(run.Loads, load)
 	b.phases = append(b.phases, nil)

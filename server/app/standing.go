@@ -39,22 +39,11 @@ type standingIn struct {
 // workOut works a run that stands out anew. The error is the database's: what chemistry cannot work out is said as missing.
 func (in standingIn) workOut(ctx context.Context, tx *store.Tx, run domain.Run) (standing, error) {
 	s := standing{run: run, byLoad: map[string][]finding.Finding{}}
-	recipe, err := tx.Recipe(ctx, in.site.Studio.Key, run.RecipeID, run.RecipeVersion)
-	if err != nil {
-		return s, err
-	}
-	materials, err := materialsOf(ctx, tx, in.site.Studio.Key, run, recipe)
-	if err != nil {
-		return s, err
-	}
-	assessor := in.assessor(run)
 	s.assessment.Caution = chem.Caution
-	if s.assessment.Charge, err = assessor.NewCharge(recipe, materials, run.Scale); err != nil {
-		s.assessment.Charge = assess.Charge{Recipe: recipe}
-		s.missing = append(s.missing, fmt.Sprintf("the charge cannot be worked out again: %v", err))
-	} else {
-		s.assessment.Findings = slices.Clone(s.assessment.Charge.Findings)
-		s.assessment.Assumptions = slices.Clone(s.assessment.Charge.Balance.Assumptions)
+	assessor := in.assessor(run)
+	err := s.charge(ctx, tx, in.site.Studio.Key, assessor)
+	if err != nil {
+		return s, err
 	}
 	for _, load := range run.Loads {
 		s.treat(assessor, load)
@@ -64,6 +53,34 @@ func (in standingIn) workOut(ctx context.Context, tx *store.Tx, run domain.Run) 
 	slices.Sort(s.assessment.Assumptions)
 	s.assessment.Assumptions = slices.Compact(s.assessment.Assumptions)
 	return s, err
+}
+
+// charge reads what the run rests on, its lots as they are now, and works its charge out.
+func (s *standing) charge(ctx context.Context, tx *store.Tx, studioKey int64, assessor assess.Site) error {
+	recipe, err := tx.Recipe(ctx, studioKey, s.run.RecipeID, s.run.RecipeVersion)
+	if err != nil {
+		return err
+	}
+	s.assessment.Charge = assess.Charge{Recipe: recipe}
+	inputs, err := readRun(ctx, tx, studioKey, assessor.Practice, runAt{request: requestOf(s.run), standing: &s.run})
+	if err == nil {
+		err = asBooked(ctx, tx, studioKey, s.run, inputs.materials)
+	}
+	var worked runCharge
+	if err == nil {
+		worked, err = inputs.workOut(assessor)
+	}
+	switch {
+	case len(finding.FaultsOf(err)) > 0:
+		s.missing = append(s.missing, fmt.Sprintf("the charge cannot be worked out again: %v", err))
+		return nil
+	case err != nil:
+		return err
+	}
+	s.assessment.Charge = worked.charge
+	s.assessment.Findings = slices.Clone(worked.charge.Findings)
+	s.assessment.Assumptions = slices.Clone(worked.charge.Balance.Assumptions)
+	return nil
 }
 
 // assessor is the site with the furnaces as the run was booked with.
@@ -78,27 +95,24 @@ func (in standingIn) assessor(run domain.Run) assess.Site {
 	return assessor
 }
 
-// materialsOf are a recipe's materials in the versions that a run was checked with; what is in none of them, such as the parts
-// of mixtures, is the newest.
-func materialsOf(ctx context.Context, tx *store.Tx, studioKey int64, run domain.Run, recipe chem.Recipe) (chem.Materials, error) {
-	materials, err := withParts(ctx, tx, studioKey, materialIDs(recipe))
-	if err != nil {
-		return nil, err
-	}
+// asBooked puts materials back to the versions that a run was checked with; what is in none of them, such as the parts of
+// mixtures, stays the newest.
+func asBooked(ctx context.Context, tx *store.Tx, studioKey int64, run domain.Run, materials chem.Materials) error {
 	for _, id := range slices.Sorted(maps.Keys(run.Inputs.Materials)) {
 		version := run.Inputs.Materials[id]
-		if newest, ok := materials[id]; ok && newest.Version == version {
+		if newest, ok := materials[id]; !ok || newest.Version == version {
 			continue
 		}
 		material, err := tx.Material(ctx, studioKey, id, version)
-		if err != nil && !errors.Is(err, domain.ErrNotFound) {
-			return nil, err
+		if errors.Is(err, domain.ErrNotFound) {
+			continue
 		}
-		if err == nil {
-			materials[id] = material
+		if err != nil {
+			return err
 		}
+		materials[id] = material
 	}
-	return materials, nil
+	return nil
 }
 
 // treat works one load out on its furnace.

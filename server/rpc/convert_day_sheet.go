@@ -1,6 +1,7 @@
 package rpc
 
 import (
+	"cmp"
 	"math"
 	"time"
 
@@ -55,7 +56,7 @@ func dayJobToProto(studio string, j *domain.DayJob) *saggarv1.DayJob {
 		m.Phases = append(m.Phases, dayTaskToProto(domain.DayTask{Job: j, Phase: phase}))
 	}
 	if firing := j.Load.Firing; firing != nil {
-		m.Firing = convert.Name(studio, kindFirings, firing.ID)
+		m.Firing, m.AttendedBy = convert.Name(studio, kindFirings, firing.ID), cmp.Or(firing.AttendedBy, j.Run.Maker)
 		m.TopCelsius, m.Atmosphere = firing.TopCelsius, convert.AtmosphereToProto(firing.Atmosphere)
 	}
 	if j.Stage.Program != nil {

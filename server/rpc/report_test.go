@@ -39,6 +39,7 @@ func TestTheDaySheetOverTheWire(t *testing.T) {
 	weigh, calcine := sheet.GetJobs()[0], sheet.GetJobs()[1]
 	assert.Equal(t, run.GetName(), weigh.GetRun())
 	assert.Equal(t, "max", weigh.GetMaker())
+	assert.Equal(t, "max", weigh.GetAttendedBy(), "nobody else is named")
 	assert.Equal(t, "pigments", weigh.GetDepartment())
 	assert.Equal(t, "calcine", weigh.GetNextStage())
 	assert.Nil(t, weigh.GetProgram(), "bench work has none")

@@ -700,7 +700,9 @@ type DayJob struct {
 	// What the air, the charge and the furnace have against it, worst first.
 	Findings []*Finding `protobuf:"bytes,37,rep,name=findings,proto3" json:"findings,omitempty"`
 	// What is not known of it, a sentence each.
-	Missing       []string `protobuf:"bytes,38,rep,name=missing,proto3" json:"missing,omitempty"`
+	Missing []string `protobuf:"bytes,38,rep,name=missing,proto3" json:"missing,omitempty"`
+	// Who charges it, is there while it needs somebody in the room, and draws it.
+	AttendedBy    string `protobuf:"bytes,39,opt,name=attended_by,json=attendedBy,proto3" json:"attended_by,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1001,6 +1003,13 @@ func (x *DayJob) GetMissing() []string {
 	return nil
 }
 
+func (x *DayJob) GetAttendedBy() string {
+	if x != nil {
+		return x.AttendedBy
+	}
+	return ""
+}
+
 var File_saggar_v1_day_sheet_proto protoreflect.FileDescriptor
 
 const file_saggar_v1_day_sheet_proto_rawDesc = "" +
@@ -1061,7 +1070,7 @@ const file_saggar_v1_day_sheet_proto_rawDesc = "" +
 	"\n" +
 	"start_time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\x125\n" +
 	"\bend_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\x12&\n" +
-	"\x05watch\x18\x03 \x01(\x0e2\x10.saggar.v1.WatchR\x05watch\"\x8a\f\n" +
+	"\x05watch\x18\x03 \x01(\x0e2\x10.saggar.v1.WatchR\x05watch\"\xab\f\n" +
 	"\x06DayJob\x12\x12\n" +
 	"\x04mark\x18\x01 \x01(\tR\x04mark\x12\x10\n" +
 	"\x03run\x18\x02 \x01(\tR\x03run\x12\x16\n" +
@@ -1111,7 +1120,9 @@ const file_saggar_v1_day_sheet_proto_rawDesc = "" +
 	"next_stage\x18# \x01(\tR\tnextStage\x127\n" +
 	"\tnext_time\x18$ \x01(\v2\x1a.google.protobuf.TimestampR\bnextTime\x12.\n" +
 	"\bfindings\x18% \x03(\v2\x12.saggar.v1.FindingR\bfindings\x12\x18\n" +
-	"\amissing\x18& \x03(\tR\amissingB\x84\x01\n" +
+	"\amissing\x18& \x03(\tR\amissing\x12\x1f\n" +
+	"\vattended_by\x18' \x01(\tR\n" +
+	"attendedByB\x84\x01\n" +
 	"\rcom.saggar.v1B\rDaySheetProtoP\x01Z\x1fsaggar/proto/saggar/v1;saggarv1\xa2\x02\x03SXX\xaa\x02\tSaggar.V1\xca\x02\tSaggar\\V1\xe2\x02\x15Saggar\\V1\\GPBMetadata\xea\x02\n" +
 	"Saggar::V1b\x06proto3"
 
