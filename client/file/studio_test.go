@@ -191,3 +191,19 @@ func TestLocateFindsFileLineAndPathOfAField(t *testing.T) {
 		assert.Equal(t, want.inFile, inFile, field)
 	}
 }
+
+func TestAStudiosRulesOfClearanceAreRead(t *testing.T) {
+	paths := write(t, "studio:\n  name: east\n  time_zone: UTC\nclearance_rules:\n- name: much-so2\n  off_gas:\n    species: SO2\n"+
+		"    grams_per_minute: 1.5\n  clearing_role: technician\n  clearing_people: [ben]\n  expires_after_hours: 24\n  ahead_of_charge_hours: 12\n"+
+		"- name: late\n  outside_hours:\n  - days: [monday, tuesday]\n    opens: 08:00\n    closes: 18:00\n  clearing_role: steward\n")
+	studio, err := file.ReadStudio(paths, file.Options{})
+	require.NoError(t, err)
+	rules := studio.Contents.GetClearanceRules()
+	require.Len(t, rules, 2)
+	assert.Equal(t, "studios/east/clearanceRules/much-so2", rules[0].GetName())
+	assert.Equal(t, 1.5, rules[0].GetOffGas().GetGramsPerMinute())
+	assert.Equal(t, saggarv1.Role_ROLE_TECHNICIAN, rules[0].GetClearingRole())
+	assert.Equal(t, "18:00", rules[1].GetOutsideHours()[0].GetCloses())
+	_, _, field := studio.Locate("clearance_rules[1].outside_hours[0].opens")
+	assert.Equal(t, "clearance_rules[1].outside_hours[0].opens", field)
+}

@@ -3,10 +3,8 @@ package app
 import (
 	"context"
 	"fmt"
-	"slices"
 
 	"saggar/server/domain"
-	"saggar/server/store"
 )
 
 // CancelRun calls a run off, frees the windows of all loads that are not charged yet, and gives up what it reserved of lots.
@@ -14,50 +12,19 @@ import (
 // Errors: domain.ErrNotFound, domain.ErrForbidden, domain.ErrChangedMeanwhile, domain.ErrWrongState when it has ended or
 // a load is under fire.
 func (a *App) CancelRun(ctx context.Context, call Call, studioID, runID string, expectRevision int64) (domain.Run, error) {
-	var cancelled domain.Run
-	err := a.store.InTx(ctx, func(ctx context.Context, tx *store.Tx) error {
-		locked, err := tx.LockForBooking(ctx, store.BookingLock{
-			StudioID: studioID, Since: 0, Window: domain.Window{}, Caller: call.Caller.ID, RequestID: call.RequestID,
-		})
-		if err != nil {
-			return err
-		}
-		studio := locked.Studio
-		run, err := tx.Run(ctx, studio.Key, runID)
-		if err != nil {
-			return err
-		}
-		if locked.Remembered != nil {
-			cancelled = run
-			return call.repeats(*locked.Remembered)
-		}
+	return a.changeRun(ctx, call, runChange{studioID: studioID, runID: runID, change: func(run domain.Run) (domain.Run, error) {
 		if err := mayChange(call, run, expectRevision); err != nil {
-			return err
+			return run, err
 		}
 		if run.Begun(a.now()) && call.Caller.Role < domain.RoleTechnician {
-			return wrongState(run, "its first window has begun", "ask a technician, who knows what stands in the furnace")
+			return run, wrongState(run, "its first window has begun", "ask a technician, who knows what stands in the furnace")
 		}
-		before := run.Summary()
-		studio.Revision++
-		ended := endFirings(run, studio.Revision)
 		if err := cancelLoads(&run); err != nil {
-			return err
+			return run, err
 		}
-		run.Revision = studio.Revision
-		draws := slices.Clone(run.Draws)
 		run.Release()
-		booking := store.Booking{
-			Studio: studio, ChangedRuns: []domain.Run{run}, EndedFirings: ended, LotMoves: run.LotMoves(draws),
-			Changes: []domain.Change{a.logged(call, studio.Revision, "runs/"+run.ID, before, run.Summary())},
-		}
-		if call.RequestID != "" {
-			remembered := call.remember([]string{run.ID})
-			booking.Remembered = &remembered
-		}
-		cancelled = run
-		return tx.Book(ctx, booking)
-	})
-	return cancelled, err
+		return run, nil
+	}})
 }
 
 func cancelLoads(run *domain.Run) error {

@@ -35,6 +35,9 @@ func (a *App) moveOnce(ctx context.Context, call Call, in MoveRunsInput) (BookRu
 		return m.result(m.runs), nil
 	}
 	if err := refuse(m.findings, in.Acknowledged); err != nil {
+		if swept, lost := a.ExpireRuns(ctx); lost == nil && swept > 0 {
+			return BookRunResult{}, errChangedBetween // what they reserved of lots is free now
+		}
 		return BookRunResult{}, a.overtaken(ctx, err, in.StudioID, in.Revision)
 	}
 	if err := a.giveKeys(ctx, m.runs); err != nil {
@@ -59,7 +62,7 @@ func (a *App) moveOnce(ctx context.Context, call Call, in MoveRunsInput) (BookRu
 		if err := m.stillHolds(locked, in.Acknowledged); err != nil {
 			return err
 		}
-		booking := a.moveBooking(call, locked.Studio, m)
+		booking := a.moveBooking(call, a.expire(call, locked), m)
 		m.revision = booking.Studio.Revision
 		return lookAgain(tx.Book(ctx, booking))
 	})
@@ -86,7 +89,7 @@ func (m *preparedMoves) unchanged(ctx context.Context, tx *store.Tx, studioKey i
 		if err != nil {
 			return err
 		}
-		if now.Revision != before.Revision {
+		if now.Revision != before.Revision || now.State() != before.State() { // it may have waited too long meanwhile
 			return stale("runs/" + before.ID)
 		}
 	}
@@ -118,7 +121,10 @@ func (a *App) prepareMoves(ctx context.Context, call Call, in MoveRunsInput) (*p
 			return err
 		}
 		m.addOverran()
-		return m.meetOthers(ctx, tx, a.now())
+		if err := m.meetOthers(ctx, tx, a.now()); err != nil {
+			return err
+		}
+		return m.checkRules(ctx, tx, a.now(), m.standing)
 	})
 	return m, err
 }
@@ -194,8 +200,8 @@ func movable(run domain.Run, now time.Time) error {
 }
 
 // moveBooking ends the firings that are left and gives the runs their new ones.
-func (a *App) moveBooking(call Call, studio domain.Studio, m *preparedMoves) store.Booking {
-	booking := store.Booking{}
+func (a *App) moveBooking(call Call, booking store.Booking, m *preparedMoves) store.Booking {
+	studio := booking.Studio
 	var ids []string
 	for i, moved := range m.runs {
 		before := m.standing[i]
@@ -226,17 +232,6 @@ func (a *App) moveBooking(call Call, studio domain.Studio, m *preparedMoves) sto
 		booking.Remembered = &remembered
 	}
 	return booking
-}
-
-// endFirings are a run's firings called off at a revision.
-func endFirings(run domain.Run, revision int64) []domain.Firing {
-	var ended []domain.Firing
-	for _, firing := range run.Firings() {
-		off := *firing
-		off.State, off.Revision = domain.LoadCancelled, revision
-		ended = append(ended, off)
-	}
-	return ended
 }
 
 // mayChange holds the own-things rule and the etag: a maker changes runs of their own, a technician any.

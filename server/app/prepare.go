@@ -64,7 +64,10 @@ func (a *App) prepare(ctx context.Context, call Call, in BookRunInput) (*prepare
 		if err := faults.Err(); err != nil {
 			return err
 		}
-		return p.meetOthers(ctx, tx, a.now())
+		if err := p.meetOthers(ctx, tx, a.now()); err != nil {
+			return err
+		}
+		return p.checkRules(ctx, tx, a.now(), nil)
 	})
 	return p, err
 }
@@ -300,7 +303,8 @@ func (b *runBuilder) load(index int, window domain.StageWindow, run *domain.Run)
 func newFiring(run *domain.Run, stage chem.Stage, window domain.StageWindow, t assess.Treatment) *domain.Firing {
 	f := &domain.Firing{
 		Furnace: window.Furnace, Title: cmp.Or(run.Title, run.RecipeID), RunID: run.ID, Stage: stage.ID,
-		Department: run.Department, AttendedBy: cmp.Or(window.AttendedBy, run.Maker), State: domain.LoadConfirmed, Window: window.Window(),
+		Department: run.Department, Maker: run.Maker, AttendedBy: cmp.Or(window.AttendedBy, run.Maker), State: domain.LoadConfirmed,
+		Window:     window.Window(),
 		TopCelsius: t.PeakCelsius(), Atmosphere: stage.Atmosphere, Releases: mattering(t.Cautious),
 	}
 	for k, phase := range window.Phases {

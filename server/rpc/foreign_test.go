@@ -67,6 +67,12 @@ func foreignRequests(booked *saggarv1.Run) map[string]proto.Message {
 		Name: "studios/south/mailChoices/mia", Email: "x@example.edu",
 	}}
 	requests["RevokeFeed"] = &saggarv1.RevokeFeedRequest{Name: "studios/south/feeds/f1"}
+	rule := "studios/south/clearanceRules/much"
+	requests["GetClearanceRule"] = &saggarv1.GetClearanceRuleRequest{Name: rule}
+	requests["DeleteClearanceRule"] = &saggarv1.DeleteClearanceRuleRequest{Name: rule}
+	requests["UpdateClearanceRule"] = &saggarv1.UpdateClearanceRuleRequest{ClearanceRule: &saggarv1.ClearanceRule{Name: rule, Title: "x"}}
+	requests["ClearRun"] = &saggarv1.ClearRunRequest{Name: south(booked.GetName())}
+	requests["RefuseRun"] = &saggarv1.RefuseRunRequest{Name: south(booked.GetName()), Note: "x"}
 	run := redRun()
 	run.Recipe, run.StageWindows = "studios/south/recipes/red", booked.GetStageWindows()
 	requests["BookRun"] = &saggarv1.BookRunRequest{Parent: "studios/south", Runs: []*saggarv1.Run{run}}

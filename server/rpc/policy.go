@@ -95,6 +95,15 @@ var policy = map[string]policyRow{
 	saggarv1.PeopleService_UpdatePerson_FullMethodName:     {least: domain.RoleSteward},
 	saggarv1.PeopleService_DeletePerson_FullMethodName:     {least: domain.RoleSteward},
 
+	saggarv1.ClearanceService_GetClearanceRule_FullMethodName:    {least: domain.RoleViewer},
+	saggarv1.ClearanceService_ListClearanceRules_FullMethodName:  {least: domain.RoleViewer},
+	saggarv1.ClearanceService_UpdateClearanceRule_FullMethodName: {least: domain.RoleSteward},
+	saggarv1.ClearanceService_DeleteClearanceRule_FullMethodName: {least: domain.RoleSteward},
+	// Rules name who may decide, whatever their role: the operation looks.
+	saggarv1.ClearanceService_ClearRun_FullMethodName:        {least: domain.RoleViewer},
+	saggarv1.ClearanceService_RefuseRun_FullMethodName:       {least: domain.RoleViewer},
+	saggarv1.ClearanceService_ListWaitingRuns_FullMethodName: {least: domain.RoleViewer},
+
 	saggarv1.TraceService_ListChanges_FullMethodName: {least: domain.RoleSteward},
 	saggarv1.TraceService_VerifyTrace_FullMethodName: {least: domain.RoleSteward},
 

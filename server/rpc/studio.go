@@ -105,6 +105,7 @@ func loadInput(req *saggarv1.LoadStudioRequest) (app.LoadStudioInput, finding.Fa
 	loadEquipment(l, "closures", contents.GetClosures(), closureKind)
 	input.Materials = loadVersioned(l, "materials", contents.GetMaterials(), convert.MaterialFromProto)
 	input.Recipes = loadVersioned(l, "recipes", contents.GetRecipes(), convert.RecipeFromProto)
+	loadRules(l, "clearance_rules", contents.GetClearanceRules(), clearanceRules)
 	return input, faults
 }
 

@@ -130,7 +130,7 @@ func (s *shell) command() *cobra.Command {
 		s.studioCommand(), s.equipmentCommand(roomKind), s.equipmentCommand(circuitKind), s.equipmentCommand(supplyKind),
 		s.equipmentCommand(furnaceKind), s.equipmentCommand(hoursKind), s.closureCommand(),
 		s.materialCommand(), s.lotCommand(), s.recipeCommand(), s.runCommand(), s.openingCommand(), s.weekCommand(),
-		s.departmentCommand(), s.personCommand(), s.keyCommand(), s.callerCommand(),
+		s.departmentCommand(), s.personCommand(), s.clearanceCommand(), s.keyCommand(), s.callerCommand(),
 		s.signInCommand(), s.signOutCommand(), s.contextCommand(),
 		s.traceCommand(), s.changeCommand(), s.feedCommand(), s.mailCommand(),
 		s.formulaCommand(), s.airCommand(), s.heatCommand(), s.gasCommand(),
