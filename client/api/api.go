@@ -53,6 +53,7 @@ type Connection struct {
 	People     saggarv1.PeopleServiceClient
 	Access     saggarv1.AccessServiceClient
 	Clearances saggarv1.ClearanceServiceClient
+	Allotments saggarv1.AllotmentServiceClient
 	Trace      saggarv1.TraceServiceClient
 	Watch      saggarv1.WatchServiceClient
 	Feeds      saggarv1.FeedServiceClient
@@ -87,7 +88,7 @@ func Dial(o Options) (*Connection, error) {
 		People: saggarv1.NewPeopleServiceClient(conn), Access: saggarv1.NewAccessServiceClient(conn),
 		Trace: saggarv1.NewTraceServiceClient(conn), Watch: saggarv1.NewWatchServiceClient(conn),
 		Feeds: saggarv1.NewFeedServiceClient(conn), Mail: saggarv1.NewMailServiceClient(conn),
-		Clearances: saggarv1.NewClearanceServiceClient(conn),
+		Clearances: saggarv1.NewClearanceServiceClient(conn), Allotments: saggarv1.NewAllotmentServiceClient(conn),
 	}, nil
 }
 

@@ -207,3 +207,16 @@ func TestAStudiosRulesOfClearanceAreRead(t *testing.T) {
 	_, _, field := studio.Locate("clearance_rules[1].outside_hours[0].opens")
 	assert.Equal(t, "clearance_rules[1].outside_hours[0].opens", field)
 }
+
+func TestAStudiosLimitsOfBookingsAreRead(t *testing.T) {
+	paths := write(t, "studio:\n  name: east\n  time_zone: UTC\nallotments:\n- name: glass-week\n  department: glass\n  furnace_hours: 40\n"+
+		"taught_hours:\n- name: glass-two\n  department: glass\n  furnaces: [pot]\n  first_date: 2027-02-01\n  last_date: 2027-04-30\n"+
+		"  free_ahead_hours: 48\n  weekly:\n  - days: [wednesday]\n    opens: 09:00\n    closes: 12:00\n"+
+		"booking_limits:\n- name: makers\n  role: maker\n  ahead_days: 21\n  unused_hours: 30\n  missed_days: 14\n")
+	studio, err := file.ReadStudio(paths, file.Options{})
+	require.NoError(t, err)
+	assert.Equal(t, "studios/east/allotments/glass-week", studio.Contents.GetAllotments()[0].GetName())
+	assert.Equal(t, 40.0, studio.Contents.GetAllotments()[0].GetFurnaceHours())
+	assert.Equal(t, "2027-04-30", studio.Contents.GetTaughtHours()[0].GetLastDate())
+	assert.Equal(t, saggarv1.Role_ROLE_MAKER, studio.Contents.GetBookingLimits()[0].GetRole())
+}

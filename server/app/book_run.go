@@ -53,7 +53,7 @@ func (a *App) bookOnce(ctx context.Context, call Call, in BookRunInput) (BookRun
 	repeated := false
 	err = a.store.InTx(ctx, func(ctx context.Context, tx *store.Tx) error {
 		locked, err := tx.LockForBooking(ctx, store.BookingLock{
-			StudioID: in.StudioID, Since: prepared.site.Studio.Revision, Window: prepared.reach, Caller: call.Caller.ID, RequestID: call.RequestID,
+			StudioID: in.StudioID, Since: prepared.site.Studio.Revision, Window: prepared.lockWindow(), Caller: call.Caller.ID, RequestID: call.RequestID,
 		})
 		if err != nil {
 			return err

@@ -25,23 +25,29 @@ type ruleCheck struct {
 	*prepared
 	tx       *store.Tx
 	now      time.Time
+	by       domain.Caller
 	standing []domain.Run // as they stand, in the order of the prepared runs, when they are moved
 	rules    []domain.BookingRule
 }
 
 // checkRules holds the prepared runs against the studio's rules, and lets those wait that need a clearance. It comes last,
 // since findings can be a reason.
-func (p *prepared) checkRules(ctx context.Context, tx *store.Tx, now time.Time, standing []domain.Run) error {
+func (p *prepared) checkRules(ctx context.Context, tx *store.Tx, now time.Time, by domain.Caller, standing []domain.Run) error {
 	rules, err := tx.BookingRules(ctx, p.site.Studio.Key)
 	if err != nil || len(rules) == 0 && standing == nil {
 		return err
 	}
-	check := ruleCheck{prepared: p, tx: tx, now: now, standing: standing, rules: rules}
+	check := ruleCheck{prepared: p, tx: tx, now: now, by: by, standing: standing, rules: rules}
+	over, err := check.limits(ctx)
+	if err != nil {
+		return err
+	}
 	for i := range p.assessments { // runs after those only overran
 		facts, err := check.facts(ctx, i)
 		if err != nil {
 			return err
 		}
+		facts.OverAllotments = over[i]
 		check.ask(i, facts)
 	}
 	return nil
@@ -51,13 +57,13 @@ func (p *prepared) checkRules(ctx context.Context, tx *store.Tx, now time.Time, 
 func (c ruleCheck) facts(ctx context.Context, index int) (domain.RunFacts, error) {
 	run, charge := c.runs[index], c.assessments[index].Charge
 	facts := domain.RunFacts{Hazards: hazardsOf(charge.Materials), Codes: c.codes(index)}
-	for i, load := range run.Loads {
+	for _, load := range run.Loads {
 		if load.Begun(c.now) {
 			continue
 		}
 		window := load.StageWindow()
 		stage := domain.StageFacts{
-			Stage: load.Stage, Furnace: window.Furnace, ChargeCelsius: charge.Recipe.Stages[i].ChargeAtCelsius,
+			Stage: load.Stage, Furnace: window.Furnace, ChargeCelsius: chargedAt(charge.Recipe, load.Stage),
 			Charged: window.Charged(), Window: load.Window, Phases: window.Phases,
 		}
 		if load.Firing != nil {
@@ -71,6 +77,15 @@ func (c ruleCheck) facts(ctx context.Context, index int) (domain.RunFacts, error
 	made, err := c.tx.HasMade(ctx, c.site.Studio.Key, run)
 	facts.FirstRun = !made
 	return facts, err
+}
+
+// chargedAt is at how many degrees Celsius a stage is charged, by its id, since a run may start at a later one.
+func chargedAt(recipe chem.Recipe, id string) float64 {
+	stage := slices.IndexFunc(recipe.Stages, func(s chem.Stage) bool { return s.ID == id })
+	if stage < 0 {
+		return 0
+	}
+	return recipe.Stages[stage].ChargeAtCelsius
 }
 
 func (c ruleCheck) asksFirstRuns() bool {
@@ -166,17 +181,16 @@ func (c ruleCheck) ask(index int, facts domain.RunFacts) {
 }
 
 func (c ruleCheck) clearanceFinding(index int, rule domain.ClearanceRule, asked domain.Clearance) finding.Finding {
-	clock := func(t time.Time) string { return t.In(c.site.Zone).Format("Mon 2 Jan 15:04") }
 	f := finding.Finding{
 		Severity: finding.Note, Code: codeClearanceNeeded, Field: fieldOfRun(c.standing != nil, index), About: asked.Rule,
 		Message: fmt.Sprintf("%s: by rule %s it needs a clearance by %s, and waits for it until %s", asked.Reason, asked.Rule,
-			asked.Who(), clock(asked.ExpireTime)),
+			asked.Who(), c.clock(asked.ExpireTime)),
 		Cure: "ask them; its windows are held meanwhile",
 	}
 	if !asked.ExpireTime.After(c.now) {
 		f.Severity, f.Code = finding.Block, codeClearanceTooLate
 		f.Message = fmt.Sprintf("%s: by rule %s it needs a clearance by %s, for which it was to be booked before %s", asked.Reason,
-			asked.Rule, asked.Who(), clock(asked.ExpireTime))
+			asked.Rule, asked.Who(), c.clock(asked.ExpireTime))
 		f.Cure = fmt.Sprintf("charge it later: the rule wants the clearance %.4g h ahead of the first charge", rule.AheadOfChargeHours)
 	}
 	return f

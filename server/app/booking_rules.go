@@ -68,9 +68,26 @@ func (a *App) DeleteBookingRule(ctx context.Context, call Call, in RuleUpdate) e
 		if _, err := in.Expect.met(name, present.Revision, err); err != nil {
 			return domain.Change{}, err
 		}
+		if err := notLifted(ctx, tx, studio.Key, in.Rule); err != nil {
+			return domain.Change{}, err
+		}
 		return a.logged(call, studio.Revision, name, present.Body(), nil),
 			tx.DeleteBookingRule(ctx, studio.Key, in.Rule.Kind, in.Rule.ID)
 	})
+}
+
+// notLifted refuses to remove an allotment that a rule of clearance names.
+func notLifted(ctx context.Context, tx *store.Tx, studioKey int64, rule domain.BookingRule) error {
+	rules, err := tx.BookingRules(ctx, studioKey)
+	if err != nil || rule.Kind != domain.KindAllotment {
+		return err
+	}
+	for _, other := range rules {
+		if other.References().Allotment == rule.ID {
+			return &domain.Error{Kind: domain.ErrWrongState, Subject: rule.Name(), Message: other.Name() + " lets runs go above it", Cure: "remove that first"}
+		}
+	}
+	return nil
 }
 
 // ruleChange is a change of what bookings rest on, so that whatever was worked out before it is worked out anew.
@@ -84,17 +101,39 @@ func checkRuleReferences(ctx context.Context, tx *store.Tx, studioKey int64, rul
 	named := rule.References()
 	for i, id := range named.Furnaces {
 		_, err := tx.EquipmentOne(ctx, studioKey, domain.KindFurnace, id)
-		if err := missing(&faults, err, fmt.Sprintf("%s[%d]", named.FurnacesField, i), "furnace "+id); err != nil {
+		if err := missing(&faults, err, fmt.Sprintf("furnaces[%d]", i), "furnace "+id); err != nil {
 			return err
 		}
 	}
 	for i, id := range named.People {
 		_, err := tx.Person(ctx, studioKey, id)
-		if err := missing(&faults, err, fmt.Sprintf("%s[%d]", named.PeopleField, i), "person "+id); err != nil {
+		if err := missing(&faults, err, fmt.Sprintf("clearing_people[%d]", i), "person "+id); err != nil {
 			return err
 		}
 	}
+	if named.Allotment != "" {
+		_, err := tx.BookingRule(ctx, studioKey, domain.KindAllotment, named.Allotment)
+		if err := missing(&faults, err, "over_allotment", "allotment "+named.Allotment); err != nil {
+			return err
+		}
+	}
+	if err := checkDepartmentStands(ctx, tx, studioKey, named.Department, &faults); err != nil {
+		return err
+	}
 	return faults.Err()
+}
+
+// checkDepartmentStands takes any department while the studio keeps none, as a booking does.
+func checkDepartmentStands(ctx context.Context, tx *store.Tx, studioKey int64, id string, faults *finding.Faults) error {
+	if id == "" {
+		return nil
+	}
+	kept, err := tx.ListDepartments(ctx, studioKey, "", 1)
+	if err != nil || len(kept) == 0 {
+		return err
+	}
+	_, err = tx.Department(ctx, studioKey, id)
+	return missing(faults, err, "department", "department "+id)
 }
 
 // missing makes a fault of not finding what a field names.
@@ -150,7 +189,10 @@ func (l *studioLoad) rules(ctx context.Context, given []domain.BookingRule) erro
 }
 
 // ruleFields are the lists in a studio's file that hold each kind.
-var ruleFields = map[domain.RuleKind]string{domain.KindClearanceRule: "clearance_rules"}
+var ruleFields = map[domain.RuleKind]string{
+	domain.KindClearanceRule: "clearance_rules", domain.KindAllotment: "allotments", domain.KindTaughtHours: "taught_hours",
+	domain.KindBookingLimit: "booking_limits",
+}
 
 // ruleField is where a rule stands in what is loaded.
 func ruleField(rule domain.BookingRule) string {

@@ -46,7 +46,7 @@ func (a *App) moveOnce(ctx context.Context, call Call, in MoveRunsInput) (BookRu
 	repeated := false
 	err = a.store.InTx(ctx, func(ctx context.Context, tx *store.Tx) error {
 		locked, err := tx.LockForBooking(ctx, store.BookingLock{
-			StudioID: in.StudioID, Since: m.site.Studio.Revision, Window: m.reach, Caller: call.Caller.ID, RequestID: call.RequestID,
+			StudioID: in.StudioID, Since: m.site.Studio.Revision, Window: m.lockWindow(), Caller: call.Caller.ID, RequestID: call.RequestID,
 		})
 		if err != nil {
 			return err
@@ -124,7 +124,7 @@ func (a *App) prepareMoves(ctx context.Context, call Call, in MoveRunsInput) (*p
 		if err := m.meetOthers(ctx, tx, a.now()); err != nil {
 			return err
 		}
-		return m.checkRules(ctx, tx, a.now(), m.standing)
+		return m.checkRules(ctx, tx, a.now(), call.Caller, m.standing)
 	})
 	return m, err
 }

@@ -27,6 +27,7 @@ type prepared struct {
 	findings   []finding.Finding
 	joint      joint
 	reach      domain.Window // within which other firings can matter
+	meters     []meter       // sums that it may fill
 	// movedFrom are keys of firings that end with this booking and so do not count.
 	movedFrom   map[int64]bool
 	revision    int64
@@ -67,7 +68,7 @@ func (a *App) prepare(ctx context.Context, call Call, in BookRunInput) (*prepare
 		if err := p.meetOthers(ctx, tx, a.now()); err != nil {
 			return err
 		}
-		return p.checkRules(ctx, tx, a.now(), nil)
+		return p.checkRules(ctx, tx, a.now(), call.Caller, nil)
 	})
 	return p, err
 }
@@ -375,8 +376,13 @@ func (p *prepared) stillHolds(locked store.LockedStudio, acknowledged []string) 
 		return errChangedBetween
 	}
 	var added []domain.Firing
+	for _, m := range p.meters {
+		if !m.holds(locked.NewFirings) {
+			return errChangedBetween
+		}
+	}
 	for _, f := range locked.NewFirings {
-		if !p.movedFrom[f.Key] {
+		if !p.movedFrom[f.Key] && (len(p.meters) == 0 || f.Window.Overlaps(p.reach)) {
 			added = append(added, f)
 		}
 	}

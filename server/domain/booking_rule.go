@@ -5,8 +5,14 @@ import "saggar/chem/finding"
 // RuleKind names a kind of rule that a studio holds bookings to, as in resource names.
 type RuleKind string
 
-// KindClearanceRule is when a run needs somebody's yes.
-const KindClearanceRule RuleKind = "clearanceRules"
+// The kinds of rules: when a run needs somebody's yes, what departments may use, whose hours come first, how far ahead who
+// books.
+const (
+	KindClearanceRule RuleKind = "clearanceRules"
+	KindAllotment     RuleKind = "allotments"
+	KindTaughtHours   RuleKind = "taughtHours"
+	KindBookingLimit  RuleKind = "bookingLimits"
+)
 
 // BookingRule is one stored rule. Exactly one of the pointers is set, as Kind says.
 type BookingRule struct {
@@ -14,6 +20,9 @@ type BookingRule struct {
 	ID        string
 	Revision  int64 // at which it last changed; the etag
 	Clearance *ClearanceRule
+	Allotment *Allotment
+	Taught    *TaughtHours
+	Limit     *BookingLimit
 }
 
 // NewRule returns an empty BookingRule of a kind with its pointer set, for decoding into, or false for an unknown kind.
@@ -22,6 +31,12 @@ func NewRule(kind RuleKind) (BookingRule, bool) {
 	switch kind {
 	case KindClearanceRule:
 		r.Clearance = new(ClearanceRule)
+	case KindAllotment:
+		r.Allotment = new(Allotment)
+	case KindTaughtHours:
+		r.Taught = new(TaughtHours)
+	case KindBookingLimit:
+		r.Limit = new(BookingLimit)
 	default:
 		return r, false
 	}
@@ -36,6 +51,12 @@ func (r BookingRule) Body() any {
 	switch r.Kind {
 	case KindClearanceRule:
 		return r.Clearance
+	case KindAllotment:
+		return r.Allotment
+	case KindTaughtHours:
+		return r.Taught
+	case KindBookingLimit:
+		return r.Limit
 	default:
 		return nil
 	}
@@ -46,24 +67,34 @@ func (r BookingRule) Check() finding.Faults {
 	switch r.Kind {
 	case KindClearanceRule:
 		return r.Clearance.Check()
+	case KindAllotment:
+		return r.Allotment.Check()
+	case KindTaughtHours:
+		return r.Taught.Check()
+	case KindBookingLimit:
+		return r.Limit.Check()
 	default:
 		return nil
 	}
 }
 
-// RuleReferences are what a rule names of its studio, by the field that names it.
+// RuleReferences are what a rule names of its studio; all but Furnaces may be empty.
 type RuleReferences struct {
-	Furnaces, People           []string
-	FurnacesField, PeopleField string
+	Furnaces   []string // in the field furnaces
+	People     []string // in the field clearing_people
+	Allotment  string   // in the field over_allotment
+	Department string   // in the field department
 }
 
-// References are the furnaces and people that the rule names.
+// References are the resources that the rule names.
 func (r BookingRule) References() RuleReferences {
 	switch r.Kind {
 	case KindClearanceRule:
-		return RuleReferences{
-			Furnaces: r.Clearance.Furnaces, FurnacesField: "furnaces", People: r.Clearance.People, PeopleField: "clearing_people",
-		}
+		return RuleReferences{Furnaces: r.Clearance.Furnaces, People: r.Clearance.People, Allotment: r.Clearance.OverAllotment}
+	case KindAllotment:
+		return RuleReferences{Furnaces: r.Allotment.Furnaces, Department: r.Allotment.Department}
+	case KindTaughtHours:
+		return RuleReferences{Furnaces: r.Taught.Furnaces, Department: r.Taught.Department}
 	default:
 		return RuleReferences{}
 	}

@@ -144,8 +144,15 @@ type RunFacts struct {
 	Hazards  []string // classes of what is in the charge
 	Codes    []string // of findings about the run
 	FirstRun bool
-	// OverAllotments is by how much it goes above allotments, by their id, in their own unit.
-	OverAllotments map[string]float64
+	// OverAllotments is by how much it goes above allotments, by their id.
+	OverAllotments map[string]OverUse
+}
+
+// OverUse is by how much a run goes above an allotment, in its own unit, and in which weeks or terms, by their first day.
+type OverUse struct {
+	Amount float64
+	Unit   string
+	Begins []string
 }
 
 // Asks returns the clearance that the rule asks for, still without its times, and false when it asks for none. zone is the
@@ -172,9 +179,10 @@ func (r ClearanceRule) Asks(f RunFacts, zone *time.Location) (Clearance, bool) {
 		c.Reason = "it is the maker's first run of the recipe"
 	case len(r.OutsideHours) > 0:
 		r.askHours(&c, stages, zone)
-	case f.OverAllotments[r.OverAllotment] > 0:
-		c.Basis.Amount = f.OverAllotments[r.OverAllotment]
-		c.Reason = fmt.Sprintf("it goes %.4g above allotment %s", c.Basis.Amount, r.OverAllotment)
+	case f.OverAllotments[r.OverAllotment].Amount > 0:
+		over := f.OverAllotments[r.OverAllotment]
+		c.Basis.Amount, c.Basis.Found = over.Amount, over.Begins
+		c.Reason = fmt.Sprintf("it goes %.4g %s above allotment %s from %s on", over.Amount, over.Unit, r.OverAllotment, strings.Join(over.Begins, ", "))
 	}
 	return c, c.Reason != ""
 }

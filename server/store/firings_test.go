@@ -227,7 +227,10 @@ func TestALongHistoryDoesNotSlowTheWeek(t *testing.T) {
 		"waiting":      {queries.ListWaitingRuns, "runs_waiting", []any{b.studio.Key, day.Start, 0, 20}},
 		"lapsed":       {queries.LapsedRuns, "runs_waiting", []any{b.studio.ID, day.Start}},
 		"made":         {queries.HasMade, "runs_by_maker", []any{b.studio.Key, "ben", "blue", "blue-1"}},
-		"loads":        {queries.LoadsOfRuns, "Index Scan using loads_", []any{b.studio.Key, "{1,2,3,4,5,6,7,8,9}"}},
+		"uses": {queries.SumUses, "firings_during",
+			[]any{b.studio.Key, week.Start, week.End, "department 7", day.Start, "{}", "{1}"}},
+		"unused": {queries.SumUnused, "firings_during", []any{b.studio.Key, day.Start, "maker 7", day.Start, "{1}"}},
+		"loads":  {queries.LoadsOfRuns, "Index Scan using loads_", []any{b.studio.Key, "{1,2,3,4,5,6,7,8,9}"}},
 	}
 	for name, c := range asked {
 		for _, mode := range []string{"force_generic_plan", "force_custom_plan"} {

@@ -77,3 +77,29 @@ func TestRulesOfClearanceAreListedAndRemoved(t *testing.T) {
 	f.succeed("clearance", "remove", "late")
 	assert.Equal(t, "studios/marl-lane/clearanceRules/late", asked[*saggarv1.DeleteClearanceRuleRequest](f).GetName())
 }
+
+func TestLimitsOfBookingsAreListedAndRemoved(t *testing.T) {
+	f := newFakeServer(t)
+	f.answer("ListAllotments", &saggarv1.ListAllotmentsResponse{Allotments: []*saggarv1.Allotment{
+		{Name: "studios/marl-lane/allotments/glass-week", Department: "glass", FurnaceHours: 40},
+		{Name: "studios/marl-lane/allotments/term", Department: "ceramics", KilowattHours: 900, FirstDate: "2027-02-01", LastDate: "2027-04-30", Furnaces: []string{"big-kiln"}},
+	}})
+	table := f.succeed("allotment", "list")
+	for _, shown := range []string{"glass-week", "each week", "40", "900", "2027-04-30", "big-kiln"} {
+		assert.Contains(t, table, shown)
+	}
+	f.answer("ListTaughtHours", &saggarv1.ListTaughtHoursResponse{TaughtHours: []*saggarv1.TaughtHours{{
+		Name: "studios/marl-lane/taughtHours/glass-two", Department: "glass", FreeAheadHours: 48,
+		Weekly: []*saggarv1.WeeklyHours{{Days: []saggarv1.Weekday{3}, Opens: "09:00", Closes: "12:00"}},
+	}}})
+	assert.Contains(t, f.succeed("taught", "list"), "wed 09:00-12:00")
+	f.answer("ListBookingLimits", &saggarv1.ListBookingLimitsResponse{BookingLimits: []*saggarv1.BookingLimit{{
+		Name: "studios/marl-lane/bookingLimits/makers", Role: saggarv1.Role_ROLE_MAKER, AheadDays: 21,
+	}}})
+	assert.Contains(t, f.succeed("limit", "list"), "21")
+	for noun, method := range map[string]string{"allotment": "DeleteAllotment", "taught": "DeleteTaughtHours", "limit": "DeleteBookingLimit"} {
+		f.answer(method, &emptypb.Empty{})
+		f.succeed(noun, "remove", "one")
+	}
+	assert.Equal(t, "studios/marl-lane/allotments/one", asked[*saggarv1.DeleteAllotmentRequest](f).GetName())
+}
