@@ -290,7 +290,10 @@ func Outside(w Window, others []Window) []Window {
 	var left []Window
 	from := w.Start
 	for _, o := range others {
-		if from.Before(o.Start) && o.Start.Before(w.End) {
+		if !o.Start.Before(w.End) {
+			break
+		}
+		if from.Before(o.Start) {
 			left = append(left, Window{from, o.Start})
 		}
 		if o.End.After(from) {
