@@ -234,7 +234,9 @@ func TestAClearedRunIsConfirmedAndTheTraceSaysEveryStep(t *testing.T) {
 func again(run domain.Run) app.RunRequest {
 	r := app.RunRequest{RecipeID: run.RecipeID, Department: run.Department, Scale: run.Scale}
 	for _, load := range run.Loads {
-		r.Windows = append(r.Windows, load.StageWindow())
+		window := load.StageWindow()
+		window.AttendedBy = "" // by whoever books it
+		r.Windows = append(r.Windows, window)
 	}
 	return r
 }
@@ -388,7 +390,7 @@ func TestAMoveAsksAgainOnlyForWhatItTouches(t *testing.T) {
 	b.rule(t, domain.ClearanceRule{ID: "hours", OutsideHours: day, Role: domain.RoleTechnician})
 	b.rule(t, domain.ClearanceRule{ID: "iron", FindingCodes: []string{"NO_SUCH"}, Hazards: []string{"metal_oxide"}, Role: domain.RoleTechnician})
 	run := b.bookAs(t, "ada", request("red", 1), monday.AddDate(0, 0, 1))
-	require.Equal(t, planned, run.Loads[0].StageWindow())
+	require.Equal(t, planned.Phases, run.Loads[0].StageWindow().Phases)
 	assert.Equal(t, []string{"iron"}, waitingFor(run))
 	_, err := b.ClearRun(b.ctx, as("tom", domain.RoleTechnician, "ClearRun"), decision(run))
 	require.NoError(t, err)
@@ -478,4 +480,30 @@ func TestRulesThatAreNone(t *testing.T) {
 	list, err := b.ListBookingRules(b.ctx, "test", domain.KindClearanceRule, app.Page{Limit: 10})
 	require.NoError(t, err)
 	assert.Empty(t, list, "nothing of what is wrong is stored")
+}
+
+// TestWhatEndsWaitingGivesItsLotsUp lets runs that wait reserve all of a lot and end, by a no and by time.
+func TestWhatEndsWaitingGivesItsLotsUp(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	b.keep(t, delivery("ore", "goethite", 400))
+	b.rule(t, domain.ClearanceRule{ID: "first", FirstRun: true, Role: domain.RoleTechnician, ExpiresAfterHours: 5})
+	planned := b.plan(t, request("red", 1), monday)
+	draw := withDraws(planned.Run, app.DrawRequest{Lot: "ore"})
+	book := func(b bench, days int) domain.Run {
+		booked, err := b.BookRun(b.ctx, as("ada", domain.RoleMaker, "BookRun"), app.BookRunInput{
+			StudioID: "test", Runs: []app.RunRequest{daysLater(draw, days)}, Acknowledged: codes(planned),
+		})
+		require.NoError(t, err)
+		require.Equal(t, domain.RunTentative, booked.Runs[0].State())
+		assert.Equal(t, []float64{400, 400}, grams(b.lot(t, "ore")))
+		return booked.Runs[0]
+	}
+	refused := book(b, 0)
+	_, err := b.RefuseRun(b.ctx, as("tom", domain.RoleTechnician, "RefuseRun"), decision(refused))
+	require.NoError(t, err)
+	assert.Equal(t, []float64{400, 0}, grams(b.lot(t, "ore")))
+	book(b, 1)
+	later := b.at(monday.Add(4 * time.Hour)) // when it has waited too long
+	book(later, 2)                           // takes the lot all the same, though nothing was written down yet
 }
