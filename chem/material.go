@@ -3,6 +3,8 @@
 // chem/air and the release over time to chem/offgas.
 package chem
 
+import "slices"
+
 // Hazard is a class of danger that a rule of the trade asks about.
 type Hazard string
 
@@ -18,6 +20,9 @@ const (
 	HazardToxic       Hazard = "toxic" // lead, cadmium, arsenic, mercury, beryllium, chromium(VI)
 	HazardFluoride    Hazard = "fluoride"
 )
+
+// Hazards lists every class that a material can declare, each once.
+func Hazards() []Hazard { return slices.Clone(hazards) }
 
 // Phase is one compound in a material, by mass of the dry material.
 type Phase struct {

@@ -42,21 +42,23 @@ type Options struct {
 
 // Connection is a server with its services. Safe for concurrent use.
 type Connection struct {
-	conn      *grpc.ClientConn
-	Studios   saggarv1.StudioServiceClient
-	Equipment saggarv1.EquipmentServiceClient
-	Materials saggarv1.MaterialServiceClient
-	Lots      saggarv1.LotServiceClient
-	Recipes   saggarv1.RecipeServiceClient
-	Runs      saggarv1.RunServiceClient
-	Firings   saggarv1.FiringServiceClient
-	People    saggarv1.PeopleServiceClient
-	Access    saggarv1.AccessServiceClient
-	Trace     saggarv1.TraceServiceClient
-	Watch     saggarv1.WatchServiceClient
-	Feeds     saggarv1.FeedServiceClient
-	Mail      saggarv1.MailServiceClient
-	Reports   saggarv1.ReportServiceClient
+	conn       *grpc.ClientConn
+	Studios    saggarv1.StudioServiceClient
+	Equipment  saggarv1.EquipmentServiceClient
+	Materials  saggarv1.MaterialServiceClient
+	Lots       saggarv1.LotServiceClient
+	Recipes    saggarv1.RecipeServiceClient
+	Runs       saggarv1.RunServiceClient
+	Firings    saggarv1.FiringServiceClient
+	People     saggarv1.PeopleServiceClient
+	Access     saggarv1.AccessServiceClient
+	Clearances saggarv1.ClearanceServiceClient
+	Allotments saggarv1.AllotmentServiceClient
+	Trace      saggarv1.TraceServiceClient
+	Watch      saggarv1.WatchServiceClient
+	Feeds      saggarv1.FeedServiceClient
+	Mail       saggarv1.MailServiceClient
+	Reports    saggarv1.ReportServiceClient
 }
 
 // Dial prepares a connection; the server is reached at the first call. Clear text goes only to a loopback address or a
@@ -87,6 +89,7 @@ func Dial(o Options) (*Connection, error) {
 		People: saggarv1.NewPeopleServiceClient(conn), Access: saggarv1.NewAccessServiceClient(conn),
 		Trace: saggarv1.NewTraceServiceClient(conn), Watch: saggarv1.NewWatchServiceClient(conn),
 		Feeds: saggarv1.NewFeedServiceClient(conn), Mail: saggarv1.NewMailServiceClient(conn),
+		Clearances: saggarv1.NewClearanceServiceClient(conn), Allotments: saggarv1.NewAllotmentServiceClient(conn),
 		Reports: saggarv1.NewReportServiceClient(conn),
 	}, nil
 }

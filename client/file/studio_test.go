@@ -191,3 +191,32 @@ func TestLocateFindsFileLineAndPathOfAField(t *testing.T) {
 		assert.Equal(t, want.inFile, inFile, field)
 	}
 }
+
+func TestAStudiosRulesOfClearanceAreRead(t *testing.T) {
+	paths := write(t, "studio:\n  name: east\n  time_zone: UTC\nclearance_rules:\n- name: much-so2\n  off_gas:\n    species: SO2\n"+
+		"    grams_per_minute: 1.5\n  clearing_role: technician\n  clearing_people: [ben]\n  expires_after_hours: 24\n  ahead_of_charge_hours: 12\n"+
+		"- name: late\n  outside_hours:\n  - days: [monday, tuesday]\n    opens: 08:00\n    closes: 18:00\n  clearing_role: steward\n")
+	studio, err := file.ReadStudio(paths, file.Options{})
+	require.NoError(t, err)
+	rules := studio.Contents.GetClearanceRules()
+	require.Len(t, rules, 2)
+	assert.Equal(t, "studios/east/clearanceRules/much-so2", rules[0].GetName())
+	assert.Equal(t, 1.5, rules[0].GetOffGas().GetGramsPerMinute())
+	assert.Equal(t, saggarv1.Role_ROLE_TECHNICIAN, rules[0].GetClearingRole())
+	assert.Equal(t, "18:00", rules[1].GetOutsideHours()[0].GetCloses())
+	_, _, field := studio.Locate("clearance_rules[1].outside_hours[0].opens")
+	assert.Equal(t, "clearance_rules[1].outside_hours[0].opens", field)
+}
+
+func TestAStudiosLimitsOfBookingsAreRead(t *testing.T) {
+	paths := write(t, "studio:\n  name: east\n  time_zone: UTC\nallotments:\n- name: glass-week\n  department: glass\n  furnace_hours: 40\n"+
+		"taught_hours:\n- name: glass-two\n  department: glass\n  furnaces: [pot]\n  first_date: 2027-02-01\n  last_date: 2027-04-30\n"+
+		"  free_ahead_hours: 48\n  weekly:\n  - days: [wednesday]\n    opens: 09:00\n    closes: 12:00\n"+
+		"booking_limits:\n- name: makers\n  role: maker\n  ahead_days: 21\n  unused_hours: 30\n  missed_days: 14\n")
+	studio, err := file.ReadStudio(paths, file.Options{})
+	require.NoError(t, err)
+	assert.Equal(t, "studios/east/allotments/glass-week", studio.Contents.GetAllotments()[0].GetName())
+	assert.Equal(t, 40.0, studio.Contents.GetAllotments()[0].GetFurnaceHours())
+	assert.Equal(t, "2027-04-30", studio.Contents.GetTaughtHours()[0].GetLastDate())
+	assert.Equal(t, saggarv1.Role_ROLE_MAKER, studio.Contents.GetBookingLimits()[0].GetRole())
+}

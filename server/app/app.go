@@ -36,7 +36,7 @@ type App struct {
 // New returns the operations over a store. now is the clock and random the source of ids and secrets.
 func New(st *store.Store, now func() time.Time, random io.Reader) *App {
 	return &App{
-		store: st, now: now, random: random, planning: newPlanQueue(), keys: newKeyCache(),
+		store: st.WithClock(now), now: now, random: random, planning: newPlanQueue(), keys: newKeyCache(),
 		lookups: make(chan struct{}, mostLookups), verifying: make(chan struct{}, mostVerifications),
 		watches: watch.New(st, watch.Options{}),
 	}

@@ -41,6 +41,9 @@ func (a *App) bookOnce(ctx context.Context, call Call, in BookRunInput) (BookRun
 		return prepared.result(prepared.runs), nil
 	}
 	if err := refuse(prepared.findings, in.Acknowledged); err != nil {
+		if swept, lost := a.ExpireRuns(ctx); lost == nil && swept > 0 {
+			return BookRunResult{}, errChangedBetween // what they reserved of lots is free now
+		}
 		return BookRunResult{}, a.overtaken(ctx, err, in.StudioID, in.Revision)
 	}
 	if err := a.giveKeys(ctx, prepared.runs); err != nil {
@@ -50,7 +53,7 @@ func (a *App) bookOnce(ctx context.Context, call Call, in BookRunInput) (BookRun
 	repeated := false
 	err = a.store.InTx(ctx, func(ctx context.Context, tx *store.Tx) error {
 		locked, err := tx.LockForBooking(ctx, store.BookingLock{
-			StudioID: in.StudioID, Since: prepared.site.Studio.Revision, Window: prepared.reach, Caller: call.Caller.ID, RequestID: call.RequestID,
+			StudioID: in.StudioID, Since: prepared.site.Studio.Revision, Window: prepared.lockWindow(), Caller: call.Caller.ID, RequestID: call.RequestID,
 		})
 		if err != nil {
 			return err
@@ -63,7 +66,7 @@ func (a *App) bookOnce(ctx context.Context, call Call, in BookRunInput) (BookRun
 		if err := prepared.stillHolds(locked, in.Acknowledged); err != nil {
 			return err
 		}
-		booking := a.booking(call, locked.Studio, prepared.runs)
+		booking := a.booking(call, a.expire(call, locked), prepared.runs)
 		booked = booking.NewRuns
 		prepared.revision = booking.Studio.Revision
 		return lookAgain(tx.Book(ctx, booking))
@@ -164,9 +167,9 @@ func unkeyed(key int64) int {
 	return 0
 }
 
-// booking is everything that one transaction writes: one revision for each run.
-func (a *App) booking(call Call, studio domain.Studio, runs []domain.Run) store.Booking {
-	booking, now := store.Booking{}, a.now()
+// booking adds the runs to what one transaction writes: one revision for each.
+func (a *App) booking(call Call, booking store.Booking, runs []domain.Run) store.Booking {
+	studio, now := booking.Studio, a.now()
 	var ids []string
 	for _, run := range runs {
 		studio.Revision++

@@ -65,6 +65,10 @@ func (in LoadStudioInput) check() error {
 	for _, r := range in.Recipes {
 		once(fmt.Sprintf("recipes[%s]", r.ID), "recipe", r.ID)
 	}
+	for _, r := range in.Rules {
+		once(ruleField(r), string(r.Kind), r.ID)
+		faults.AddUnder(ruleField(r), r.Check())
+	}
 	return faults.Err()
 }
 
@@ -98,6 +102,9 @@ func (l *studioLoad) run(ctx context.Context, in LoadStudioInput) error {
 		if err := l.recipe(ctx, r); err != nil {
 			return err
 		}
+	}
+	if err := l.rules(ctx, in.Rules); err != nil {
+		return err
 	}
 	return l.tx.UpdateStudio(ctx, l.studio)
 }

@@ -35,6 +35,9 @@ func (a *App) moveOnce(ctx context.Context, call Call, in MoveRunsInput) (BookRu
 		return m.result(m.runs), nil
 	}
 	if err := refuse(m.findings, in.Acknowledged); err != nil {
+		if swept, lost := a.ExpireRuns(ctx); lost == nil && swept > 0 {
+			return BookRunResult{}, errChangedBetween // what they reserved of lots is free now
+		}
 		return BookRunResult{}, a.overtaken(ctx, err, in.StudioID, in.Revision)
 	}
 	if err := a.giveKeys(ctx, m.runs); err != nil {
@@ -43,7 +46,7 @@ func (a *App) moveOnce(ctx context.Context, call Call, in MoveRunsInput) (BookRu
 	repeated := false
 	err = a.store.InTx(ctx, func(ctx context.Context, tx *store.Tx) error {
 		locked, err := tx.LockForBooking(ctx, store.BookingLock{
-			StudioID: in.StudioID, Since: m.site.Studio.Revision, Window: m.reach, Caller: call.Caller.ID, RequestID: call.RequestID,
+			StudioID: in.StudioID, Since: m.site.Studio.Revision, Window: m.lockWindow(), Caller: call.Caller.ID, RequestID: call.RequestID,
 		})
 		if err != nil {
 			return err
@@ -59,7 +62,7 @@ func (a *App) moveOnce(ctx context.Context, call Call, in MoveRunsInput) (BookRu
 		if err := m.stillHolds(locked, in.Acknowledged); err != nil {
 			return err
 		}
-		booking := a.moveBooking(call, locked.Studio, m)
+		booking := a.moveBooking(call, a.expire(call, locked), m)
 		m.revision = booking.Studio.Revision
 		return lookAgain(tx.Book(ctx, booking))
 	})
@@ -86,7 +89,7 @@ func (m *preparedMoves) unchanged(ctx context.Context, tx *store.Tx, studioKey i
 		if err != nil {
 			return err
 		}
-		if now.Revision != before.Revision {
+		if now.Revision != before.Revision || now.State() != before.State() { // it may have waited too long meanwhile
 			return stale("runs/" + before.ID)
 		}
 	}
@@ -118,7 +121,10 @@ func (a *App) prepareMoves(ctx context.Context, call Call, in MoveRunsInput) (*p
 			return err
 		}
 		m.addOverran()
-		return m.meetOthers(ctx, tx, a.now())
+		if err := m.meetOthers(ctx, tx, a.now()); err != nil {
+			return err
+		}
+		return m.checkRules(ctx, tx, a.now(), call.Caller, m.standing)
 	})
 	return m, err
 }
@@ -194,8 +200,8 @@ func movable(run domain.Run, now time.Time) error {
 }
 
 // moveBooking ends the firings that are left and gives the runs their new ones.
-func (a *App) moveBooking(call Call, studio domain.Studio, m *preparedMoves) store.Booking {
-	booking := store.Booking{}
+func (a *App) moveBooking(call Call, booking store.Booking, m *preparedMoves) store.Booking {
+	studio := booking.Studio
 	var ids []string
 	for i, moved := range m.runs {
 		before := m.standing[i]

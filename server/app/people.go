@@ -161,12 +161,15 @@ func checkReferences(ctx context.Context, tx *store.Tx, studioKey int64, p domai
 }
 
 // DeletePerson removes somebody from a studio and ends their keys and feeds there. Errors: domain.ErrNotFound,
-// domain.ErrChangedMeanwhile.
+// domain.ErrChangedMeanwhile, domain.ErrWrongState while a rule lets them clear runs.
 func (a *App) DeletePerson(ctx context.Context, call Call, studioID, id string, expectRevision int64) error {
 	name := "people/" + id
 	return a.rosterChange(ctx, call, studioID, func(ctx context.Context, tx *store.Tx, studio domain.Studio) (domain.Change, error) {
 		present, err := tx.Person(ctx, studio.Key, id)
 		if _, err := (Expectation{Revision: expectRevision}).met(name, present.Revision, err); err != nil {
+			return domain.Change{}, err
+		}
+		if err := checkNotNamed(ctx, tx, studio.Key, id); err != nil {
 			return domain.Change{}, err
 		}
 		keys, err := tx.ListAccessKeys(ctx, store.AccessKeysQuery{StudioKey: studio.Key, CallerID: id, At: a.now()})
@@ -201,12 +204,18 @@ type rosterDo func(ctx context.Context, tx *store.Tx, studio domain.Studio) (dom
 // rosterChange runs a change to departments or people under the studio's lock. Equipment stands as it was, so that no
 // booking is worked out anew because of it.
 func (a *App) rosterChange(ctx context.Context, call Call, studioID string, do rosterDo) error {
+	return a.oneChange(ctx, studioID, do, func(*domain.Studio) {})
+}
+
+// oneChange runs one change under the studio's lock, at its next revision, which touch may note in the studio besides.
+func (a *App) oneChange(ctx context.Context, studioID string, do rosterDo, touch func(studio *domain.Studio)) error {
 	return a.store.InTx(ctx, func(ctx context.Context, tx *store.Tx) error {
 		studio, err := tx.LockStudio(ctx, studioID)
 		if err != nil {
 			return err
 		}
 		studio.Revision++
+		touch(&studio)
 		entry, err := do(ctx, tx, studio)
 		if err != nil {
 			return err

@@ -141,11 +141,22 @@ func (p *planner) addFurnaces(window domain.Window) {
 	for _, id := range slices.Sorted(maps.Keys(p.site.Furnaces)) {
 		p.index.unary[id] = len(p.problem.Unaries)
 		unary := scheduler.Unary{Name: id}
-		for _, w := range busy[id] {
+		for _, w := range domain.MergeWindows(append(busy[id], p.keptForOthers(id, window)...)) {
 			unary.Busy = append(unary.Busy, p.interval(w))
 		}
 		p.problem.Unaries = append(p.problem.Unaries, unary)
 	}
+}
+
+// keptForOthers are the classes on a furnace into which whoever asks does not book for any of the runs' departments.
+func (p *planner) keptForOthers(furnace string, window domain.Window) []domain.Window {
+	var kept []domain.Window
+	for _, h := range p.taught {
+		if h.On(furnace) && slices.ContainsFunc(p.runs, func(r *plannedRun) bool { return r.request.Department != h.Department }) {
+			kept = append(kept, h.Kept(window, p.now, p.site.Zone)...)
+		}
+	}
+	return kept
 }
 
 func (p *planner) addSupplies() {

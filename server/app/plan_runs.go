@@ -1,6 +1,7 @@
 package app
 
 import (
+	"cmp"
 	"context"
 	"slices"
 	"time"
@@ -152,7 +153,7 @@ func drawnBy(runs []RunRequest) time.Time {
 
 // checkPlanned holds the windows against everything, on the path that books or moves them.
 func (a *App) checkPlanned(ctx context.Context, in PlanInput, runs []RunRequest, moving bool) (BookRunResult, error) {
-	check := Call{Caller: domain.Caller{ID: in.Maker, Role: domain.RoleTechnician}, Method: "PlanRuns", ValidateOnly: true}
+	check := Call{Caller: domain.Caller{ID: in.Maker, Role: cmp.Or(in.Role, domain.RoleTechnician)}, Method: "PlanRuns", ValidateOnly: true}
 	if !moving {
 		prepared, err := a.prepare(ctx, check, BookRunInput{StudioID: in.StudioID, Runs: runs})
 		if err != nil {

@@ -36,9 +36,11 @@ type PlanInput struct {
 	StudioID string
 	Runs     []RunRequest // their windows count only for WishLeastChange
 	Maker    string       // who would book them
-	Window   domain.Window
-	Wish     PlanWish
-	Limits   []PlanLimits // none, one for all runs, or one for each
+	// Role is what the maker may do in the studio; RoleNone: whatever a technician may.
+	Role   domain.Role
+	Window domain.Window
+	Wish   PlanWish
+	Limits []PlanLimits // none, one for all runs, or one for each
 	// SearchTime is how long to search when something may be better still; 0: defaultSearchTime.
 	SearchTime   time.Duration
 	Alternatives int // how many different plans to offer beside the first; only for one run

@@ -24,6 +24,8 @@ type planner struct {
 	existing []domain.Firing // of others, within reach
 	// openSite is the site without closures: what is refused alone there is refused whatever the time.
 	openSite *domain.Site
+	role     domain.Role          // of whoever asks
+	taught   []domain.TaughtHours // that bind them
 	window   domain.Window
 	origin   time.Time
 	reach    time.Duration // how far apart firings may meet in the air
@@ -79,7 +81,7 @@ func (t plannedTask) id() string { return t.run.charge.Recipe.Stages[t.stage].ID
 
 // newPlanner reads everything that the plan rests on in one snapshot.
 func (a *App) newPlanner(ctx context.Context, in PlanInput) (*planner, error) {
-	p := &planner{now: a.now(), window: in.Window, cuts: newAirCuts(), notEarlier: in.notEarlier}
+	p := &planner{now: a.now(), role: in.Role, window: in.Window, cuts: newAirCuts(), notEarlier: in.notEarlier}
 	p.window.Start = later(p.window.Start, p.now.Truncate(time.Minute).Add(time.Minute)) // it may have waited for its turn
 	err := a.read(ctx, in.StudioID, func(ctx context.Context, tx *store.Tx, studio domain.Studio) error {
 		if err := p.readStudio(ctx, tx, studio); err != nil {
@@ -162,6 +164,9 @@ func (p *planner) readStudio(ctx context.Context, tx *store.Tx, studio domain.St
 		return err
 	}
 	p.site, p.assessor, p.openSite = site, assessSite(site, p.now), site.WithoutClosures()
+	if p.taught, err = taughtFor(ctx, tx, studio.Key, p.role); err != nil {
+		return err
+	}
 	p.reach = airReach(site)
 	p.today = p.now.In(site.Zone).Format(time.DateOnly)
 	step := time.Duration(studio.StepMinutes) * time.Minute

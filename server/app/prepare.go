@@ -27,6 +27,7 @@ type prepared struct {
 	findings   []finding.Finding
 	joint      joint
 	reach      domain.Window // within which other firings can matter
+	meters     []meter       // sums that it may fill
 	// movedFrom are keys of firings that end with this booking and so do not count.
 	movedFrom   map[int64]bool
 	revision    int64
@@ -64,7 +65,10 @@ func (a *App) prepare(ctx context.Context, call Call, in BookRunInput) (*prepare
 		if err := faults.Err(); err != nil {
 			return err
 		}
-		return p.meetOthers(ctx, tx, a.now())
+		if err := p.meetOthers(ctx, tx, a.now()); err != nil {
+			return err
+		}
+		return p.checkRules(ctx, tx, a.now(), call.Caller, nil)
 	})
 	return p, err
 }
@@ -305,7 +309,8 @@ func (b *runBuilder) load(index int, window domain.StageWindow, run *domain.Run)
 func newFiring(run *domain.Run, stage chem.Stage, window domain.StageWindow, t assess.Treatment) *domain.Firing {
 	f := &domain.Firing{
 		Furnace: window.Furnace, Title: cmp.Or(run.Title, run.RecipeID), RunID: run.ID, Stage: stage.ID,
-		Department: run.Department, AttendedBy: cmp.Or(window.AttendedBy, run.Maker), State: domain.LoadConfirmed, Window: window.Window(),
+		Department: run.Department, Maker: run.Maker, AttendedBy: cmp.Or(window.AttendedBy, run.Maker), State: domain.LoadConfirmed,
+		Window:     window.Window(),
 		TopCelsius: t.PeakCelsius(), Atmosphere: stage.Atmosphere, Releases: mattering(t.Cautious),
 	}
 	for k, phase := range window.Phases {
@@ -376,8 +381,13 @@ func (p *prepared) stillHolds(locked store.LockedStudio, acknowledged []string) 
 		return errChangedBetween
 	}
 	var added []domain.Firing
+	for _, m := range p.meters {
+		if !m.holds(locked.NewFirings) {
+			return errChangedBetween
+		}
+	}
 	for _, f := range locked.NewFirings {
-		if !p.movedFrom[f.Key] {
+		if !p.movedFrom[f.Key] && (len(p.meters) == 0 || f.Window.Overlaps(p.reach)) {
 			added = append(added, f)
 		}
 	}

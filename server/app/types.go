@@ -16,6 +16,7 @@ type LoadStudioInput struct {
 	Equipment []domain.Equipment
 	Materials []chem.Material
 	Recipes   []chem.Recipe
+	Rules     []domain.BookingRule
 }
 
 // LoadStudioResult is the studio after a load, and how many resources the load touched.

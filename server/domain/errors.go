@@ -71,6 +71,7 @@ var words = map[string]string{
 	"staffedHours": "set of staffed hours for room", "closures": "closure", "materials": "material", "recipes": "recipe",
 	"departments": "department", "people": "person", "accessKeys": "key", "runs": "run", "firings": "firing", "versions": "version",
 	"lots": "lot", "loads": "stage", "feeds": "feed", "mailChoices": "choice of letters of",
+	"clearanceRules": "clearance rule", "allotments": "allotment", "taughtHours": "set of taught hours", "bookingLimits": "booking limit",
 }
 
 // InWords turns "recipes/blue/versions/9" into "version 9 of recipe blue".

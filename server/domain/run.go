@@ -71,8 +71,10 @@ type Run struct {
 	Loads         []Load // one for each stage from the start on, in the recipe's order
 	Acknowledged  []string
 	Inputs        RunInputs
-	Revision      int64
-	CreateTime    time.Time
+	// Clearances are what it needs somebody's yes for, decided or not; none: nothing.
+	Clearances []Clearance
+	Revision   int64
+	CreateTime time.Time
 }
 
 // RunInputs is what a run was checked with; it stays as it was when the equipment or a material changes later.
@@ -132,11 +134,14 @@ type Firing struct {
 	Department string
 	// AttendedBy is who charges it, is there while it needs somebody in the room, and draws it.
 	AttendedBy string
+	Maker      string
 	State      LoadState
-	Window     Window
-	Phases     []FiringPhase
-	TopCelsius float64
-	Atmosphere heat.Atmosphere
+	// HoldExpireTime is until when it waits for clearances; zero when it does not.
+	HoldExpireTime time.Time
+	Window         Window
+	Phases         []FiringPhase
+	TopCelsius     float64
+	Atmosphere     heat.Atmosphere
 	// Releases are what comes off in the cautious case, in minutes from Window.Start.
 	Releases []air.Release
 	Revision int64
@@ -231,6 +236,7 @@ type RunSummary struct {
 	StartStage   string        `json:"start_stage,omitempty"`
 	FromLot      string        `json:"from_lot,omitempty"`
 	Draws        []LotDraw     `json:"draws,omitempty"`
+	Clearances   []Clearance   `json:"clearances,omitempty"`
 }
 
 // LoadSummary is a load as the change log keeps it.
@@ -249,7 +255,7 @@ func (r Run) Summary() RunSummary {
 	s := RunSummary{
 		Recipe: r.RecipeID, Version: r.RecipeVersion, Department: r.Department, Maker: r.Maker,
 		State: r.State(), Acknowledged: r.Acknowledged, StartStage: r.StartStage, FromLot: r.FromLot,
-		Draws: slices.Clone(r.Draws),
+		Draws: slices.Clone(r.Draws), Clearances: r.Clearances,
 	}
 	for _, l := range r.Loads {
 		load := LoadSummary{Stage: l.Stage, State: l.State, Start: l.Window.Start, End: l.Window.End}

@@ -162,7 +162,7 @@ func TestWhatDidNotChangeIsNotSentAgain(t *testing.T) {
 	again := s.ask(t, http.MethodGet, address, "If-None-Match", first.header.Get("ETag"))
 	assert.Equal(t, http.StatusNotModified, again.code)
 	assert.Empty(t, again.text)
-	_, err := s.app.CancelRun(t.Context(), app.Call{Caller: steward.Caller, Method: "CancelRun"}, "north", s.run.ID, 0)
+	_, err := s.app.CancelRun(t.Context(), app.Call{Caller: steward.Caller, Method: "CancelRun"}, app.CancelRunInput{StudioID: "north", RunID: s.run.ID})
 	require.NoError(t, err)
 	changed := s.ask(t, http.MethodGet, address, "If-None-Match", first.header.Get("ETag"))
 	assert.Equal(t, http.StatusOK, changed.code)

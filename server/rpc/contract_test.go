@@ -69,7 +69,7 @@ func resourceField(m protoreflect.MessageDescriptor) protoreflect.FieldDescripto
 
 func TestMethodsAreNamedVerbFirstAndTakeTheirOwnRequest(t *testing.T) {
 	verb := regexp.MustCompile(
-		`^(Get|List|Update|Delete|Create|Load|Book|Check|Move|Cancel|Plan|Replan|Revoke|Exchange|Verify|Take|Return|Weigh|Watch)[A-Z]`)
+		`^(Get|List|Update|Delete|Create|Load|Book|Check|Move|Cancel|Clear|Refuse|Plan|Replan|Revoke|Exchange|Verify|Take|Return|Weigh|Watch)[A-Z]`)
 	for _, method := range contractMethods(t) {
 		assert.Regexp(t, verb, method.Name())
 		assert.Equal(t, method.Name()+"Request", method.Input().Name())
@@ -124,7 +124,7 @@ func TestWhatChangesRunsCanBeRepeatedAndGuarded(t *testing.T) {
 	for name, guards := range map[protoreflect.Name][]protoreflect.Name{
 		"BookRun": {"request_id", "validate_only"}, "MoveRun": {"request_id", "validate_only", "etag"},
 		"MoveRuns":  {"request_id", "validate_only"},
-		"CancelRun": {"request_id", "etag"}, "LoadStudio": {"request_id", "validate_only"},
+		"CancelRun": {"request_id", "etag"}, "ClearRun": {"request_id", "etag"}, "RefuseRun": {"request_id", "etag"}, "LoadStudio": {"request_id", "validate_only"},
 		"CreateMaterialVersion": {"validate_only"}, "CreateRecipeVersion": {"validate_only"}, "DeleteClosure": {"etag"},
 	} {
 		methods := contractMethods(t)

@@ -102,6 +102,7 @@ func runToProto(studio string, r domain.Run) *saggarv1.Run {
 		Department: r.Department, Maker: r.Maker, State: runStates.toProto(r.State()),
 		AcknowledgedFindingCodes: r.Acknowledged, CreateTime: instant(r.CreateTime), StartStage: r.StartStage,
 		FromLot: lotName(studio, r.FromLot), LotDraws: lotDrawsToProto(studio, r.Draws),
+		Clearances: clearancesToProto(r.Clearances), ExpireTime: instant(r.HoldExpireTime()),
 	}
 	if r.ID != "" {
 		m.Name = convert.Name(studio, kindRuns, r.ID)

@@ -53,6 +53,12 @@ var loadStates = newEnumTable(map[saggarv1.LoadState]domain.LoadState{
 	saggarv1.LoadState_LOAD_STATE_CANCELLED:  domain.LoadCancelled,
 })
 
+var clearanceStates = newEnumTable(map[saggarv1.ClearanceState]domain.ClearanceState{
+	saggarv1.ClearanceState_CLEARANCE_STATE_WAITING: domain.ClearanceWaiting,
+	saggarv1.ClearanceState_CLEARANCE_STATE_CLEARED: domain.ClearanceCleared,
+	saggarv1.ClearanceState_CLEARANCE_STATE_REFUSED: domain.ClearanceRefused,
+})
+
 var planStatuses = newEnumTable(map[saggarv1.PlanStatus]app.PlanStatus{
 	saggarv1.PlanStatus_PLAN_STATUS_OPTIMAL:    app.PlanOptimal,
 	saggarv1.PlanStatus_PLAN_STATUS_FEASIBLE:   app.PlanFeasible,

@@ -49,6 +49,8 @@ func TestEveryEnumerationIsPairedInFull(t *testing.T) {
 			domain.LoadTentative, domain.LoadConfirmed, domain.LoadUnderFire, domain.LoadDrawn, domain.LoadStopped,
 			domain.LoadMissed, domain.LoadExpired, domain.LoadCancelled,
 		}, func(n protoreflect.EnumNumber) saggarv1.LoadState { return saggarv1.LoadState(n) })
+	checkPairs(t, clearanceStates, []domain.ClearanceState{domain.ClearanceWaiting, domain.ClearanceCleared, domain.ClearanceRefused},
+		func(n protoreflect.EnumNumber) saggarv1.ClearanceState { return saggarv1.ClearanceState(n) })
 	checkPairs(t, planWishes, []app.PlanWish{app.WishEarliest, app.WishFewestVisits, app.WishLeastEnergy, app.WishLeastChange},
 		func(n protoreflect.EnumNumber) saggarv1.PlanWish { return saggarv1.PlanWish(n) })
 	checkPairs(t, planStatuses,

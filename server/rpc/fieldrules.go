@@ -81,6 +81,8 @@ var patternParts = strings.NewReplacer(
 	"[0-9]{4}-[0-9]{2}-[0-9]{2}", "YYYY-MM-DD",
 	"https?://[^ ]+", "an address that begins with http:// or https://",
 	"[0-9a-f]{64}", "64 digits of 0-9 and a-f",
+	"[a-z][a-z_]{0,62}", "1 to 63 of a-z and _, such as silica_dust",
+	"[A-Z][A-Z0-9_]{0,62}", "1 to 63 of A-Z, 0-9 and _, such as SILICA_DUST",
 	idPattern, "ID",
 	"$|^", " or ",
 )

@@ -67,6 +67,21 @@ func foreignRequests(booked *saggarv1.Run) map[string]proto.Message {
 		Name: "studios/south/mailChoices/mia", Email: "x@example.edu",
 	}}
 	requests["RevokeFeed"] = &saggarv1.RevokeFeedRequest{Name: "studios/south/feeds/f1"}
+	rule := "studios/south/clearanceRules/much"
+	requests["GetClearanceRule"] = &saggarv1.GetClearanceRuleRequest{Name: rule}
+	requests["DeleteClearanceRule"] = &saggarv1.DeleteClearanceRuleRequest{Name: rule}
+	requests["UpdateClearanceRule"] = &saggarv1.UpdateClearanceRuleRequest{ClearanceRule: &saggarv1.ClearanceRule{Name: rule, Title: "x"}}
+	requests["ClearRun"] = &saggarv1.ClearRunRequest{Name: south(booked.GetName())}
+	requests["RefuseRun"] = &saggarv1.RefuseRunRequest{Name: south(booked.GetName()), Note: "x"}
+	requests["GetAllotment"] = &saggarv1.GetAllotmentRequest{Name: "studios/south/allotments/x"}
+	requests["DeleteAllotment"] = &saggarv1.DeleteAllotmentRequest{Name: "studios/south/allotments/x"}
+	requests["UpdateAllotment"] = &saggarv1.UpdateAllotmentRequest{Allotment: &saggarv1.Allotment{Name: "studios/south/allotments/x", Title: "x"}}
+	requests["GetTaughtHours"] = &saggarv1.GetTaughtHoursRequest{Name: "studios/south/taughtHours/x"}
+	requests["DeleteTaughtHours"] = &saggarv1.DeleteTaughtHoursRequest{Name: "studios/south/taughtHours/x"}
+	requests["UpdateTaughtHours"] = &saggarv1.UpdateTaughtHoursRequest{TaughtHours: &saggarv1.TaughtHours{Name: "studios/south/taughtHours/x", Title: "x"}}
+	requests["GetBookingLimit"] = &saggarv1.GetBookingLimitRequest{Name: "studios/south/bookingLimits/x"}
+	requests["DeleteBookingLimit"] = &saggarv1.DeleteBookingLimitRequest{Name: "studios/south/bookingLimits/x"}
+	requests["UpdateBookingLimit"] = &saggarv1.UpdateBookingLimitRequest{BookingLimit: &saggarv1.BookingLimit{Name: "studios/south/bookingLimits/x", Title: "x"}}
 	run := redRun()
 	run.Recipe, run.StageWindows = "studios/south/recipes/red", booked.GetStageWindows()
 	requests["BookRun"] = &saggarv1.BookRunRequest{Parent: "studios/south", Runs: []*saggarv1.Run{run}}

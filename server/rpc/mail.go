@@ -65,7 +65,7 @@ func (s *mailService) UpdateMailChoice(ctx context.Context, req *saggarv1.Update
 	if err == nil {
 		present = mailChoiceToProto(name.studio, found)
 	}
-	merged, expect, err := s.people.mergeInto(present, err, req, req.GetMailChoice())
+	merged, expect, err := mergeInto(s.people.rules, present, err, req, req.GetMailChoice())
 	if err != nil {
 		return nil, underField(field, name.id, err)
 	}

@@ -61,7 +61,7 @@ func (s *peopleService) UpdateDepartment(ctx context.Context, req *saggarv1.Upda
 		return nil, err
 	}
 	present, err := s.GetDepartment(ctx, &saggarv1.GetDepartmentRequest{Name: req.GetDepartment().GetName()})
-	merged, expect, err := s.mergeInto(present, err, req, req.GetDepartment())
+	merged, expect, err := mergeInto(s.rules, present, err, req, req.GetDepartment())
 	if err != nil {
 		return nil, underField(field, name.id, err)
 	}
@@ -75,7 +75,7 @@ func (s *peopleService) UpdateDepartment(ctx context.Context, req *saggarv1.Upda
 
 // mergeInto returns a resource as it shall be and what must still hold when it is stored; err is what reading the present
 // one gave.
-func (s *peopleService) mergeInto(present resource, err error, req updateRequest, given resource) (proto.Message, app.Expectation, error) {
+func mergeInto(rules *fieldRules, present resource, err error, req updateRequest, given resource) (proto.Message, app.Expectation, error) {
 	expect := app.Expectation{Revision: revisionOf(given.GetEtag()), AllowMissing: req.GetAllowMissing()}
 	mask := req.GetUpdateMask()
 	switch {
@@ -91,7 +91,7 @@ func (s *peopleService) mergeInto(present resource, err error, req updateRequest
 	if err != nil {
 		return nil, expect, err
 	}
-	return merged, expect, s.rules.contract(merged).Err()
+	return merged, expect, rules.contract(merged).Err()
 }
 
 // DeleteDepartment removes a department.
@@ -144,7 +144,7 @@ func (s *peopleService) UpdatePerson(ctx context.Context, req *saggarv1.UpdatePe
 		return nil, err
 	}
 	present, err := s.person(ctx, req, req.GetPerson().GetName())
-	merged, expect, err := s.mergeInto(present, err, req, req.GetPerson())
+	merged, expect, err := mergeInto(s.rules, present, err, req, req.GetPerson())
 	if err != nil {
 		return nil, underField(field, name.id, err)
 	}

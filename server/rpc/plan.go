@@ -20,7 +20,8 @@ func (s *runService) PlanRuns(req *saggarv1.PlanRunsRequest, stream grpc.ServerS
 	if err != nil {
 		return err
 	}
-	input.Maker = requestOf(stream.Context()).caller.ID
+	caller := requestOf(stream.Context()).caller
+	input.Maker, input.Role = caller.ID, caller.Role
 	return s.app.PlanRuns(stream.Context(), input, func(answer app.PlanAnswer) error {
 		message := planAnswerToProto(input.StudioID, answer)
 		message.Limits = req.GetLimits()

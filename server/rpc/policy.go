@@ -99,6 +99,28 @@ var policy = map[string]policyRow{
 	saggarv1.PeopleService_UpdatePerson_FullMethodName:     {least: domain.RoleSteward},
 	saggarv1.PeopleService_DeletePerson_FullMethodName:     {least: domain.RoleSteward},
 
+	saggarv1.AllotmentService_GetAllotment_FullMethodName:       {least: domain.RoleViewer},
+	saggarv1.AllotmentService_ListAllotments_FullMethodName:     {least: domain.RoleViewer},
+	saggarv1.AllotmentService_UpdateAllotment_FullMethodName:    {least: domain.RoleSteward},
+	saggarv1.AllotmentService_DeleteAllotment_FullMethodName:    {least: domain.RoleSteward},
+	saggarv1.AllotmentService_GetTaughtHours_FullMethodName:     {least: domain.RoleViewer},
+	saggarv1.AllotmentService_ListTaughtHours_FullMethodName:    {least: domain.RoleViewer},
+	saggarv1.AllotmentService_UpdateTaughtHours_FullMethodName:  {least: domain.RoleSteward},
+	saggarv1.AllotmentService_DeleteTaughtHours_FullMethodName:  {least: domain.RoleSteward},
+	saggarv1.AllotmentService_GetBookingLimit_FullMethodName:    {least: domain.RoleViewer},
+	saggarv1.AllotmentService_ListBookingLimits_FullMethodName:  {least: domain.RoleViewer},
+	saggarv1.AllotmentService_UpdateBookingLimit_FullMethodName: {least: domain.RoleSteward},
+	saggarv1.AllotmentService_DeleteBookingLimit_FullMethodName: {least: domain.RoleSteward},
+
+	saggarv1.ClearanceService_GetClearanceRule_FullMethodName:    {least: domain.RoleViewer},
+	saggarv1.ClearanceService_ListClearanceRules_FullMethodName:  {least: domain.RoleViewer},
+	saggarv1.ClearanceService_UpdateClearanceRule_FullMethodName: {least: domain.RoleSteward},
+	saggarv1.ClearanceService_DeleteClearanceRule_FullMethodName: {least: domain.RoleSteward},
+	// Rules name who may decide, whatever their role: the operation looks.
+	saggarv1.ClearanceService_ClearRun_FullMethodName:        {least: domain.RoleViewer},
+	saggarv1.ClearanceService_RefuseRun_FullMethodName:       {least: domain.RoleViewer},
+	saggarv1.ClearanceService_ListWaitingRuns_FullMethodName: {least: domain.RoleViewer},
+
 	saggarv1.TraceService_ListChanges_FullMethodName: {least: domain.RoleSteward},
 	saggarv1.TraceService_VerifyTrace_FullMethodName: {least: domain.RoleSteward},
 

@@ -155,6 +155,8 @@ func (s *Server) register(rules *fieldRules) {
 	saggarv1.RegisterFiringServiceServer(s.grpc, &firingService{app: a})
 	saggarv1.RegisterReportServiceServer(s.grpc, &reportService{app: a})
 	saggarv1.RegisterPeopleServiceServer(s.grpc, &peopleService{app: a, rules: rules})
+	saggarv1.RegisterAllotmentServiceServer(s.grpc, &allotmentService{ruleService: ruleService{app: a, rules: rules}})
+	saggarv1.RegisterClearanceServiceServer(s.grpc, &clearanceService{ruleService: ruleService{app: a, rules: rules}})
 	saggarv1.RegisterTraceServiceServer(s.grpc, &traceService{app: a})
 	saggarv1.RegisterWatchServiceServer(s.grpc, &watchService{app: a})
 	saggarv1.RegisterMailServiceServer(s.grpc, &mailService{app: a, people: &peopleService{app: a, rules: rules}})

@@ -105,6 +105,11 @@ func loadInput(req *saggarv1.LoadStudioRequest) (app.LoadStudioInput, finding.Fa
 	loadEquipment(l, "closures", contents.GetClosures(), closureKind)
 	input.Materials = loadVersioned(l, "materials", contents.GetMaterials(), convert.MaterialFromProto)
 	input.Recipes = loadVersioned(l, "recipes", contents.GetRecipes(), convert.RecipeFromProto)
+	loadRules(l, "allotments", contents.GetAllotments(), allotments)
+	loadRules(l, "taught_hours", contents.GetTaughtHours(), taughtHours)
+	loadRules(l, "booking_limits", contents.GetBookingLimits(), bookingLimits)
+	// Last, since they name allotments.
+	loadRules(l, "clearance_rules", contents.GetClearanceRules(), clearanceRules)
 	return input, faults
 }
 

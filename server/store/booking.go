@@ -15,7 +15,7 @@ type Booking struct {
 	Studio domain.Studio
 	// NewRuns are stored with their loads and firings. Runs and firings need keys from NextKeys.
 	NewRuns []domain.Run
-	// ChangedRuns are stored runs as they now are: title, inputs, acknowledged codes, draws, revision and loads are written. Of
+	// ChangedRuns are stored runs as they now are: title, inputs, acknowledged codes, clearances, draws, revision and loads are written. Of
 	// a firing in a load, one that is not stored yet is added, and one that stands gets its state and revision.
 	ChangedRuns []domain.Run
 	// EndedFirings give their furnaces up and get their state and revision. They win over the same firing in a load.
@@ -26,6 +26,19 @@ type Booking struct {
 	Changes []domain.Change
 	// Remembered is what the request id did, remembered at the time of the first change; nil: nothing to remember.
 	Remembered *domain.Remembered
+}
+
+// Change adds a stored run as it now is, at the studio's next revision, and returns it so. draws are what it took of lots
+// before.
+func (b *Booking) Change(run domain.Run, draws []domain.LotDraw) domain.Run {
+	b.Studio.Revision++
+	run.Revision = b.Studio.Revision
+	for _, firing := range run.Firings() {
+		firing.Revision = run.Revision
+	}
+	b.ChangedRuns = append(b.ChangedRuns, run)
+	b.LotMoves = append(b.LotMoves, run.LotMoves(draws)...)
+	return run
 }
 
 // Book writes a booking in one round trip, under the studio's lock. Errors: domain.ErrFurnaceTaken; domain.ErrLotDrawn;
@@ -167,7 +180,12 @@ func (w writer) runs(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
+		clearances, err := encodeClearances(r)
+		if err != nil {
+			return err
+		}
 		err = w.q.InsertRun(ctx, queries.InsertRunParams{
+			Clearances: clearances, HoldExpireTime: orNull(r.HoldExpireTime()),
 			StudioKey: w.Studio.Key, RunKey: r.Key, RunID: r.ID, Title: r.Title, RecipeID: r.RecipeID,
 			RecipeVersion: int32(r.RecipeVersion), Department: r.Department, Maker: r.Maker, Scale: scale, Inputs: inputs,
 			Acknowledged: noNull(r.Acknowledged), Revision: r.Revision, CreateTime: r.CreateTime,
@@ -186,7 +204,12 @@ func (w writer) runs(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
+		clearances, err := encodeClearances(r)
+		if err != nil {
+			return err
+		}
 		_, err = w.q.UpdateRun(ctx, queries.UpdateRunParams{
+			Clearances: clearances, HoldExpireTime: orNull(r.HoldExpireTime()),
 			StudioKey: w.Studio.Key, RunKey: r.Key, Title: r.Title, Inputs: inputs, Draws: draws,
 			Acknowledged: noNull(r.Acknowledged), Revision: r.Revision,
 		})

@@ -36,7 +36,7 @@ func (t *Tx) Firing(ctx context.Context, studioKey int64, id string) (domain.Fir
 	if err != nil {
 		return domain.Firing{}, named(err, "firings", id)
 	}
-	firings := []domain.Firing{toFiring(queries.FiringsOverRow(row))}
+	firings := []domain.Firing{toFiring(queries.FiringsOverRow(row)).AsOf(t.at)}
 	err = t.fillFirings(ctx, studioKey, pointers(firings), true)
 	return firings[0], err
 }
@@ -47,12 +47,12 @@ func (t *Tx) FiringsOver(ctx context.Context, studioKey int64, q FiringsQuery) (
 	rows, err := t.q.FiringsOver(ctx, queries.FiringsOverParams{
 		StudioKey: studioKey, WindowStart: q.Window.Start, WindowEnd: q.Window.End, ShowEnded: q.ShowEnded,
 		FurnaceIds: noNull(q.FurnaceIDs), SinceRevision: q.SinceRevision,
-		AfterStart: q.AfterStart, AfterKey: q.AfterKey, MaxRows: int64(q.Limit),
+		AfterStart: q.AfterStart, AfterKey: q.AfterKey, MaxRows: int64(q.Limit), At: t.at,
 	})
 	if err != nil {
 		return nil, err
 	}
-	firings := collect(rows, toFiring)
+	firings := collect(rows, func(row queries.FiringsOverRow) domain.Firing { return toFiring(row).AsOf(t.at) })
 	return firings, t.fillFirings(ctx, studioKey, pointers(firings), q.WithReleases)
 }
 
@@ -111,8 +111,9 @@ func toPhase(row queries.PhasesOfFiringsRow) domain.FiringPhase {
 func toFiring(row queries.FiringsOverRow) domain.Firing {
 	return domain.Firing{
 		Key: row.FiringKey, ID: row.FiringID, Furnace: row.FurnaceID, Title: row.Title,
-		RunID: row.RunID, Stage: row.StageID, Department: row.Department, AttendedBy: row.AttendedBy,
-		State: domain.LoadState(row.State), Window: domain.Window{Start: row.StartTime, End: row.EndTime},
+		RunID: row.RunID, Stage: row.StageID, Department: row.Department, Maker: row.Maker, AttendedBy: row.AttendedBy,
+		State: domain.LoadState(row.State), HoldExpireTime: orZero(row.HoldExpireTime),
+		Window:     domain.Window{Start: row.StartTime, End: row.EndTime},
 		TopCelsius: row.TopCelsius, Atmosphere: heat.Atmosphere(row.Atmosphere), Revision: row.Revision,
 	}
 }

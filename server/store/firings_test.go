@@ -156,7 +156,7 @@ func (b *bench) addHistory(n int) {
 		FROM firings, generate_series(0, 3) AS p WHERE revision <= $1::integer`,
 		`INSERT INTO runs (studio_key, run_key, run_id, title, recipe_id, recipe_version, department, maker, scale, inputs, acknowledged,
 			revision, create_time)
-		SELECT studio_key, firing_key, firing_id, 'History', 'blue', 1, 'department ' || revision % 50, 'ada', '{}', '{}', '{}', revision, lower(during)
+		SELECT studio_key, firing_key, firing_id, 'History', 'blue', 1, 'department ' || revision % 50, 'maker ' || revision % 200, '{}', '{}', '{}', revision, lower(during)
 		FROM firings WHERE revision <= $1::integer`,
 		`INSERT INTO loads (studio_key, run_key, ordinal, stage_id, state, firing_key, start_time, end_time)
 		SELECT studio_key, firing_key, 0, 'stage-0', state, firing_key, lower(during), upper(during)
@@ -216,7 +216,7 @@ func TestALongHistoryDoesNotSlowTheWeek(t *testing.T) {
 		args       []any
 	}{
 		"firings over": {queries.FiringsOver, "firings_during",
-			[]any{b.studio.Key, week.Start, week.End, false, "{}", 0, time.Time{}, 0, 0}},
+			[]any{b.studio.Key, week.Start, week.End, false, day.Start, "{}", 0, time.Time{}, 0, 0}},
 		"phases":       {queries.PhasesOfFirings, "firing_phases_pkey", []any{b.studio.Key, "{1,2,3,4,5,6,7,8,9}"}},
 		"releases":     {queries.ReleasesOfFirings, "firing_releases_pkey", []any{b.studio.Key, "{1,2,3,4,5,6,7,8,9}"}},
 		"new firings":  {queries.NewFirings, "firings_by_revision", newer},
@@ -224,7 +224,13 @@ func TestALongHistoryDoesNotSlowTheWeek(t *testing.T) {
 		"new releases": {queries.ReleasesOfNewFirings, "firings_by_revision", newer},
 		"runs":         {queries.ListRuns, "runs_pkey", []any{b.studio.Key, history, 20}},
 		"its runs":     {queries.ListRunsOfDepartment, "runs_by_department", []any{b.studio.Key, "department 7", history, 20}},
-		"loads":        {queries.LoadsOfRuns, "Index Scan using loads_", []any{b.studio.Key, "{1,2,3,4,5,6,7,8,9}"}},
+		"waiting":      {queries.ListWaitingRuns, "runs_waiting", []any{b.studio.Key, day.Start, 0, 20}},
+		"lapsed":       {queries.LapsedRuns, "runs_waiting", []any{b.studio.ID, day.Start}},
+		"made":         {queries.HasMade, "runs_by_maker", []any{b.studio.Key, "ben", "blue", "blue-1"}},
+		"uses": {queries.SumUses, "firings_during",
+			[]any{b.studio.Key, week.Start, week.End, "department 7", day.Start, "{}", "{1}"}},
+		"unused": {queries.SumUnused, "firings_during", []any{b.studio.Key, day.Start, "maker 7", day.Start, "{1}"}},
+		"loads":  {queries.LoadsOfRuns, "Index Scan using loads_", []any{b.studio.Key, "{1,2,3,4,5,6,7,8,9}"}},
 	}
 	for name, c := range asked {
 		for _, mode := range []string{"force_generic_plan", "force_custom_plan"} {

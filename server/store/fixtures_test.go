@@ -129,7 +129,7 @@ func (b *bench) run(id string, firings ...*domain.Firing) domain.Run {
 		load := domain.Load{Stage: fmt.Sprintf("stage-%d", i), State: domain.LoadConfirmed, Window: window(0, 1), Firing: f}
 		if f != nil {
 			f.Key, f.ID = firingKeys[i], fmt.Sprintf("f%d", firingKeys[i])
-			f.RunID, f.Stage, f.Department, f.AttendedBy = r.ID, load.Stage, r.Department, "bob"
+			f.RunID, f.Stage, f.Department, f.Maker, f.AttendedBy = r.ID, load.Stage, r.Department, r.Maker, "bob"
 			load.Window, load.State = f.Window, f.State
 		}
 		r.Loads = append(r.Loads, load)

@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"slices"
 
 	"saggar/server/domain"
 	"saggar/server/store/queries"
@@ -12,6 +13,8 @@ type LockedStudio struct {
 	Studio domain.Studio
 	// NewFirings hold their furnace, overlap the window and were booked or changed after the revision, by start.
 	NewFirings []domain.Firing
+	// Lapsed are runs that wait in the database longer than they may, as they stand there.
+	Lapsed []domain.Run
 	// Remembered is what the request id did before, or nil.
 	Remembered *domain.Remembered
 }
@@ -33,12 +36,16 @@ type BookingLock struct {
 func (t *Tx) LockForBooking(ctx context.Context, lock BookingLock) (LockedStudio, error) {
 	var studio queries.Studio
 	var requests []queries.GetRequestInStudioRow
+	var lapsed []queries.LapsedRunsRow
 	var firings newFirings
 	// Statements of their own, since each sees what was committed when it began: what is read together with the lock
 	// is as old as the wait for it.
 	err := inOneTrip(ctx, t.tx, func(q *queries.Queries) (err error) {
 		if studio, err = q.LockStudio(ctx, lock.StudioID); err != nil {
 			return named(err, "studios", lock.StudioID)
+		}
+		if lapsed, err = q.LapsedRuns(ctx, queries.LapsedRunsParams{StudioID: lock.StudioID, At: t.at}); err != nil {
+			return err
 		}
 		if lock.RequestID != "" {
 			requests, err = q.GetRequestInStudio(ctx, queries.GetRequestInStudioParams{
@@ -55,14 +62,17 @@ func (t *Tx) LockForBooking(ctx context.Context, lock BookingLock) (LockedStudio
 	if err != nil {
 		return LockedStudio{}, err
 	}
-	locked := LockedStudio{NewFirings: firings.assemble()}
+	locked := LockedStudio{NewFirings: slices.DeleteFunc(firings.assemble(), func(f domain.Firing) bool { return !f.AsOf(t.at).State.Occupies() })}
 	if locked.Studio, err = toStudio(studio); err != nil {
 		return LockedStudio{}, err
 	}
 	for _, row := range requests {
 		locked.Remembered = toRemembered(queries.GetRequestRow(row))
 	}
-	return locked, nil
+	locked.Lapsed, err = t.fillRuns(ctx, locked.Studio.Key, collect(lapsed, func(row queries.LapsedRunsRow) queries.GetRunRow {
+		return queries.GetRunRow(row)
+	}), false)
+	return locked, err
 }
 
 // newFirings are the answers to three questions about the same firings.

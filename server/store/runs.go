@@ -22,7 +22,7 @@ func (t *Tx) Run(ctx context.Context, studioKey int64, id string) (domain.Run, e
 	if err != nil {
 		return domain.Run{}, err
 	}
-	return runs[0], nil
+	return runs[0].AsOf(t.at), nil
 }
 
 // ListRuns returns runs with their loads, firings and phases, newest first, at most limit; 0: all. They are of one
@@ -47,7 +47,11 @@ func (t *Tx) ListRuns(ctx context.Context, studioKey int64, department string, b
 		}
 		rows = collect(own, func(row queries.ListRunsOfDepartmentRow) queries.GetRunRow { return queries.GetRunRow(row) })
 	}
-	return t.fillRuns(ctx, studioKey, rows, false)
+	runs, err := t.fillRuns(ctx, studioKey, rows, false)
+	for i := range runs {
+		runs[i] = runs[i].AsOf(t.at)
+	}
+	return runs, err
 }
 
 // NextKeys takes fresh keys for runs and firings: keys that are not used leave gaps.
@@ -91,6 +95,13 @@ func (t *Tx) fillRuns(ctx context.Context, studioKey int64, rows []queries.GetRu
 			firings = append(firings, load.Firing)
 		}
 	}
+	for _, run := range runs {
+		for _, firing := range run.Firings() {
+			if firing.State == domain.LoadTentative {
+				firing.HoldExpireTime = run.HoldExpireTime()
+			}
+		}
+	}
 	return runs, t.fillFirings(ctx, studioKey, firings, withReleases)
 }
 
@@ -107,11 +118,18 @@ func toRun(row queries.GetRunRow) (domain.Run, error) {
 	if err != nil {
 		return domain.Run{}, err
 	}
+	clearances, err := decode[[]domain.Clearance]("clearances of run "+row.RunID, row.Clearances)
+	if err != nil {
+		return domain.Run{}, err
+	}
 	if len(draws) == 0 {
 		draws = nil
 	}
+	if len(clearances) == 0 {
+		clearances = nil
+	}
 	return domain.Run{
-		StartStage: row.StartStage, FromLot: row.FromLot, Draws: draws,
+		StartStage: row.StartStage, FromLot: row.FromLot, Draws: draws, Clearances: clearances,
 		Key: row.RunKey, ID: row.RunID, Title: row.Title, RecipeID: row.RecipeID, RecipeVersion: int(row.RecipeVersion),
 		Scale: scale, Department: row.Department, Maker: row.Maker, Acknowledged: row.Acknowledged, Inputs: inputs,
 		Revision: row.Revision, CreateTime: row.CreateTime,
@@ -126,7 +144,7 @@ func toLoad(row queries.LoadsOfRunsRow, run *domain.Run) domain.Load {
 	if row.FiringKey != 0 {
 		load.Firing = &domain.Firing{
 			Key: row.FiringKey, ID: row.FiringID, Furnace: row.FurnaceID, Title: row.Title,
-			RunID: run.ID, Stage: row.StageID, Department: run.Department, AttendedBy: cmp.Or(row.AttendedBy, run.Maker),
+			RunID: run.ID, Stage: row.StageID, Department: run.Department, Maker: run.Maker, AttendedBy: cmp.Or(row.AttendedBy, run.Maker),
 			State: domain.LoadState(row.State), Window: domain.Window{Start: row.StartTime, End: row.EndTime},
 			TopCelsius: row.TopCelsius, Atmosphere: heat.Atmosphere(row.Atmosphere), Revision: row.Revision,
 		}

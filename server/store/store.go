@@ -47,6 +47,14 @@ type Options struct {
 type Store struct {
 	pool *pgxpool.Pool
 	bell *bell
+	now  func() time.Time
+}
+
+// WithClock is the same store by another clock. Runs and firings that waited too long by it are read as expired.
+func (s *Store) WithClock(now func() time.Time) *Store {
+	other := *s
+	other.now = now
+	return &other
 }
 
 // Open makes a store of a connection string (URL or key=value). It connects when the store is first used and again after
@@ -69,7 +77,7 @@ func Open(ctx context.Context, connString string, opts Options) (*Store, error) 
 	if err != nil {
 		return nil, fmt.Errorf("open the database: %w", err)
 	}
-	s := &Store{pool: pool}
+	s := &Store{pool: pool, now: time.Now}
 	s.bell = startBell(s.sendRing)
 	return s, nil
 }
@@ -102,6 +110,7 @@ type Tx struct {
 	q  *queries.Queries
 	// changed are the keys of studios that got an entry in their log, for the bell.
 	changed map[int64]bool
+	at      time.Time // at which it began
 }
 
 // InTx calls fn in a READ COMMITTED transaction and commits it if fn returns nil. When PostgreSQL gives the transaction
@@ -165,7 +174,7 @@ func (s *Store) attempt(
 			_ = tx.Rollback(ending)
 		}
 	}()
-	given := &Tx{tx: tx, q: queries.New(translating{tx}), changed: map[int64]bool{}}
+	given := &Tx{tx: tx, q: queries.New(translating{tx}), changed: map[int64]bool{}, at: s.now()}
 	if err := fn(ctx, given); err != nil {
 		return gaveWay(err), err
 	}

@@ -166,16 +166,20 @@ var hoursKind = equipmentKind{
 	columns: []string{"room", "weekly hours", "exceptions"},
 	row: func(m proto.Message, _ *time.Location) []string {
 		h := m.(*saggarv1.StaffedHours)
-		var weekly []string
-		for _, w := range h.GetWeekly() {
-			var days []string
-			for _, d := range w.GetDays() {
-				days = append(days, render.Enum(d)[:3])
-			}
-			weekly = append(weekly, fmt.Sprintf("%s %s-%s", strings.Join(days, " "), w.GetOpens(), w.GetCloses()))
-		}
-		return []string{shortName(h.GetName()), strings.Join(weekly, "; "), fmt.Sprint(len(h.GetExceptions()))}
+		return []string{shortName(h.GetName()), weeklyText(h.GetWeekly()), fmt.Sprint(len(h.GetExceptions()))}
 	},
+}
+
+func weeklyText(hours []*saggarv1.WeeklyHours) string {
+	var weekly []string
+	for _, w := range hours {
+		var days []string
+		for _, d := range w.GetDays() {
+			days = append(days, render.Enum(d)[:3])
+		}
+		weekly = append(weekly, fmt.Sprintf("%s %s-%s", strings.Join(days, " "), w.GetOpens(), w.GetCloses()))
+	}
+	return strings.Join(weekly, "; ")
 }
 
 var closureKind = equipmentKind{

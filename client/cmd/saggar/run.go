@@ -17,9 +17,10 @@ import (
 )
 
 func (s *shell) runCommand() *cobra.Command {
-	return group("run", "Runs: plan, check, book, show, list, move, replan, cancel, risk",
+	return group("run", "Runs: plan, check, book, show, list, move, replan, cancel, clear, risk",
 		s.runPlanCommand(), s.runCheckCommand(), s.runBookCommand(), s.runShowCommand(), s.runListCommand(),
-		s.runMoveCommand(), s.runReplanCommand(), s.runCancelCommand(), s.runRiskCommand())
+		s.runMoveCommand(), s.runReplanCommand(), s.runCancelCommand(),
+		s.runWaitingCommand(), s.runClearCommand(), s.runRefuseCommand(), s.runRiskCommand())
 }
 
 func (s *shell) runCheckCommand() *cobra.Command {
@@ -108,7 +109,7 @@ func (s *shell) runShowCommand() *cobra.Command {
 
 func (s *shell) printRun(run *saggarv1.Run, zone *time.Location) error {
 	return s.print(run, func() []render.Grid {
-		return append([]render.Grid{runGrid(run), windowGrid(run, zone)}, drawGrids(run)...)
+		return slices.Concat([]render.Grid{runGrid(run), windowGrid(run, zone)}, drawGrids(run), clearanceGrids(run, zone))
 	})
 }
 

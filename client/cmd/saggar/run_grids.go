@@ -90,7 +90,7 @@ func averagingWords(minutes float64) string {
 func bookedGrids(answer *saggarv1.BookRunResponse, zone *time.Location) []render.Grid {
 	grids := []render.Grid{runGrid(answer.GetRuns()...), windowsGrid(answer.GetRuns(), zone)}
 	for _, run := range answer.GetRuns() {
-		grids = append(grids, drawGrids(run)...)
+		grids = append(append(grids, drawGrids(run)...), clearanceGrids(run, zone)...)
 	}
 	return append(grids, findingGrids(answer.GetFindings())...)
 }

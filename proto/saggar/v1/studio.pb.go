@@ -329,7 +329,15 @@ type StudioFile struct {
 	// Materials; each becomes a new version when it differs from the newest.
 	Materials []*Material `protobuf:"bytes,8,rep,name=materials,proto3" json:"materials,omitempty"`
 	// Recipes; each becomes a new version when it differs from the newest.
-	Recipes       []*Recipe `protobuf:"bytes,9,rep,name=recipes,proto3" json:"recipes,omitempty"`
+	Recipes []*Recipe `protobuf:"bytes,9,rep,name=recipes,proto3" json:"recipes,omitempty"`
+	// When a run needs somebody's yes.
+	ClearanceRules []*ClearanceRule `protobuf:"bytes,20,rep,name=clearance_rules,json=clearanceRules,proto3" json:"clearance_rules,omitempty"`
+	// What departments may use.
+	Allotments []*Allotment `protobuf:"bytes,21,rep,name=allotments,proto3" json:"allotments,omitempty"`
+	// Whose hours come first.
+	TaughtHours []*TaughtHours `protobuf:"bytes,22,rep,name=taught_hours,json=taughtHours,proto3" json:"taught_hours,omitempty"`
+	// How far ahead who books.
+	BookingLimits []*BookingLimit `protobuf:"bytes,23,rep,name=booking_limits,json=bookingLimits,proto3" json:"booking_limits,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -423,6 +431,34 @@ func (x *StudioFile) GetMaterials() []*Material {
 func (x *StudioFile) GetRecipes() []*Recipe {
 	if x != nil {
 		return x.Recipes
+	}
+	return nil
+}
+
+func (x *StudioFile) GetClearanceRules() []*ClearanceRule {
+	if x != nil {
+		return x.ClearanceRules
+	}
+	return nil
+}
+
+func (x *StudioFile) GetAllotments() []*Allotment {
+	if x != nil {
+		return x.Allotments
+	}
+	return nil
+}
+
+func (x *StudioFile) GetTaughtHours() []*TaughtHours {
+	if x != nil {
+		return x.TaughtHours
+	}
+	return nil
+}
+
+func (x *StudioFile) GetBookingLimits() []*BookingLimit {
+	if x != nil {
+		return x.BookingLimits
 	}
 	return nil
 }
@@ -788,7 +824,7 @@ var File_saggar_v1_studio_proto protoreflect.FileDescriptor
 
 const file_saggar_v1_studio_proto_rawDesc = "" +
 	"\n" +
-	"\x16saggar/v1/studio.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x17saggar/v1/closure.proto\x1a\"saggar/v1/extraction_circuit.proto\x1a\x17saggar/v1/furnace.proto\x1a\x18saggar/v1/material.proto\x1a\x16saggar/v1/recipe.proto\x1a\x14saggar/v1/room.proto\x1a\x1dsaggar/v1/staffed_hours.proto\x1a\x16saggar/v1/supply.proto\"\x97\x04\n" +
+	"\x16saggar/v1/studio.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19saggar/v1/allotment.proto\x1a\x19saggar/v1/clearance.proto\x1a\x17saggar/v1/closure.proto\x1a\"saggar/v1/extraction_circuit.proto\x1a\x17saggar/v1/furnace.proto\x1a\x18saggar/v1/material.proto\x1a\x16saggar/v1/recipe.proto\x1a\x14saggar/v1/room.proto\x1a\x1dsaggar/v1/staffed_hours.proto\x1a\x16saggar/v1/supply.proto\"\x97\x04\n" +
 	"\x06Studio\x12;\n" +
 	"\x04name\x18\x01 \x01(\tB'\xbaH$r\"\x18G2\x1e^studios/[a-z][a-z0-9-]{0,62}$R\x04name\x12\x1d\n" +
 	"\x05title\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18xR\x05title\x12&\n" +
@@ -814,7 +850,7 @@ const file_saggar_v1_studio_proto_rawDesc = "" +
 	"\x11averaging_minutes\x18\x04 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x80\x96@)\x00\x00\x00\x00\x00\x00\x00\x00R\x10averagingMinutes\x124\n" +
 	"\tlimit_ppm\x18\x05 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x80\x84.A!\x00\x00\x00\x00\x00\x00\x00\x00R\blimitPpm\x12\"\n" +
 	"\x06source\x18\x06 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\x90\x03R\x06source\"\xda\x03\n" +
+	"\xbaH\ar\x05\x10\x01\x18\x90\x03R\x06source\"\xce\x05\n" +
 	"\n" +
 	"StudioFile\x12)\n" +
 	"\x06studio\x18\x01 \x01(\v2\x11.saggar.v1.StudioR\x06studio\x12%\n" +
@@ -825,7 +861,13 @@ const file_saggar_v1_studio_proto_rawDesc = "" +
 	"\rstaffed_hours\x18\x06 \x03(\v2\x17.saggar.v1.StaffedHoursR\fstaffedHours\x12.\n" +
 	"\bclosures\x18\a \x03(\v2\x12.saggar.v1.ClosureR\bclosures\x121\n" +
 	"\tmaterials\x18\b \x03(\v2\x13.saggar.v1.MaterialR\tmaterials\x12+\n" +
-	"\arecipes\x18\t \x03(\v2\x11.saggar.v1.RecipeR\arecipes\"\xdc\x01\n" +
+	"\arecipes\x18\t \x03(\v2\x11.saggar.v1.RecipeR\arecipes\x12A\n" +
+	"\x0fclearance_rules\x18\x14 \x03(\v2\x18.saggar.v1.ClearanceRuleR\x0eclearanceRules\x124\n" +
+	"\n" +
+	"allotments\x18\x15 \x03(\v2\x14.saggar.v1.AllotmentR\n" +
+	"allotments\x129\n" +
+	"\ftaught_hours\x18\x16 \x03(\v2\x16.saggar.v1.TaughtHoursR\vtaughtHours\x12>\n" +
+	"\x0ebooking_limits\x18\x17 \x03(\v2\x17.saggar.v1.BookingLimitR\rbookingLimits\"\xdc\x01\n" +
 	"\x11LoadStudioRequest\x12;\n" +
 	"\x04name\x18\x01 \x01(\tB'\xbaH$r\"\x18G2\x1e^studios/[a-z][a-z0-9-]{0,62}$R\x04name\x129\n" +
 	"\bcontents\x18\x02 \x01(\v2\x15.saggar.v1.StudioFileB\x06\xbaH\x03\xc8\x01\x01R\bcontents\x12#\n" +
@@ -898,7 +940,11 @@ var file_saggar_v1_studio_proto_goTypes = []any{
 	(*Closure)(nil),               // 16: saggar.v1.Closure
 	(*Material)(nil),              // 17: saggar.v1.Material
 	(*Recipe)(nil),                // 18: saggar.v1.Recipe
-	(*fieldmaskpb.FieldMask)(nil), // 19: google.protobuf.FieldMask
+	(*ClearanceRule)(nil),         // 19: saggar.v1.ClearanceRule
+	(*Allotment)(nil),             // 20: saggar.v1.Allotment
+	(*TaughtHours)(nil),           // 21: saggar.v1.TaughtHours
+	(*BookingLimit)(nil),          // 22: saggar.v1.BookingLimit
+	(*fieldmaskpb.FieldMask)(nil), // 23: google.protobuf.FieldMask
 }
 var file_saggar_v1_studio_proto_depIdxs = []int32{
 	10, // 0: saggar.v1.Studio.create_time:type_name -> google.protobuf.Timestamp
@@ -913,24 +959,28 @@ var file_saggar_v1_studio_proto_depIdxs = []int32{
 	16, // 9: saggar.v1.StudioFile.closures:type_name -> saggar.v1.Closure
 	17, // 10: saggar.v1.StudioFile.materials:type_name -> saggar.v1.Material
 	18, // 11: saggar.v1.StudioFile.recipes:type_name -> saggar.v1.Recipe
-	3,  // 12: saggar.v1.LoadStudioRequest.contents:type_name -> saggar.v1.StudioFile
-	1,  // 13: saggar.v1.LoadStudioResponse.studio:type_name -> saggar.v1.Studio
-	1,  // 14: saggar.v1.ListStudiosResponse.studios:type_name -> saggar.v1.Studio
-	1,  // 15: saggar.v1.UpdateStudioRequest.studio:type_name -> saggar.v1.Studio
-	19, // 16: saggar.v1.UpdateStudioRequest.update_mask:type_name -> google.protobuf.FieldMask
-	4,  // 17: saggar.v1.StudioService.LoadStudio:input_type -> saggar.v1.LoadStudioRequest
-	6,  // 18: saggar.v1.StudioService.GetStudio:input_type -> saggar.v1.GetStudioRequest
-	7,  // 19: saggar.v1.StudioService.ListStudios:input_type -> saggar.v1.ListStudiosRequest
-	9,  // 20: saggar.v1.StudioService.UpdateStudio:input_type -> saggar.v1.UpdateStudioRequest
-	5,  // 21: saggar.v1.StudioService.LoadStudio:output_type -> saggar.v1.LoadStudioResponse
-	1,  // 22: saggar.v1.StudioService.GetStudio:output_type -> saggar.v1.Studio
-	8,  // 23: saggar.v1.StudioService.ListStudios:output_type -> saggar.v1.ListStudiosResponse
-	1,  // 24: saggar.v1.StudioService.UpdateStudio:output_type -> saggar.v1.Studio
-	21, // [21:25] is the sub-list for method output_type
-	17, // [17:21] is the sub-list for method input_type
-	17, // [17:17] is the sub-list for extension type_name
-	17, // [17:17] is the sub-list for extension extendee
-	0,  // [0:17] is the sub-list for field type_name
+	19, // 12: saggar.v1.StudioFile.clearance_rules:type_name -> saggar.v1.ClearanceRule
+	20, // 13: saggar.v1.StudioFile.allotments:type_name -> saggar.v1.Allotment
+	21, // 14: saggar.v1.StudioFile.taught_hours:type_name -> saggar.v1.TaughtHours
+	22, // 15: saggar.v1.StudioFile.booking_limits:type_name -> saggar.v1.BookingLimit
+	3,  // 16: saggar.v1.LoadStudioRequest.contents:type_name -> saggar.v1.StudioFile
+	1,  // 17: saggar.v1.LoadStudioResponse.studio:type_name -> saggar.v1.Studio
+	1,  // 18: saggar.v1.ListStudiosResponse.studios:type_name -> saggar.v1.Studio
+	1,  // 19: saggar.v1.UpdateStudioRequest.studio:type_name -> saggar.v1.Studio
+	23, // 20: saggar.v1.UpdateStudioRequest.update_mask:type_name -> google.protobuf.FieldMask
+	4,  // 21: saggar.v1.StudioService.LoadStudio:input_type -> saggar.v1.LoadStudioRequest
+	6,  // 22: saggar.v1.StudioService.GetStudio:input_type -> saggar.v1.GetStudioRequest
+	7,  // 23: saggar.v1.StudioService.ListStudios:input_type -> saggar.v1.ListStudiosRequest
+	9,  // 24: saggar.v1.StudioService.UpdateStudio:input_type -> saggar.v1.UpdateStudioRequest
+	5,  // 25: saggar.v1.StudioService.LoadStudio:output_type -> saggar.v1.LoadStudioResponse
+	1,  // 26: saggar.v1.StudioService.GetStudio:output_type -> saggar.v1.Studio
+	8,  // 27: saggar.v1.StudioService.ListStudios:output_type -> saggar.v1.ListStudiosResponse
+	1,  // 28: saggar.v1.StudioService.UpdateStudio:output_type -> saggar.v1.Studio
+	25, // [25:29] is the sub-list for method output_type
+	21, // [21:25] is the sub-list for method input_type
+	21, // [21:21] is the sub-list for extension type_name
+	21, // [21:21] is the sub-list for extension extendee
+	0,  // [0:21] is the sub-list for field type_name
 }
 
 func init() { file_saggar_v1_studio_proto_init() }
@@ -938,6 +988,8 @@ func file_saggar_v1_studio_proto_init() {
 	if File_saggar_v1_studio_proto != nil {
 		return
 	}
+	file_saggar_v1_allotment_proto_init()
+	file_saggar_v1_clearance_proto_init()
 	file_saggar_v1_closure_proto_init()
 	file_saggar_v1_extraction_circuit_proto_init()
 	file_saggar_v1_furnace_proto_init()

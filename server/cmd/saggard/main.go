@@ -65,6 +65,7 @@ func run(ctx context.Context, settings config.Config) (err error) {
 		return err
 	}
 	defer stopHeads()
+	defer startSweep(ctx, operations, logger)()
 	if err := operations.FirstKey(ctx, settings.FirstKey, firstKeyFile(settings.KeyFile, os.Stderr)); err != nil {
 		return err
 	}

@@ -3,7 +3,8 @@ SELECT f.firing_key, f.firing_id, e.equipment_id AS furnace_id, f.title, f.state
     lower(f.during)::timestamptz AS start_time, upper(f.during)::timestamptz AS end_time,
     f.top_celsius, f.atmosphere, f.revision,
     coalesce(r.run_id, '') AS run_id, coalesce(l.stage_id, '') AS stage_id, coalesce(r.department, '') AS department,
-    coalesce(nullif(f.attended_by, ''), r.maker, '')::text AS attended_by
+    coalesce(nullif(f.attended_by, ''), r.maker, '')::text AS attended_by,
+    coalesce(r.maker, '') AS maker, r.hold_expire_time
 FROM firings f
 JOIN equipment e ON e.studio_key = f.studio_key AND e.equipment_key = f.furnace_key
 LEFT JOIN loads l ON l.studio_key = f.studio_key AND l.firing_key = f.firing_key
@@ -16,14 +17,16 @@ SELECT f.firing_key, f.firing_id, e.equipment_id AS furnace_id, f.title, f.state
     lower(f.during)::timestamptz AS start_time, upper(f.during)::timestamptz AS end_time,
     f.top_celsius, f.atmosphere, f.revision,
     coalesce(r.run_id, '') AS run_id, coalesce(l.stage_id, '') AS stage_id, coalesce(r.department, '') AS department,
-    coalesce(nullif(f.attended_by, ''), r.maker, '')::text AS attended_by
+    coalesce(nullif(f.attended_by, ''), r.maker, '')::text AS attended_by,
+    coalesce(r.maker, '') AS maker, r.hold_expire_time
 FROM firings f
 JOIN equipment e ON e.studio_key = f.studio_key AND e.equipment_key = f.furnace_key
 LEFT JOIN loads l ON l.studio_key = f.studio_key AND l.firing_key = f.firing_key
 LEFT JOIN runs r ON r.studio_key = l.studio_key AND r.run_key = l.run_key
 WHERE f.studio_key = @studio_key
     AND f.during && tstzrange(@window_start::timestamptz, @window_end::timestamptz)
-    AND (@show_ended::boolean OR f.state IN ('TENTATIVE', 'CONFIRMED', 'UNDER_FIRE', 'DRAWN', 'STOPPED'))
+    AND (@show_ended::boolean OR f.state IN ('CONFIRMED', 'UNDER_FIRE', 'DRAWN', 'STOPPED')
+        OR f.state = 'TENTATIVE' AND (r.hold_expire_time IS NULL OR r.hold_expire_time > @at::timestamptz))
     AND (cardinality(@furnace_ids::text[]) = 0 OR e.equipment_id = ANY (@furnace_ids::text[]))
     AND f.revision > @since_revision
     AND (lower(f.during), f.firing_key) > (@after_start::timestamptz, @after_key::bigint)
@@ -37,7 +40,8 @@ SELECT f.firing_key, f.firing_id, e.equipment_id AS furnace_id, f.title, f.state
     lower(f.during)::timestamptz AS start_time, upper(f.during)::timestamptz AS end_time,
     f.top_celsius, f.atmosphere, f.revision,
     coalesce(r.run_id, '') AS run_id, coalesce(l.stage_id, '') AS stage_id, coalesce(r.department, '') AS department,
-    coalesce(nullif(f.attended_by, ''), r.maker, '')::text AS attended_by
+    coalesce(nullif(f.attended_by, ''), r.maker, '')::text AS attended_by,
+    coalesce(r.maker, '') AS maker, r.hold_expire_time
 FROM firings f
 JOIN equipment e ON e.studio_key = f.studio_key AND e.equipment_key = f.furnace_key
 LEFT JOIN loads l ON l.studio_key = f.studio_key AND l.firing_key = f.firing_key

@@ -57,19 +57,21 @@ SELECT f.firing_key, f.firing_id, e.equipment_id AS furnace_id, f.title, f.state
     lower(f.during)::timestamptz AS start_time, upper(f.during)::timestamptz AS end_time,
     f.top_celsius, f.atmosphere, f.revision,
     coalesce(r.run_id, '') AS run_id, coalesce(l.stage_id, '') AS stage_id, coalesce(r.department, '') AS department,
-    coalesce(nullif(f.attended_by, ''), r.maker, '')::text AS attended_by
+    coalesce(nullif(f.attended_by, ''), r.maker, '')::text AS attended_by,
+    coalesce(r.maker, '') AS maker, r.hold_expire_time
 FROM firings f
 JOIN equipment e ON e.studio_key = f.studio_key AND e.equipment_key = f.furnace_key
 LEFT JOIN loads l ON l.studio_key = f.studio_key AND l.firing_key = f.firing_key
 LEFT JOIN runs r ON r.studio_key = l.studio_key AND r.run_key = l.run_key
 WHERE f.studio_key = $1
     AND f.during && tstzrange($2::timestamptz, $3::timestamptz)
-    AND ($4::boolean OR f.state IN ('TENTATIVE', 'CONFIRMED', 'UNDER_FIRE', 'DRAWN', 'STOPPED'))
-    AND (cardinality($5::text[]) = 0 OR e.equipment_id = ANY ($5::text[]))
-    AND f.revision > $6
-    AND (lower(f.during), f.firing_key) > ($7::timestamptz, $8::bigint)
+    AND ($4::boolean OR f.state IN ('CONFIRMED', 'UNDER_FIRE', 'DRAWN', 'STOPPED')
+        OR f.state = 'TENTATIVE' AND (r.hold_expire_time IS NULL OR r.hold_expire_time > $5::timestamptz))
+    AND (cardinality($6::text[]) = 0 OR e.equipment_id = ANY ($6::text[]))
+    AND f.revision > $7
+    AND (lower(f.during), f.firing_key) > ($8::timestamptz, $9::bigint)
 ORDER BY lower(f.during), f.firing_key
-LIMIT NULLIF($9::bigint, 0)
+LIMIT NULLIF($10::bigint, 0)
 `
 
 type FiringsOverParams struct {
@@ -77,6 +79,7 @@ type FiringsOverParams struct {
 	WindowStart   time.Time
 	WindowEnd     time.Time
 	ShowEnded     bool
+	At            time.Time
 	FurnaceIds    []string
 	SinceRevision int64
 	AfterStart    time.Time
@@ -85,20 +88,22 @@ type FiringsOverParams struct {
 }
 
 type FiringsOverRow struct {
-	FiringKey  int64
-	FiringID   string
-	FurnaceID  string
-	Title      string
-	State      string
-	StartTime  time.Time
-	EndTime    time.Time
-	TopCelsius float64
-	Atmosphere string
-	Revision   int64
-	RunID      string
-	StageID    string
-	Department string
-	AttendedBy string
+	FiringKey      int64
+	FiringID       string
+	FurnaceID      string
+	Title          string
+	State          string
+	StartTime      time.Time
+	EndTime        time.Time
+	TopCelsius     float64
+	Atmosphere     string
+	Revision       int64
+	RunID          string
+	StageID        string
+	Department     string
+	AttendedBy     string
+	Maker          string
+	HoldExpireTime *time.Time
 }
 
 // Reads through firings_during, so that its cost follows the window and not the history.
@@ -108,6 +113,7 @@ func (q *Queries) FiringsOver(ctx context.Context, arg FiringsOverParams) ([]Fir
 		arg.WindowStart,
 		arg.WindowEnd,
 		arg.ShowEnded,
+		arg.At,
 		arg.FurnaceIds,
 		arg.SinceRevision,
 		arg.AfterStart,
@@ -136,6 +142,8 @@ func (q *Queries) FiringsOver(ctx context.Context, arg FiringsOverParams) ([]Fir
 			&i.StageID,
 			&i.Department,
 			&i.AttendedBy,
+			&i.Maker,
+			&i.HoldExpireTime,
 		); err != nil {
 			return nil, err
 		}
@@ -152,7 +160,8 @@ SELECT f.firing_key, f.firing_id, e.equipment_id AS furnace_id, f.title, f.state
     lower(f.during)::timestamptz AS start_time, upper(f.during)::timestamptz AS end_time,
     f.top_celsius, f.atmosphere, f.revision,
     coalesce(r.run_id, '') AS run_id, coalesce(l.stage_id, '') AS stage_id, coalesce(r.department, '') AS department,
-    coalesce(nullif(f.attended_by, ''), r.maker, '')::text AS attended_by
+    coalesce(nullif(f.attended_by, ''), r.maker, '')::text AS attended_by,
+    coalesce(r.maker, '') AS maker, r.hold_expire_time
 FROM firings f
 JOIN equipment e ON e.studio_key = f.studio_key AND e.equipment_key = f.furnace_key
 LEFT JOIN loads l ON l.studio_key = f.studio_key AND l.firing_key = f.firing_key
@@ -166,20 +175,22 @@ type GetFiringParams struct {
 }
 
 type GetFiringRow struct {
-	FiringKey  int64
-	FiringID   string
-	FurnaceID  string
-	Title      string
-	State      string
-	StartTime  time.Time
-	EndTime    time.Time
-	TopCelsius float64
-	Atmosphere string
-	Revision   int64
-	RunID      string
-	StageID    string
-	Department string
-	AttendedBy string
+	FiringKey      int64
+	FiringID       string
+	FurnaceID      string
+	Title          string
+	State          string
+	StartTime      time.Time
+	EndTime        time.Time
+	TopCelsius     float64
+	Atmosphere     string
+	Revision       int64
+	RunID          string
+	StageID        string
+	Department     string
+	AttendedBy     string
+	Maker          string
+	HoldExpireTime *time.Time
 }
 
 func (q *Queries) GetFiring(ctx context.Context, arg GetFiringParams) (GetFiringRow, error) {
@@ -200,6 +211,8 @@ func (q *Queries) GetFiring(ctx context.Context, arg GetFiringParams) (GetFiring
 		&i.StageID,
 		&i.Department,
 		&i.AttendedBy,
+		&i.Maker,
+		&i.HoldExpireTime,
 	)
 	return i, err
 }
@@ -301,7 +314,8 @@ SELECT f.firing_key, f.firing_id, e.equipment_id AS furnace_id, f.title, f.state
     lower(f.during)::timestamptz AS start_time, upper(f.during)::timestamptz AS end_time,
     f.top_celsius, f.atmosphere, f.revision,
     coalesce(r.run_id, '') AS run_id, coalesce(l.stage_id, '') AS stage_id, coalesce(r.department, '') AS department,
-    coalesce(nullif(f.attended_by, ''), r.maker, '')::text AS attended_by
+    coalesce(nullif(f.attended_by, ''), r.maker, '')::text AS attended_by,
+    coalesce(r.maker, '') AS maker, r.hold_expire_time
 FROM firings f
 JOIN equipment e ON e.studio_key = f.studio_key AND e.equipment_key = f.furnace_key
 LEFT JOIN loads l ON l.studio_key = f.studio_key AND l.firing_key = f.firing_key
@@ -322,20 +336,22 @@ type NewFiringsParams struct {
 }
 
 type NewFiringsRow struct {
-	FiringKey  int64
-	FiringID   string
-	FurnaceID  string
-	Title      string
-	State      string
-	StartTime  time.Time
-	EndTime    time.Time
-	TopCelsius float64
-	Atmosphere string
-	Revision   int64
-	RunID      string
-	StageID    string
-	Department string
-	AttendedBy string
+	FiringKey      int64
+	FiringID       string
+	FurnaceID      string
+	Title          string
+	State          string
+	StartTime      time.Time
+	EndTime        time.Time
+	TopCelsius     float64
+	Atmosphere     string
+	Revision       int64
+	RunID          string
+	StageID        string
+	Department     string
+	AttendedBy     string
+	Maker          string
+	HoldExpireTime *time.Time
 }
 
 // What has been booked since a revision. Reads through firings_by_revision, since little has: the window is therefore not
@@ -369,6 +385,8 @@ func (q *Queries) NewFirings(ctx context.Context, arg NewFiringsParams) ([]NewFi
 			&i.StageID,
 			&i.Department,
 			&i.AttendedBy,
+			&i.Maker,
+			&i.HoldExpireTime,
 		); err != nil {
 			return nil, err
 		}

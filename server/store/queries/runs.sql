@@ -1,12 +1,12 @@
 -- name: GetRun :one
 SELECT run_key, run_id, title, recipe_id, recipe_version, department, maker, scale, inputs, acknowledged, revision,
-    create_time, start_stage, from_lot, draws
+    create_time, start_stage, from_lot, draws, clearances, hold_expire_time
 FROM runs
 WHERE studio_key = @studio_key AND run_id = @run_id;
 
 -- name: ListRuns :many
 SELECT run_key, run_id, title, recipe_id, recipe_version, department, maker, scale, inputs, acknowledged, revision,
-    create_time, start_stage, from_lot, draws
+    create_time, start_stage, from_lot, draws, clearances, hold_expire_time
 FROM runs
 WHERE studio_key = @studio_key AND run_key < @before_key
 ORDER BY run_key DESC
@@ -14,7 +14,7 @@ LIMIT NULLIF(@max_rows::bigint, 0);
 
 -- name: ListRunsOfDepartment :many
 SELECT run_key, run_id, title, recipe_id, recipe_version, department, maker, scale, inputs, acknowledged, revision,
-    create_time, start_stage, from_lot, draws
+    create_time, start_stage, from_lot, draws, clearances, hold_expire_time
 FROM runs
 WHERE studio_key = @studio_key AND department = @department AND run_key < @before_key
 ORDER BY run_key DESC
@@ -26,13 +26,14 @@ FROM generate_series(1, @key_count::integer);
 
 -- name: InsertRun :exec
 INSERT INTO runs (studio_key, run_key, run_id, title, recipe_id, recipe_version, department, maker, scale, inputs,
-    acknowledged, revision, create_time, start_stage, from_lot, draws)
+    acknowledged, revision, create_time, start_stage, from_lot, draws, clearances, hold_expire_time)
 VALUES (@studio_key, @run_key, @run_id, @title, @recipe_id, @recipe_version, @department, @maker, @scale, @inputs,
-    @acknowledged, @revision, @create_time, @start_stage, @from_lot, @draws);
+    @acknowledged, @revision, @create_time, @start_stage, @from_lot, @draws, @clearances, sqlc.narg(hold_expire_time));
 
 -- name: UpdateRun :execrows
 UPDATE runs
-SET title = @title, inputs = @inputs, acknowledged = @acknowledged, revision = @revision, draws = @draws
+SET title = @title, inputs = @inputs, acknowledged = @acknowledged, revision = @revision, draws = @draws,
+    clearances = @clearances, hold_expire_time = sqlc.narg(hold_expire_time)
 WHERE studio_key = @studio_key AND run_key = @run_key;
 
 -- name: SetRunDraws :execrows

@@ -103,7 +103,7 @@ func (q *Queries) EnergyOfFirings(ctx context.Context, arg EnergyOfFiringsParams
 
 const GetRun = `-- name: GetRun :one
 SELECT run_key, run_id, title, recipe_id, recipe_version, department, maker, scale, inputs, acknowledged, revision,
-    create_time, start_stage, from_lot, draws
+    create_time, start_stage, from_lot, draws, clearances, hold_expire_time
 FROM runs
 WHERE studio_key = $1 AND run_id = $2
 `
@@ -114,21 +114,23 @@ type GetRunParams struct {
 }
 
 type GetRunRow struct {
-	RunKey        int64
-	RunID         string
-	Title         string
-	RecipeID      string
-	RecipeVersion int32
-	Department    string
-	Maker         string
-	Scale         []byte
-	Inputs        []byte
-	Acknowledged  []string
-	Revision      int64
-	CreateTime    time.Time
-	StartStage    string
-	FromLot       string
-	Draws         []byte
+	RunKey         int64
+	RunID          string
+	Title          string
+	RecipeID       string
+	RecipeVersion  int32
+	Department     string
+	Maker          string
+	Scale          []byte
+	Inputs         []byte
+	Acknowledged   []string
+	Revision       int64
+	CreateTime     time.Time
+	StartStage     string
+	FromLot        string
+	Draws          []byte
+	Clearances     []byte
+	HoldExpireTime *time.Time
 }
 
 func (q *Queries) GetRun(ctx context.Context, arg GetRunParams) (GetRunRow, error) {
@@ -150,6 +152,8 @@ func (q *Queries) GetRun(ctx context.Context, arg GetRunParams) (GetRunRow, erro
 		&i.StartStage,
 		&i.FromLot,
 		&i.Draws,
+		&i.Clearances,
+		&i.HoldExpireTime,
 	)
 	return i, err
 }
@@ -192,28 +196,30 @@ func (q *Queries) InsertLoads(ctx context.Context, arg InsertLoadsParams) error 
 
 const InsertRun = `-- name: InsertRun :exec
 INSERT INTO runs (studio_key, run_key, run_id, title, recipe_id, recipe_version, department, maker, scale, inputs,
-    acknowledged, revision, create_time, start_stage, from_lot, draws)
+    acknowledged, revision, create_time, start_stage, from_lot, draws, clearances, hold_expire_time)
 VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10,
-    $11, $12, $13, $14, $15, $16)
+    $11, $12, $13, $14, $15, $16, $17, $18)
 `
 
 type InsertRunParams struct {
-	StudioKey     int64
-	RunKey        int64
-	RunID         string
-	Title         string
-	RecipeID      string
-	RecipeVersion int32
-	Department    string
-	Maker         string
-	Scale         []byte
-	Inputs        []byte
-	Acknowledged  []string
-	Revision      int64
-	CreateTime    time.Time
-	StartStage    string
-	FromLot       string
-	Draws         []byte
+	StudioKey      int64
+	RunKey         int64
+	RunID          string
+	Title          string
+	RecipeID       string
+	RecipeVersion  int32
+	Department     string
+	Maker          string
+	Scale          []byte
+	Inputs         []byte
+	Acknowledged   []string
+	Revision       int64
+	CreateTime     time.Time
+	StartStage     string
+	FromLot        string
+	Draws          []byte
+	Clearances     []byte
+	HoldExpireTime *time.Time
 }
 
 func (q *Queries) InsertRun(ctx context.Context, arg InsertRunParams) error {
@@ -234,13 +240,15 @@ func (q *Queries) InsertRun(ctx context.Context, arg InsertRunParams) error {
 		arg.StartStage,
 		arg.FromLot,
 		arg.Draws,
+		arg.Clearances,
+		arg.HoldExpireTime,
 	)
 	return err
 }
 
 const ListRuns = `-- name: ListRuns :many
 SELECT run_key, run_id, title, recipe_id, recipe_version, department, maker, scale, inputs, acknowledged, revision,
-    create_time, start_stage, from_lot, draws
+    create_time, start_stage, from_lot, draws, clearances, hold_expire_time
 FROM runs
 WHERE studio_key = $1 AND run_key < $2
 ORDER BY run_key DESC
@@ -254,21 +262,23 @@ type ListRunsParams struct {
 }
 
 type ListRunsRow struct {
-	RunKey        int64
-	RunID         string
-	Title         string
-	RecipeID      string
-	RecipeVersion int32
-	Department    string
-	Maker         string
-	Scale         []byte
-	Inputs        []byte
-	Acknowledged  []string
-	Revision      int64
-	CreateTime    time.Time
-	StartStage    string
-	FromLot       string
-	Draws         []byte
+	RunKey         int64
+	RunID          string
+	Title          string
+	RecipeID       string
+	RecipeVersion  int32
+	Department     string
+	Maker          string
+	Scale          []byte
+	Inputs         []byte
+	Acknowledged   []string
+	Revision       int64
+	CreateTime     time.Time
+	StartStage     string
+	FromLot        string
+	Draws          []byte
+	Clearances     []byte
+	HoldExpireTime *time.Time
 }
 
 func (q *Queries) ListRuns(ctx context.Context, arg ListRunsParams) ([]ListRunsRow, error) {
@@ -296,6 +306,8 @@ func (q *Queries) ListRuns(ctx context.Context, arg ListRunsParams) ([]ListRunsR
 			&i.StartStage,
 			&i.FromLot,
 			&i.Draws,
+			&i.Clearances,
+			&i.HoldExpireTime,
 		); err != nil {
 			return nil, err
 		}
@@ -309,7 +321,7 @@ func (q *Queries) ListRuns(ctx context.Context, arg ListRunsParams) ([]ListRunsR
 
 const ListRunsOfDepartment = `-- name: ListRunsOfDepartment :many
 SELECT run_key, run_id, title, recipe_id, recipe_version, department, maker, scale, inputs, acknowledged, revision,
-    create_time, start_stage, from_lot, draws
+    create_time, start_stage, from_lot, draws, clearances, hold_expire_time
 FROM runs
 WHERE studio_key = $1 AND department = $2 AND run_key < $3
 ORDER BY run_key DESC
@@ -324,21 +336,23 @@ type ListRunsOfDepartmentParams struct {
 }
 
 type ListRunsOfDepartmentRow struct {
-	RunKey        int64
-	RunID         string
-	Title         string
-	RecipeID      string
-	RecipeVersion int32
-	Department    string
-	Maker         string
-	Scale         []byte
-	Inputs        []byte
-	Acknowledged  []string
-	Revision      int64
-	CreateTime    time.Time
-	StartStage    string
-	FromLot       string
-	Draws         []byte
+	RunKey         int64
+	RunID          string
+	Title          string
+	RecipeID       string
+	RecipeVersion  int32
+	Department     string
+	Maker          string
+	Scale          []byte
+	Inputs         []byte
+	Acknowledged   []string
+	Revision       int64
+	CreateTime     time.Time
+	StartStage     string
+	FromLot        string
+	Draws          []byte
+	Clearances     []byte
+	HoldExpireTime *time.Time
 }
 
 func (q *Queries) ListRunsOfDepartment(ctx context.Context, arg ListRunsOfDepartmentParams) ([]ListRunsOfDepartmentRow, error) {
@@ -371,6 +385,8 @@ func (q *Queries) ListRunsOfDepartment(ctx context.Context, arg ListRunsOfDepart
 			&i.StartStage,
 			&i.FromLot,
 			&i.Draws,
+			&i.Clearances,
+			&i.HoldExpireTime,
 		); err != nil {
 			return nil, err
 		}
@@ -554,18 +570,21 @@ func (q *Queries) UpdateLoads(ctx context.Context, arg UpdateLoadsParams) (int64
 
 const UpdateRun = `-- name: UpdateRun :execrows
 UPDATE runs
-SET title = $1, inputs = $2, acknowledged = $3, revision = $4, draws = $5
-WHERE studio_key = $6 AND run_key = $7
+SET title = $1, inputs = $2, acknowledged = $3, revision = $4, draws = $5,
+    clearances = $6, hold_expire_time = $7
+WHERE studio_key = $8 AND run_key = $9
 `
 
 type UpdateRunParams struct {
-	Title        string
-	Inputs       []byte
-	Acknowledged []string
-	Revision     int64
-	Draws        []byte
-	StudioKey    int64
-	RunKey       int64
+	Title          string
+	Inputs         []byte
+	Acknowledged   []string
+	Revision       int64
+	Draws          []byte
+	Clearances     []byte
+	HoldExpireTime *time.Time
+	StudioKey      int64
+	RunKey         int64
 }
 
 func (q *Queries) UpdateRun(ctx context.Context, arg UpdateRunParams) (int64, error) {
@@ -575,6 +594,8 @@ func (q *Queries) UpdateRun(ctx context.Context, arg UpdateRunParams) (int64, er
 		arg.Acknowledged,
 		arg.Revision,
 		arg.Draws,
+		arg.Clearances,
+		arg.HoldExpireTime,
 		arg.StudioKey,
 		arg.RunKey,
 	)
