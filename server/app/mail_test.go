@@ -105,7 +105,7 @@ func (m *mailed) later(d time.Duration) { m.clock = m.clock.Add(d) }
 
 func (m *mailed) cancel(t *testing.T, run domain.Run, by domain.Caller) {
 	t.Helper()
-	_, err := m.CancelRun(m.ctx, app.Call{Caller: by, Method: "CancelRun"}, app.CancelRunInput{StudioID: "test", RunID: run.ID})
+	_, err := m.CancelRun(m.ctx, app.Call{Caller: by, Method: "CancelRun"}, app.CancelRunInput{StudioID: "test", RunID: run.ID, NeverCharged: true})
 	require.NoError(t, err)
 }
 
