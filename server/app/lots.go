@@ -331,6 +331,13 @@ func (a *App) UpdateLot(ctx context.Context, call Call, studioID string, lot dom
 		if err := c.checkLot(ctx, lot); err != nil {
 			return "", err
 		}
+		if present.Reserved > 0 && !lot.MadeOfTheSame(present) {
+			return "", &domain.Error{
+				Kind: domain.ErrWrongState, Subject: "lots/" + lot.ID,
+				Message: fmt.Sprintf("runs have reserved %.6g g of lot %s, checked with what it was said to be made of", present.Reserved.Grams(), lot.ID),
+				Cure:    "put what it is down as a new lot, and move or call off those runs",
+			}
+		}
 		lot.Revision = c.studio.Revision
 		if _, err := c.log(ctx, lot.ID, logLot(present), logLot(lot)); err != nil {
 			return "", err

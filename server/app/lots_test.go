@@ -97,6 +97,11 @@ func TestARunReservesWhatItTakesOfALotAndGivesItUpAgain(t *testing.T) {
 	assert.Contains(t, short.Cure, "0.9085")
 	assert.Equal(t, []float64{200, 71}, grams(b.lot(t, "kaolin-3")), "nothing was reserved")
 
+	other := b.lot(t, "kaolin-3").Lot
+	other.Phases, other.Oxides = []chem.Phase{{Formula: "CaF2", MassFraction: 1}}, nil
+	_, err = b.UpdateLot(b.ctx, call("UpdateLot"), "test", other, 0)
+	require.ErrorIs(t, err, domain.ErrWrongState, "a run was checked with what it was said to be")
+
 	_, err = b.CancelRun(b.ctx, call("CancelRun"), app.CancelRunInput{StudioID: "test", RunID: run.ID, ExpectRevision: 0})
 	require.NoError(t, err)
 	assert.Equal(t, []float64{200, 0}, grams(b.lot(t, "kaolin-3")))

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"math"
+	"reflect"
 	"regexp"
 	"slices"
 	"time"
@@ -45,6 +46,13 @@ type Lot struct {
 
 // Free is what nobody has reserved.
 func (l Lot) Free() Micrograms { return l.OnHand - l.Reserved }
+
+// MadeOfTheSame reports whether two descriptions of a lot say the same of what it is made of; moisture is weighed and may differ.
+func (l Lot) MadeOfTheSame(o Lot) bool {
+	phases := len(l.Phases)+len(o.Phases) == 0 || reflect.DeepEqual(l.Phases, o.Phases)
+	oxides := len(l.Oxides)+len(o.Oxides) == 0 || reflect.DeepEqual(l.Oxides, o.Oxides)
+	return phases && oxides && l.PurityFraction == o.PurityFraction && l.LossOnIgnitionFraction == o.LossOnIgnitionFraction
+}
 
 // IsLow reports whether less is free than the lot is watched for.
 func (l Lot) IsLow() bool { return l.Free() < MicrogramsOf(l.LowStockGrams) }
