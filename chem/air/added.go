@@ -38,12 +38,6 @@ func Judge(zone Zone, standing, added []Source, own []OwnLimit) (Judgement, erro
 	return Judgement{excesses, survey.headroom()}, nil
 }
 
-// Worsens is the excesses of Judge.
-func Worsens(zone Zone, standing, added []Source, own []OwnLimit) ([]Excess, error) {
-	judgement, err := Judge(zone, standing, added, own)
-	return judgement.Excesses, err
-}
-
 func (s survey) headroom() map[string]float64 {
 	headroom := map[string]float64{}
 	for _, m := range s {

@@ -24,9 +24,9 @@ func refuses(excesses []Excess) bool {
 
 func worsens(t testing.TB, standing, added []Source) []Excess {
 	t.Helper()
-	excesses, err := Worsens(ventilated, standing, added, nil)
+	judged, err := Judge(ventilated, standing, added, nil)
 	require.NoError(t, err)
-	return excesses
+	return judged.Excesses
 }
 
 func TestAWorseFiringAtAnotherTimeExcusesNothing(t *testing.T) {
@@ -53,8 +53,8 @@ func TestTwoThatPassAloneAreRefusedTogether(t *testing.T) {
 	assert.True(t, refuses(worsens(t, []Source{burstAt(5, half)}, []Source{burstAt(0, half)})))
 }
 
-// With nothing standing Worsens says what Exceeds says; with more standing it never says less than the added ones alone.
-func TestWorsensAgainstExceeds(t *testing.T) {
+// With nothing standing Judge says what is over a limit at all; with more standing it never says less than the added ones alone.
+func TestJudgeNeverSaysLessThanOfTheAddedAlone(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		draw := func(name string) []Source {
 			var sources []Source

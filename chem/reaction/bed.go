@@ -39,15 +39,6 @@ func (b *bed) core() float64 {
 	return b.cells[bedCells-1] + (b.cells[bedCells-1]-b.cells[bedCells-2])/8
 }
 
-// mean is the average over the depth.
-func (b *bed) mean() float64 {
-	sum := 0.0
-	for _, celsius := range b.cells {
-		sum += celsius
-	}
-	return sum / bedCells
-}
-
 // step goes on by seconds while the face goes evenly from one temperature to another. It returns the heat that entered
 // through the face, as the rise that it would give the whole bed.
 func (b *bed) step(from, to, seconds float64) float64 {

@@ -64,6 +64,15 @@ func TestRampAgainstTheSeries(t *testing.T) {
 	}
 }
 
+// mean is the average over the depth.
+func (b *bed) mean() float64 {
+	sum := 0.0
+	for _, celsius := range b.cells {
+		sum += celsius
+	}
+	return sum / bedCells
+}
+
 // What enters through the face is what the bed has gained, for any program.
 func TestConductionConservesHeat(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {

@@ -103,8 +103,9 @@ func (a *App) conclude(ctx context.Context, in PlanInput, s *planSearch, answer 
 		return answer, nil
 	case len(s.best.Tasks) == 0:
 		answer.Status, answer.Runs = PlanUnresolved, p.requests(s.conflicting)
-		answer.Findings = p.airFindings
-		return answer, nil
+		checked, err := a.checkPlanned(ctx, in, answer.Runs, p.moving)
+		answer.Findings, answer.Assumptions = checked.Findings, checked.Assumptions
+		return answer, err
 	}
 	answer, err := a.answerOf(ctx, in, p, s.best, answer)
 	if err != nil || answer.Status == PlanInfeasible {

@@ -148,11 +148,16 @@ func (s *planSearch) round(ctx context.Context) (again bool, err error) {
 		return false, s.failed
 	}
 	if refused {
+		s.result.Status = scheduler.Unknown // of the problem with what is now cut off nothing is proven
 		s.cuts.apply(s.planner)
 		return true, nil
 	}
-	if s.result.Status == scheduler.Infeasible && len(s.best.Tasks) == 0 {
-		s.result, err = scheduler.Solve(ctx, s.problem, scheduler.Options{Threads: s.threads}) // with what is to blame
+	if s.result.Status != scheduler.Infeasible || len(s.best.Tasks) > 0 {
+		return false, nil
+	}
+	blamed, err := scheduler.Solve(ctx, s.problem, scheduler.Options{Threads: s.threads}) // again, with what is to blame
+	if err == nil && blamed.Status == scheduler.Infeasible {
+		s.result = blamed
 	}
 	return false, err
 }
