@@ -92,6 +92,7 @@ func (c *DayCheck) assumptions() []string {
 		"the rooms' air as predicted, each well mixed with its factor K",
 		"time outside the given rooms counts as spent in clean air: give every room that the person is in",
 		"a mean is over the limit's whole averaging time, time outside included: 29 CFR 1910.1000(d)(1)(i)",
+		"of a day longer than the averaging time its worst stretch in a row counts, which is less than the whole day's sum over 8 h",
 		fmt.Sprintf("beside an open furnace its spill adds to the room's air, exchanged at %g m3/s",
 			c.ExchangeCubicMetersPerSecond),
 		"air from other rooms as Carry passes it on: never too little",
