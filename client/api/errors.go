@@ -1,6 +1,7 @@
 package api
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 
@@ -30,6 +31,9 @@ func IsAnswer(err error) bool {
 // ExitCode is the class of a server's error: bad input for what the caller can mend in the request, also when what it
 // names is not there or has changed; refused for findings and states that stand against it.
 func ExitCode(err error) int {
+	if errors.As(err, &unreachable{}) {
+		return ExitUnreachable
+	}
 	switch status.Code(err) {
 	case codes.OK:
 		return ExitOK

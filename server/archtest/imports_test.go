@@ -77,7 +77,8 @@ var rules = []rule{
 		"main puts the server's parts together and does nothing else"},
 	{"client/cmd/...", join([]string{
 		"saggar/client/...", "saggar/proto/...", "saggar/chem/...", "github.com/spf13/...", "go.yaml.in/yaml/v3", "github.com/google/uuid",
-		"golang.org/x/term", // a key is typed without being shown
+		"golang.org/x/term",             // a key is typed without being shown
+		"github.com/arran4/golang-ical", // a calendar is read as other programs read it
 	}, grpcAndProto), "a client reaches the service through its contract alone, and reckons offline with chem"},
 	{"client/chart", []string{"gonum.org/v1/plot/...", "github.com/guptarohit/asciigraph"},
 		"drawing knows lines and levels, not what they mean"},

@@ -92,19 +92,27 @@ func expiry(day string) (*timestamppb.Timestamp, error) {
 // showSecret prints a key that was just made, or puts its secret into a file.
 func (s *shell) showSecret(made *saggarv1.AccessKey, path string) error {
 	columns, secret := []string{"caller", "role", "secret (shown once; keep it in a file with mode 0600)"}, made.GetSecret()
-	if path != "" {
-		if err := writeSecret(path, secret); err != nil {
-			// The key stands and nobody has it: better shown than lost.
-			fmt.Fprintln(s.errOut, "saggar: the secret could not be written, so it is shown here:", err)
-		} else {
-			made = proto.CloneOf(made)
-			made.Secret = ""
-			columns[2], secret = "secret in", path
-		}
+	if s.keptSecret(path, secret, "secret") {
+		made = proto.CloneOf(made)
+		made.Secret = ""
+		columns[2], secret = "secret in", path
 	}
 	return s.print(made, func() []render.Grid {
 		return []render.Grid{{Columns: columns, Rows: [][]string{{made.GetCaller(), render.Enum(made.GetRole()), secret}}}}
 	})
+}
+
+// keptSecret puts what is shown once into a file, where one was named. One that cannot be written is shown after all: it stands
+// and nobody has it.
+func (s *shell) keptSecret(path, secret, word string) bool {
+	if path == "" {
+		return false
+	}
+	err := writeSecret(path, secret)
+	if err != nil {
+		fmt.Fprintf(s.errOut, "saggar: the %s could not be written, so it is shown here: %v\n", word, err)
+	}
+	return err == nil
 }
 
 // writeSecret makes a file that only its owner reads; one that is there is left alone.

@@ -14,12 +14,13 @@ import (
 )
 
 func (s *shell) feedCommand() *cobra.Command {
-	return group("feed", "Calendars to subscribe to with a calendar program", s.feedCreateCommand(), s.feedListCommand(), s.feedRevokeCommand())
+	return group("feed", "Calendars to subscribe to with a calendar program", s.feedCreateCommand(), s.feedReadCommand(), s.feedListCommand(),
+		s.feedRevokeCommand())
 }
 
 func (s *shell) feedCreateCommand() *cobra.Command {
 	var what shown
-	var label string
+	var label, out string
 	create := &cobra.Command{
 		Use: "create", Example: "  saggar feed create --label phone\n  saggar feed create --furnace pot --label 'screen by the door'",
 		Short: "Make a calendar; its address is shown once, and whoever knows it reads the calendar", Args: cobra.NoArgs,
@@ -35,12 +36,7 @@ func (s *shell) feedCreateCommand() *cobra.Command {
 				if err != nil {
 					return err
 				}
-				return s.print(made, func() []render.Grid {
-					return []render.Grid{{
-						Columns: []string{"feed", "shows", "address (shown once)"},
-						Rows:    [][]string{{shortName(made.GetName()), made.GetSubject(), made.GetAddress()}},
-					}}
-				})
+				return s.showAddress(made, out)
 			})
 		},
 	}
@@ -49,8 +45,24 @@ func (s *shell) feedCreateCommand() *cobra.Command {
 	flags.StringVar(&what.furnace, "furnace", "", "what is fired in this furnace, or done at this station")
 	flags.StringVar(&what.department, "department", "", "the runs of this department")
 	flags.StringVar(&label, "label", "", "what it is for, such as phone")
+	flags.StringVar(&out, "address-file", "", "write the address to this new file, mode 0600, instead of showing it")
 	create.MarkFlagsMutuallyExclusive("person", "furnace", "department")
 	return create
+}
+
+// showAddress prints a calendar that was just made, or puts its address into a file.
+func (s *shell) showAddress(made *saggarv1.Feed, path string) error {
+	column, address := "address (shown once)", made.GetAddress()
+	if s.keptSecret(path, address, "address") {
+		made = proto.CloneOf(made)
+		made.Address = ""
+		column, address = "address in", path
+	}
+	return s.print(made, func() []render.Grid {
+		return []render.Grid{{
+			Columns: []string{"feed", "shows", column}, Rows: [][]string{{shortName(made.GetName()), made.GetSubject(), address}},
+		}}
+	})
 }
 
 // shown is what a calendar is to show; nothing: the caller's own runs.
