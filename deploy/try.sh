@@ -26,8 +26,12 @@ go build -o "$work/bin/" ./server/cmd/saggard ./client/cmd/saggar
 export PATH=$work/bin:$PATH
 export SAGGAR_SERVER=unix:$work/saggar.sock SAGGAR_STUDIO=marl-lane XDG_CONFIG_HOME=$work/config
 
+# Calendars are served on a port of this machine that nobody listens on.
+port=$((20000 + RANDOM % 10000))
+while (: >"/dev/tcp/127.0.0.1/$port") 2>/dev/null; do port=$((port + 1)); done
+
 # The demo plays in the week of 1 March 2027; the server's clock starts there.
-saggard --data-dir "$work/data" --listen "$SAGGAR_SERVER" --clock-start 2027-02-27T09:00:00Z --log-level warn \
+saggard --data-dir "$work/data" --listen "$SAGGAR_SERVER" --feed-listen "127.0.0.1:$port" --clock-start 2027-02-27T09:00:00Z --log-level warn \
   >"$work/saggard.log" 2>&1 &
 server=$!
 finish() {
@@ -56,7 +60,10 @@ for _ in $(seq 400); do
 done
 
 # The first key is good for one exchange; the lasting one is kept as a context in the config folder.
-saggar sign-in --key-file "$work/data/first.key" >/dev/null
+saggar sign-in --context steward --key-file "$work/data/first.key" >/dev/null
+
+SAGGAR_FINGERPRINT=$(sed -n 's/^saggard: fingerprint //p' "$work/saggard.log")
+export SAGGAR_FINGERPRINT
 
 cd "$work"
 ln -s "$OLDPWD/deploy/demo" demo
@@ -75,6 +82,12 @@ show() {
   saggar "$@" || got=$?
   [ $got -eq "$want" ] || { echo "try.sh: expected exit code $want, got $got" >&2; exit 1; }
   [ "$want" -eq 0 ] || echo "(exit code $want)"
+}
+
+# joins gives somebody a key and signs them in, as the README shows for one of them.
+joins() {
+  saggar key create "$1" --role "$2" --secret-file "$1.key" --context steward >/dev/null
+  saggar sign-in --context "$1" --key-file "$1.key" >/dev/null
 }
 
 . demo/tour.sh
