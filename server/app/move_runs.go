@@ -59,6 +59,9 @@ func (a *App) moveOnce(ctx context.Context, call Call, in MoveRunsInput) (BookRu
 		if err := m.unchanged(ctx, tx, locked.Studio.Key); err != nil {
 			return err
 		}
+		if err := m.lookAgainAtJoins(ctx, tx, a.now(), in.Acknowledged); err != nil {
+			return err
+		}
 		if err := m.stillHolds(locked, in.Acknowledged); err != nil {
 			return err
 		}
@@ -84,7 +87,7 @@ type preparedMoves struct {
 
 // unchanged looks under the lock whether the runs still stand as they were read.
 func (m *preparedMoves) unchanged(ctx context.Context, tx *store.Tx, studioKey int64) error {
-	for _, before := range m.standing {
+	for i, before := range m.standing {
 		now, err := tx.Run(ctx, studioKey, before.ID)
 		if err != nil {
 			return err
@@ -92,6 +95,7 @@ func (m *preparedMoves) unchanged(ctx context.Context, tx *store.Tx, studioKey i
 		if now.Revision != before.Revision || now.State() != before.State() { // it may have waited too long meanwhile
 			return stale("runs/" + before.ID)
 		}
+		m.standing[i] = now // with what rides beside it by now
 	}
 	return nil
 }
@@ -99,7 +103,7 @@ func (m *preparedMoves) unchanged(ctx context.Context, tx *store.Tx, studioKey i
 // prepareMoves reads the runs as they stand and prepares them anew in their new windows, as if the firings that they leave
 // were gone.
 func (a *App) prepareMoves(ctx context.Context, call Call, in MoveRunsInput) (*preparedMoves, error) {
-	m := &preparedMoves{prepared: &prepared{movedFrom: map[int64]bool{}}}
+	m := &preparedMoves{prepared: newPrepared()}
 	err := a.read(ctx, in.StudioID, func(ctx context.Context, tx *store.Tx, studio domain.Studio) error {
 		done, err := a.doneAlready(ctx, tx, call, studio.Key)
 		if err != nil || done != nil {
@@ -131,6 +135,7 @@ func (a *App) prepareMoves(ctx context.Context, call Call, in MoveRunsInput) (*p
 
 func (a *App) prepareEachMove(ctx context.Context, tx *store.Tx, call Call, in MoveRunsInput, m *preparedMoves) (finding.Faults, error) {
 	var faults finding.Faults
+	var moving []runAt
 	for i, move := range in.Moves {
 		field := fmt.Sprintf("moves[%d]", i)
 		if slices.ContainsFunc(in.Moves[:i], func(other RunMove) bool { return other.RunID == move.RunID }) {
@@ -152,18 +157,19 @@ func (a *App) prepareEachMove(ctx context.Context, tx *store.Tx, call Call, in M
 			return nil, err
 		}
 		m.standing = append(m.standing, before)
-		for _, load := range before.Loads {
-			if load.Firing != nil && !load.Begun(a.now()) {
-				m.movedFrom[load.Firing.Key] = true
-			}
-		}
 		request := requestOf(before)
 		request.Windows = slices.Clone(move.Windows)
 		keepAttendants(request.Windows, before)
-		err = a.prepareRun(ctx, tx, m.prepared, runAt{
-			field: field, request: request, maker: before.Maker, acknowledged: in.Acknowledged, standing: &standing,
-		})
-		if err != nil && !collect(&faults, err) {
+		at := runAt{field: field, request: request, maker: before.Maker, acknowledged: in.Acknowledged, standing: &standing}
+		leaves := at.leaves(a.now())
+		if err := mayLeave(before, leaves); err != nil {
+			return nil, err
+		}
+		m.leave(before, leaves)
+		moving = append(moving, at)
+	}
+	for _, at := range moving { // once it is known who leaves
+		if err := a.prepareRun(ctx, tx, m.prepared, at); err != nil && !collect(&faults, err) {
 			return nil, err
 		}
 	}
@@ -174,7 +180,7 @@ func (a *App) prepareEachMove(ctx context.Context, tx *store.Tx, call Call, in M
 func keepAttendants(windows []domain.StageWindow, before domain.Run) {
 	for i := range windows {
 		for _, load := range before.Loads {
-			if windows[i].AttendedBy == "" && load.Stage == windows[i].Stage && load.Firing != nil {
+			if windows[i].AttendedBy == "" && windows[i].JoinFiring == "" && load.Stage == windows[i].Stage && load.Firing != nil && !load.Joined {
 				windows[i].AttendedBy = load.Firing.AttendedBy
 			}
 		}
@@ -203,6 +209,7 @@ func movable(run domain.Run, now time.Time) error {
 func (a *App) moveBooking(call Call, booking store.Booking, m *preparedMoves) store.Booking {
 	studio := booking.Studio
 	var ids []string
+	left := leftFirings{}
 	for i, moved := range m.runs {
 		before := m.standing[i]
 		studio.Revision++
@@ -213,10 +220,8 @@ func (a *App) moveBooking(call Call, booking store.Booking, m *preparedMoves) st
 			kept[firing.Key] = true
 		}
 		for _, firing := range before.Firings() {
-			if !kept[firing.Key] {
-				off := *firing
-				off.State, off.Revision = domain.LoadCancelled, studio.Revision
-				booking.EndedFirings = append(booking.EndedFirings, off)
+			if !kept[firing.Key] && m.joining(firing.Key) == nil {
+				left.leave(*firing, moved.ID, studio.Revision)
 			}
 		}
 		m.runs[i] = moved
@@ -226,6 +231,7 @@ func (a *App) moveBooking(call Call, booking store.Booking, m *preparedMoves) st
 			a.logged(call, studio.Revision, "runs/"+moved.ID, before.Summary(), moved.Summary()))
 		ids = append(ids, moved.ID)
 	}
+	left.into(&booking)
 	booking.Studio = studio
 	if call.RequestID != "" {
 		remembered := call.remember(ids)

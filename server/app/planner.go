@@ -270,8 +270,8 @@ func (p *planner) readExisting(ctx context.Context, tx *store.Tx) error {
 			continue
 		}
 		for _, load := range run.standing.Loads[run.kept:] {
-			if load.Firing != nil {
-				moving[load.Firing.Key] = true
+			if load.Firing != nil && !load.Firing.Without(run.standing.ID, domain.LoadCancelled).State.Occupies() {
+				moving[load.Firing.Key] = true // a shared firing stands on for the others in it
 			}
 		}
 	}

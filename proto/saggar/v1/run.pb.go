@@ -40,6 +40,8 @@ const (
 	RunState_RUN_STATE_DONE RunState = 4
 	// Called off before the end.
 	RunState_RUN_STATE_CANCELLED RunState = 5
+	// A load lost its shared firing and waits to be moved, or called off.
+	RunState_RUN_STATE_UNPLACED RunState = 6
 )
 
 // Enum value maps for RunState.
@@ -51,6 +53,7 @@ var (
 		3: "RUN_STATE_UNDER_WAY",
 		4: "RUN_STATE_DONE",
 		5: "RUN_STATE_CANCELLED",
+		6: "RUN_STATE_UNPLACED",
 	}
 	RunState_value = map[string]int32{
 		"RUN_STATE_UNSPECIFIED": 0,
@@ -59,6 +62,7 @@ var (
 		"RUN_STATE_UNDER_WAY":   3,
 		"RUN_STATE_DONE":        4,
 		"RUN_STATE_CANCELLED":   5,
+		"RUN_STATE_UNPLACED":    6,
 	}
 )
 
@@ -3030,14 +3034,15 @@ const file_saggar_v1_run_proto_rawDesc = "" +
 	"\brevision\x18\t \x01(\x05R\brevision\x12\x18\n" +
 	"\acaution\x18\n" +
 	" \x01(\tR\acaution\x123\n" +
-	"\bprogress\x18\v \x01(\v2\x17.saggar.v1.PlanProgressR\bprogress*\x9d\x01\n" +
+	"\bprogress\x18\v \x01(\v2\x17.saggar.v1.PlanProgressR\bprogress*\xb5\x01\n" +
 	"\bRunState\x12\x19\n" +
 	"\x15RUN_STATE_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13RUN_STATE_TENTATIVE\x10\x01\x12\x17\n" +
 	"\x13RUN_STATE_CONFIRMED\x10\x02\x12\x17\n" +
 	"\x13RUN_STATE_UNDER_WAY\x10\x03\x12\x12\n" +
 	"\x0eRUN_STATE_DONE\x10\x04\x12\x17\n" +
-	"\x13RUN_STATE_CANCELLED\x10\x05*\x82\x01\n" +
+	"\x13RUN_STATE_CANCELLED\x10\x05\x12\x16\n" +
+	"\x12RUN_STATE_UNPLACED\x10\x06*\x82\x01\n" +
 	"\fLotDrawState\x12\x1e\n" +
 	"\x1aLOT_DRAW_STATE_UNSPECIFIED\x10\x00\x12\x1b\n" +
 	"\x17LOT_DRAW_STATE_RESERVED\x10\x01\x12\x18\n" +

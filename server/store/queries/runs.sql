@@ -54,7 +54,7 @@ SELECT l.run_key, l.stage_id, l.state AS load_state, l.start_time AS load_start_
     coalesce(f.top_celsius, 0)::double precision AS top_celsius,
     coalesce(f.atmosphere, '') AS atmosphere,
     coalesce(f.revision, 0)::bigint AS revision,
-    coalesce(f.attended_by, '') AS attended_by
+    coalesce(f.attended_by, '') AS attended_by, f.offer, l.ride, l.joined
 FROM loads l
 LEFT JOIN firings f ON f.studio_key = l.studio_key AND f.firing_key = l.firing_key
 LEFT JOIN equipment e ON e.studio_key = f.studio_key AND e.equipment_key = f.furnace_key
@@ -62,22 +62,25 @@ WHERE l.studio_key = @studio_key AND l.run_key = ANY (@run_keys::bigint[])
 ORDER BY l.run_key, l.ordinal;
 
 -- name: InsertLoads :exec
-INSERT INTO loads (studio_key, run_key, ordinal, stage_id, state, firing_key, start_time, end_time)
-SELECT @studio_key, u.run_key, u.ordinal, u.stage_id, u.state, NULLIF(u.firing_key, 0), u.start_time, u.end_time
+INSERT INTO loads (studio_key, run_key, ordinal, stage_id, state, firing_key, start_time, end_time, ride, joined)
+SELECT @studio_key, u.run_key, u.ordinal, u.stage_id, u.state, NULLIF(u.firing_key, 0), u.start_time, u.end_time,
+    NULLIF(u.ride, '')::jsonb, u.joined
 FROM (
     SELECT unnest(@run_keys::bigint[]) AS run_key, unnest(@ordinals::integer[]) AS ordinal,
         unnest(@stage_ids::text[]) AS stage_id, unnest(@states::text[]) AS state,
         unnest(@firing_keys::bigint[]) AS firing_key, unnest(@start_times::timestamptz[]) AS start_time,
-        unnest(@end_times::timestamptz[]) AS end_time
+        unnest(@end_times::timestamptz[]) AS end_time, unnest(@rides::text[]) AS ride, unnest(@joins::boolean[]) AS joined
 ) AS u;
 
 -- name: UpdateLoads :execrows
 UPDATE loads
-SET state = u.state, firing_key = NULLIF(u.firing_key, 0), start_time = u.start_time, end_time = u.end_time
+SET state = u.state, firing_key = NULLIF(u.firing_key, 0), start_time = u.start_time, end_time = u.end_time,
+    ride = NULLIF(u.ride, '')::jsonb, joined = u.joined
 FROM (
     SELECT unnest(@run_keys::bigint[]) AS run_key, unnest(@ordinals::integer[]) AS ordinal,
         unnest(@states::text[]) AS state, unnest(@firing_keys::bigint[]) AS firing_key,
-        unnest(@start_times::timestamptz[]) AS start_time, unnest(@end_times::timestamptz[]) AS end_time
+        unnest(@start_times::timestamptz[]) AS start_time, unnest(@end_times::timestamptz[]) AS end_time,
+        unnest(@rides::text[]) AS ride, unnest(@joins::boolean[]) AS joined
 ) AS u
 WHERE loads.studio_key = @studio_key AND loads.run_key = u.run_key AND loads.ordinal = u.ordinal;
 
