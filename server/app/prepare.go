@@ -40,7 +40,9 @@ type prepared struct {
 	days        []PersonDay
 }
 
-func newPrepared() *prepared { return &prepared{movedFrom: map[int64]bool{}, leaving: map[int64][]string{}} }
+func newPrepared() *prepared {
+	return &prepared{movedFrom: map[int64]bool{}, leaving: map[int64][]string{}}
+}
 
 // prepare reads what the runs ask for in one snapshot and works out everything but the writing.
 func (a *App) prepare(ctx context.Context, call Call, in BookRunInput) (*prepared, error) {

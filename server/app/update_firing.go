@@ -31,8 +31,9 @@ type UpdateFiringInput struct {
 }
 
 // UpdateFiring shares the firing of a run with others, takes the offer back while nobody has joined, changes what is offered, or has
-// somebody else attend it. A firing keeps its window: no more mass can be offered than leaves its phases as long as they are. What
-// others will bring may need somebody to watch the fire for longer, which is held against the staffed hours like a booking.
+// somebody else attend it. A firing keeps its window, and is charged and drawn when it was to be: no more mass can be offered than is
+// fired and cold by then, which may take from the time that it waits cold. What others will bring may need somebody to watch the fire
+// for longer, which is held against the staffed hours like a booking.
 // Errors as BookRun; domain.ErrForbidden for who is neither the run's maker, nor attends it, nor is a technician; domain.ErrWrongState
 // when it has begun, waits for a clearance or carries no run of its own, and for taking back what others have joined.
 func (a *App) UpdateFiring(ctx context.Context, call Call, in UpdateFiringInput) (FiringResult, error) {
@@ -189,7 +190,7 @@ func (u *firingUpdate) setTerms(ctx context.Context, tx *store.Tx, offer *domain
 	return nil
 }
 
-// share works the run's stage out with what is offered on board, and offers it as far as the firing's phases stay as long.
+// share works the run's stage out with what is offered on board, and offers it as far as the firing's window holds it.
 func (u *firingUpdate) share(ctx context.Context, tx *store.Tx) error {
 	charge, err := u.charge(ctx, tx)
 	if err != nil {
@@ -224,7 +225,7 @@ func (u *firingUpdate) share(ctx context.Context, tx *store.Tx) error {
 	offer.EnergyKilowattHours = suppliedKilowattHours(treatment)
 	offer.Flame, offer.Ware = mattering(treatment.Flame), mattering(ware.OfCharge())
 	u.firing.Offer = &offer
-	u.firing.Phases = watchedUntil(u.firing.Phases, max(lengthsOf(treatment.Phases).watched, lengthsOf(ware.Phases).watched))
+	u.firing.Phases = watchedUntil(relaid(u.firing.Phases, treatment.Phases), max(lengthsOf(treatment.Phases).watched, lengthsOf(ware.Phases).watched))
 	u.staffed(charge.recipe)
 	u.board(own, mattering(treatment.OfCharge()))
 	u.assumptions = slices.Concat(treatment.Assumptions, []string{sharedAssumption})
@@ -291,14 +292,45 @@ type sharing struct {
 	charge assess.Charge
 }
 
-// with treats the stage beside so much ordinary ware, and says whether its phases are as long as booked.
+// with treats the stage beside so much ordinary ware, and says whether it is fired and cold when it is to be drawn.
 func (s sharing) with(grams float64) (assess.Treatment, bool, error) {
 	t, err := s.assessor.TreatBeside(s.charge, s.stage, s.firing.Furnace, grams)
 	if err != nil || finding.Blocks(t.Findings) {
 		return t, false, err
 	}
-	needed, has := lengthsOf(t.Phases), lengthsOf(phasesOf(*s.before))
-	return t, needed.hot <= has.hot && needed.cleared == has.cleared, nil
+	return t, relaid(s.before.Phases, t.Phases) != nil, nil
+}
+
+// relaid lays what a firing needs out between its charge and its draw as booked; what is left is its wait. Nil when that is not long
+// enough, or what follows the draw is not the same.
+func relaid(booked []domain.FiringPhase, needed []heat.Phase) []domain.FiringPhase {
+	isDraw := func(kind heat.PhaseKind) bool { return kind == heat.Draw }
+	drawn := slices.IndexFunc(booked, func(p domain.FiringPhase) bool { return isDraw(p.Kind) })
+	draws := slices.IndexFunc(needed, func(p heat.Phase) bool { return isDraw(p.Kind) })
+	if drawn < 0 || draws < 0 || len(booked)-drawn != len(needed)-draws {
+		return nil
+	}
+	for i := range booked[drawn:] {
+		if b, n := booked[drawn+i], needed[draws+i]; b.Kind != n.Kind || b.Window.Minutes() != n.Minutes {
+			return nil
+		}
+	}
+	var laid []domain.FiringPhase
+	at := booked[0].Window.Start
+	for _, n := range needed[:draws] {
+		end := at.Add(time.Duration(n.Minutes) * time.Minute)
+		if n.Kind == heat.Wait {
+			end = later(end, booked[drawn].Window.Start)
+		}
+		laid = append(laid, domain.FiringPhase{
+			Kind: n.Kind, Window: domain.Window{Start: at, End: end}, Watch: n.Watch, PeopleCount: n.PeopleCount, Kilowatts: n.Kilowatts,
+		})
+		at = end
+	}
+	if !at.Equal(booked[drawn].Window.Start) {
+		return nil
+	}
+	return append(laid, booked[drawn:]...)
 }
 
 // ware is ordinary ware of all that is offered in the same firing.
@@ -333,7 +365,7 @@ func (s sharing) tooHeavy() error {
 	if low == 0 {
 		cure = "book a firing that is open for others instead, which is as long as all of it needs"
 	}
-	s.refuse(codeOfferTooHeavy, fmt.Sprintf("with %.6g g more on board the firing no longer fits its window or its furnace; with %d g it does",
+	s.refuse(codeOfferTooHeavy, fmt.Sprintf("with %.6g g more on board the firing is not cold when it is to be drawn, or its furnace does not take it; with %d g it is",
 		s.in.Offer.Grams, low), cure,
 		finding.Figure{Name: "offered", Value: s.in.Offer.Grams, Unit: "g"}, finding.Figure{Name: "most", Value: float64(low), Unit: "g"})
 	return nil

@@ -67,7 +67,7 @@ func (s *runService) MoveRun(ctx context.Context, req *saggarv1.MoveRunRequest) 
 	if err != nil {
 		return nil, err
 	}
-	windows, faults := stageWindowsFromProto(req.GetStageWindows())
+	windows, faults := stageWindowsFromProto(name.studio, req.GetStageWindows())
 	if err := faults.Err(); err != nil {
 		return nil, err
 	}

@@ -18,6 +18,8 @@ type FiringsQuery struct {
 	FurnaceIDs []string
 	// ShowEnded adds those that no longer hold their furnace: missed, expired, cancelled.
 	ShowEnded bool
+	// SharedOnly leaves out those that offer nothing.
+	SharedOnly bool
 	// SinceRevision leaves out those that have not changed after it; 0: all.
 	SinceRevision int64
 	// AfterStart and AfterKey are start and key of the last firing of the page before.
@@ -50,7 +52,7 @@ func (t *Tx) Firing(ctx context.Context, studioKey int64, id string) (domain.Fir
 func (t *Tx) FiringsOver(ctx context.Context, studioKey int64, q FiringsQuery) ([]domain.Firing, error) {
 	rows, err := t.q.FiringsOver(ctx, queries.FiringsOverParams{
 		StudioKey: studioKey, WindowStart: q.Window.Start, WindowEnd: q.Window.End, ShowEnded: q.ShowEnded,
-		FurnaceIds: noNull(q.FurnaceIDs), SinceRevision: q.SinceRevision,
+		FurnaceIds: noNull(q.FurnaceIDs), SinceRevision: q.SinceRevision, SharedOnly: q.SharedOnly,
 		AfterStart: q.AfterStart, AfterKey: q.AfterKey, MaxRows: int64(q.Limit), At: t.at,
 	})
 	if err != nil {
@@ -159,7 +161,7 @@ func toFiring(row queries.FiringsOverRow) (domain.Firing, error) {
 	offer, err := toOffer(row.FiringID, row.Offer)
 	return domain.Firing{
 		Offer: offer,
-		Key: row.FiringKey, ID: row.FiringID, Furnace: row.FurnaceID, Title: row.Title,
+		Key:   row.FiringKey, ID: row.FiringID, Furnace: row.FurnaceID, Title: row.Title,
 		RunID: row.RunID, Stage: row.StageID, Department: row.Department, Maker: row.Maker, AttendedBy: row.AttendedBy,
 		State: domain.LoadState(row.State), HoldExpireTime: orZero(row.HoldExpireTime),
 		Window:     domain.Window{Start: row.StartTime, End: row.EndTime},

@@ -118,5 +118,7 @@ func (n *newFirings) assemble() ([]domain.Firing, error) {
 		collect(n.releases, func(row queries.ReleasesOfNewFiringsRow) queries.ReleasesOfFiringsRow {
 			return queries.ReleasesOfFiringsRow(row)
 		}),
-		collect(n.riders, func(row queries.RidersOfNewFiringsRow) queries.RidersOfFiringsRow { return queries.RidersOfFiringsRow(row) }))
+		collect(n.riders, func(row queries.RidersOfNewFiringsRow) queries.RidersOfFiringsRow {
+			return queries.RidersOfFiringsRow(row)
+		}))
 }

@@ -158,7 +158,7 @@ func toLoad(row queries.LoadsOfRunsRow, run *domain.Run) (domain.Load, error) {
 		}
 		load.Firing = &domain.Firing{
 			Offer: offer,
-			Key: row.FiringKey, ID: row.FiringID, Furnace: row.FurnaceID, Title: row.Title,
+			Key:   row.FiringKey, ID: row.FiringID, Furnace: row.FurnaceID, Title: row.Title,
 			RunID: run.ID, Stage: row.StageID, Department: run.Department, Maker: run.Maker, AttendedBy: cmp.Or(row.AttendedBy, run.Maker),
 			State: domain.LoadState(row.State), Window: domain.Window{Start: row.StartTime, End: row.EndTime},
 			TopCelsius: row.TopCelsius, Atmosphere: heat.Atmosphere(row.Atmosphere), Revision: row.Revision,

@@ -32,6 +32,7 @@ WHERE f.studio_key = @studio_key
         OR f.state = 'TENTATIVE' AND (r.hold_expire_time IS NULL OR r.hold_expire_time > @at::timestamptz))
     AND (cardinality(@furnace_ids::text[]) = 0 OR e.equipment_id = ANY (@furnace_ids::text[]))
     AND f.revision > @since_revision
+    AND (NOT @shared_only::boolean OR f.offer IS NOT NULL)
     AND (lower(f.during), f.firing_key) > (@after_start::timestamptz, @after_key::bigint)
 ORDER BY lower(f.during), f.firing_key
 LIMIT NULLIF(@max_rows::bigint, 0);

@@ -101,9 +101,10 @@ WHERE f.studio_key = $1
         OR f.state = 'TENTATIVE' AND (r.hold_expire_time IS NULL OR r.hold_expire_time > $5::timestamptz))
     AND (cardinality($6::text[]) = 0 OR e.equipment_id = ANY ($6::text[]))
     AND f.revision > $7
-    AND (lower(f.during), f.firing_key) > ($8::timestamptz, $9::bigint)
+    AND (NOT $8::boolean OR f.offer IS NOT NULL)
+    AND (lower(f.during), f.firing_key) > ($9::timestamptz, $10::bigint)
 ORDER BY lower(f.during), f.firing_key
-LIMIT NULLIF($10::bigint, 0)
+LIMIT NULLIF($11::bigint, 0)
 `
 
 type FiringsOverParams struct {
@@ -114,6 +115,7 @@ type FiringsOverParams struct {
 	At            time.Time
 	FurnaceIds    []string
 	SinceRevision int64
+	SharedOnly    bool
 	AfterStart    time.Time
 	AfterKey      int64
 	MaxRows       int64
@@ -149,6 +151,7 @@ func (q *Queries) FiringsOver(ctx context.Context, arg FiringsOverParams) ([]Fir
 		arg.At,
 		arg.FurnaceIds,
 		arg.SinceRevision,
+		arg.SharedOnly,
 		arg.AfterStart,
 		arg.AfterKey,
 		arg.MaxRows,
