@@ -88,7 +88,7 @@ func mayLeave(run domain.Run, leaves func(domain.Load) bool) error {
 		}
 		if others := f.Others(run.ID); len(others) > 0 {
 			return wrongState(run, fmt.Sprintf("%s attends firing %s, in which %s of %s rides too", run.Maker, f.ID, others[0].RunID, others[0].Maker),
-				fmt.Sprintf("have somebody else attend it first ('saggar firing update %s --attended-by PERSON'), then leave", f.ID))
+				fmt.Sprintf("have somebody else attend it first ('saggar firing hand-over %s --to PERSON'), then leave", f.ID))
 		}
 	}
 	return nil

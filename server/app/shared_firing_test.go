@@ -607,3 +607,40 @@ func agreed(t testing.TB, err error) {
 	}
 	require.NoError(t, err)
 }
+
+func TestAPlanGoesAroundWhatRidesInSharedFirings(t *testing.T) {
+	t.Parallel()
+	b := newSharedBench(t)
+	twice := wareRecipe("twice", bisque())
+	twice.Stages[0].ID = "fire"
+	glaze := twice.Stages[0]
+	glaze.ID, glaze.Kind = "glaze", chem.Glaze
+	twice.Stages = append(twice.Stages, glaze)
+	twice.Stages = append([]chem.Stage{{ID: "trim", Kind: chem.Pack, BenchMinutes: 60}}, twice.Stages...)
+	_, err := b.LoadStudio(b.ctx, call("LoadStudio"), app.LoadStudioInput{StudioID: "test", Recipes: []chem.Recipe{twice}})
+	require.NoError(t, err)
+	opened := b.open(t, func(in *app.BookFiringInput) { in.Start = monday.AddDate(0, 0, 2) })
+	r := request("twice", 1)
+	r.Windows = []domain.StageWindow{{Stage: "fire", JoinFiring: opened.ID, LoadLiters: 2}}
+	answer := b.plan(t, r, monday)
+	require.Len(t, answer.Run.Windows, 3, "%+v", answer.Findings)
+	assert.Equal(t, opened.ID, answer.Run.Windows[1].JoinFiring)
+	assert.Equal(t, opened.Window, answer.Run.Windows[1].Window())
+	assert.False(t, answer.Run.Windows[0].Drawn().After(opened.Window.Start))
+	assert.False(t, answer.Run.Windows[2].Window().Start.Before(answer.Run.Windows[1].Drawn()))
+	booked, err := b.book(answer, "")
+	require.NoError(t, err)
+	assert.True(t, booked.Runs[0].Loads[1].Joined)
+
+	whole := request("pots", 1)
+	whole.Windows = []domain.StageWindow{{Stage: "fire", JoinFiring: opened.ID, LoadLiters: 2}}
+	answer = b.plan(t, whole, monday)
+	require.Equal(t, app.PlanOptimal, answer.Status)
+	_, err = b.book(answer, "")
+	require.NoError(t, err)
+	assert.Len(t, b.firing(t, opened.ID).Riders, 2)
+	whole.Windows[0].JoinFiring = "f999"
+	_, err = b.tryPlan(whole, monday)
+	require.Len(t, finding.FaultsOf(err), 1)
+	assert.Equal(t, "runs[0].stage_windows[0].join_firing", finding.FaultsOf(err)[0].Field)
+}
