@@ -1,6 +1,7 @@
 package domain
 
 import (
+	"fmt"
 	"slices"
 	"time"
 
@@ -125,6 +126,19 @@ func (f Firing) Following(runID string, state LoadState) Firing {
 // Others are the loads in a shared firing of other runs than one.
 func (f Firing) Others(runID string) []Rider {
 	return slices.DeleteFunc(slices.Clone(f.Riders), func(r Rider) bool { return r.RunID == runID })
+}
+
+// Beside says what rides in the firing with a run's load, a sentence for each load of others.
+func (f Firing) Beside(runID string) []string {
+	var sentences []string
+	for _, r := range f.Others(runID) {
+		text := fmt.Sprintf("run %s of %s for %s, stage %s: %.4g l, counted as %.6g g", r.RunID, r.Maker, r.Department, r.Stage, r.Liters, r.Grams)
+		if len(r.Contents) > 0 {
+			text += ", gives off " + inPlainWords(r.Contents)
+		}
+		sentences = append(sentences, text)
+	}
+	return sentences
 }
 
 // Filled is a shared firing with the loads that ride in it, and with the sum of what comes off.
