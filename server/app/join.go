@@ -79,14 +79,15 @@ func (at runAt) leaves(now time.Time) func(domain.Load) bool {
 }
 
 // mayLeave refuses that whoever attends a shared firing takes its own run's load out while others ride in it: those need somebody
-// who answers for it.
-func mayLeave(run domain.Run, leaves func(domain.Load) bool) error {
+// who answers for it. together are the runs that leave with it, by the firings' keys.
+func mayLeave(run domain.Run, leaves func(domain.Load) bool, together map[int64][]string) error {
 	for _, load := range run.Loads {
 		f := load.Firing
 		if load.Ride == nil || load.Joined || !load.State.Occupies() || !leaves(load) || f.AttendedBy != run.Maker {
 			continue
 		}
-		if others := f.Others(run.ID); len(others) > 0 {
+		others := slices.DeleteFunc(f.Others(run.ID), func(r domain.Rider) bool { return slices.Contains(together[f.Key], r.RunID) })
+		if len(others) > 0 {
 			return wrongState(run, fmt.Sprintf("%s attends firing %s, in which %s of %s rides too", run.Maker, f.ID, others[0].RunID, others[0].Maker),
 				fmt.Sprintf("have somebody else attend it first ('saggar firing hand-over %s --to PERSON'), then leave", f.ID))
 		}
@@ -94,19 +95,39 @@ func mayLeave(run domain.Run, leaves func(domain.Load) bool) error {
 	return nil
 }
 
-// leave notes which firings end with a move, and which shared ones stand on.
-func (m *preparedMoves) leave(run domain.Run, leaves func(domain.Load) bool) {
-	for _, load := range run.Loads {
-		if load.Firing == nil || !load.Firing.State.Occupies() || !leaves(load) {
-			continue
+// leave notes which firings end with the moves, and which shared ones stand on without the runs that leave them.
+func (m *preparedMoves) leave(now time.Time) error {
+	left := map[int64]domain.Firing{}
+	for i, at := range m.moving {
+		leaves := at.leaves(now)
+		for _, load := range m.standing[i].Loads {
+			if load.Firing == nil || !load.Firing.State.Occupies() || m.movingFiring(load.Firing.Key) || !leaves(load) {
+				continue
+			}
+			key := load.Firing.Key
+			left[key] = *load.Firing
+			m.leaving[key] = append(m.leaving[key], at.standing.ID)
 		}
-		key := load.Firing.Key
-		m.leaving[key] = append(m.leaving[key], run.ID)
-		if !m.withoutLeaving(*load.Firing).State.Occupies() {
-			delete(m.leaving, key)
+	}
+	if err := m.mayLeave(now); err != nil {
+		return err
+	}
+	for key, firing := range left {
+		if !m.withoutLeaving(firing).State.Occupies() {
 			m.movedFrom[key] = true
 		}
 	}
+	return nil
+}
+
+// mayLeave refuses moves by which a shared firing would stand without anybody who answers for it.
+func (m *preparedMoves) mayLeave(now time.Time) error {
+	for i, at := range m.moving {
+		if err := mayLeave(m.standing[i], at.leaves(now), m.leaving); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // leftFirings are the firings that the runs of a booking leave, as they leave them, by key.

@@ -40,6 +40,9 @@ func (a *App) moveOnce(ctx context.Context, call Call, in MoveRunsInput) (BookRu
 		}
 		return BookRunResult{}, a.overtaken(ctx, err, in.StudioID, in.Revision)
 	}
+	if err := a.keyFirings(ctx, m); err != nil {
+		return BookRunResult{}, err
+	}
 	if err := a.giveKeys(ctx, m.runs); err != nil {
 		return BookRunResult{}, err
 	}
@@ -57,6 +60,9 @@ func (a *App) moveOnce(ctx context.Context, call Call, in MoveRunsInput) (BookRu
 			return nil
 		}
 		if err := m.unchanged(ctx, tx, locked.Studio.Key); err != nil {
+			return err
+		}
+		if err := m.mayLeave(a.now()); err != nil {
 			return err
 		}
 		if err := m.lookAgainAtJoins(ctx, tx, a.now(), in.Acknowledged); err != nil {
@@ -82,7 +88,9 @@ func (a *App) moveOnce(ctx context.Context, call Call, in MoveRunsInput) (BookRu
 type preparedMoves struct {
 	*prepared
 	standing []domain.Run // as read, in the order of the prepared runs
+	moving   []runAt      // the first of these, as they shall be
 	overran  []*overran
+	firings  []*movingFiring // that move with all that rides in them
 }
 
 // unchanged looks under the lock whether the runs still stand as they were read.
@@ -97,7 +105,7 @@ func (m *preparedMoves) unchanged(ctx context.Context, tx *store.Tx, studioKey i
 		}
 		m.standing[i] = now // with what rides beside it by now
 	}
-	return nil
+	return m.firingsUnchanged(ctx, tx, studioKey)
 }
 
 // prepareMoves reads the runs as they stand and prepares them anew in their new windows, as if the firings that they leave
@@ -115,6 +123,9 @@ func (a *App) prepareMoves(ctx context.Context, call Call, in MoveRunsInput) (*p
 		}
 		m.revision = studio.Revision
 		if m.overran, err = a.readOverruns(ctx, tx, call, studio.Key, in.Overruns); err != nil {
+			return err
+		}
+		if err := a.readMovingFirings(ctx, tx, call, &in, m); err != nil {
 			return err
 		}
 		faults, err := a.prepareEachMove(ctx, tx, call, in, m)
@@ -135,7 +146,6 @@ func (a *App) prepareMoves(ctx context.Context, call Call, in MoveRunsInput) (*p
 
 func (a *App) prepareEachMove(ctx context.Context, tx *store.Tx, call Call, in MoveRunsInput, m *preparedMoves) (finding.Faults, error) {
 	var faults finding.Faults
-	var moving []runAt
 	for i, move := range in.Moves {
 		field := fmt.Sprintf("moves[%d]", i)
 		if slices.ContainsFunc(in.Moves[:i], func(other RunMove) bool { return other.RunID == move.RunID }) {
@@ -153,6 +163,7 @@ func (a *App) prepareEachMove(ctx context.Context, tx *store.Tx, call Call, in M
 		for _, o := range m.overran {
 			standing = o.applied(standing)
 		}
+		standing = m.shifted(standing)
 		if err := movable(standing, a.now()); err != nil {
 			return nil, err
 		}
@@ -161,14 +172,12 @@ func (a *App) prepareEachMove(ctx context.Context, tx *store.Tx, call Call, in M
 		request.Windows = slices.Clone(move.Windows)
 		keepAttendants(request.Windows, before)
 		at := runAt{field: field, request: request, maker: before.Maker, acknowledged: in.Acknowledged, standing: &standing}
-		leaves := at.leaves(a.now())
-		if err := mayLeave(before, leaves); err != nil {
-			return nil, err
-		}
-		m.leave(before, leaves)
-		moving = append(moving, at)
+		m.moving = append(m.moving, at)
 	}
-	for _, at := range moving { // once it is known who leaves
+	if err := m.leave(a.now()); err != nil {
+		return nil, err
+	}
+	for _, at := range m.moving {
 		if err := a.prepareRun(ctx, tx, m.prepared, at); err != nil && !collect(&faults, err) {
 			return nil, err
 		}
@@ -220,7 +229,7 @@ func (a *App) moveBooking(call Call, booking store.Booking, m *preparedMoves) st
 			kept[firing.Key] = true
 		}
 		for _, firing := range before.Firings() {
-			if !kept[firing.Key] && m.joining(firing.Key) == nil {
+			if !kept[firing.Key] && m.joining(firing.Key) == nil && !m.movingFiring(firing.Key) {
 				left.leave(*firing, moved.ID, studio.Revision)
 			}
 		}
@@ -233,6 +242,7 @@ func (a *App) moveBooking(call Call, booking store.Booking, m *preparedMoves) st
 	}
 	left.into(&booking)
 	booking.Studio = studio
+	a.moveFirings(call, &booking, m)
 	if call.RequestID != "" {
 		remembered := call.remember(ids)
 		booking.Remembered = &remembered

@@ -82,6 +82,20 @@ func movesFromProto(studio string, moves []*saggarv1.RunMove) ([]app.RunMove, fi
 	return all, faults
 }
 
+func firingMovesFromProto(studio string, moves []*saggarv1.FiringMove) ([]app.FiringMove, finding.Faults) {
+	var faults finding.Faults
+	var all []app.FiringMove
+	for i, m := range moves {
+		path := listPath("firings", i)
+		name, fault := within(studio, path+".name", m.GetName())
+		faults = append(faults, fault...)
+		start := m.GetStartTime().AsTime()
+		wholeMinute(&faults, path+".start_time", start)
+		all = append(all, app.FiringMove{FiringID: name.id, Start: start, ExpectRevision: revisionOf(m.GetEtag())})
+	}
+	return all, faults
+}
+
 func overrunsFromProto(studio string, overruns []*saggarv1.Overrun) ([]app.Overrun, finding.Faults) {
 	var faults finding.Faults
 	var all []app.Overrun

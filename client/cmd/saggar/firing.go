@@ -19,9 +19,9 @@ import (
 )
 
 func (s *shell) firingCommand() *cobra.Command {
-	return group("firing", "Firings: list, show, open for others, share, take back, hand over, cancel",
+	return group("firing", "Firings: list, show, open for others, share, take back, hand over, move, cancel",
 		s.firingListCommand(), s.firingShowCommand(), s.firingOpenCommand(), s.firingShareCommand(), s.firingUnshareCommand(),
-		s.firingHandOverCommand(), s.firingCancelCommand())
+		s.firingHandOverCommand(), s.firingMoveCommand(), s.firingCancelCommand())
 }
 
 func (s *shell) firingListCommand() *cobra.Command {
@@ -264,6 +264,45 @@ func (s *shell) firingHandOverCommand() *cobra.Command {
 	command.Flags().Var(&to, "to", "id of the person")
 	command.Flags().StringSliceVar(&acknowledge, "acknowledge", nil, "codes of warnings that you have read and accept")
 	cobra.CheckErr(command.MarkFlagRequired("to"))
+	return command
+}
+
+func (s *shell) firingMoveCommand() *cobra.Command {
+	var start string
+	var acknowledge []string
+	command := &cobra.Command{
+		Use:     "move ID --start TIME",
+		Example: "  saggar firing move f12 --start '2027-03-05 08:00'",
+		Short:   "Move a shared firing with all that rides in it, or nothing", Args: cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			return s.withZone(c.Context(), func(connection *api.Connection, parent string, zone *time.Location) error {
+				at, err := localTime("start", start, zone)
+				if err != nil {
+					return err
+				}
+				stands, err := connection.Firings.GetFiring(c.Context(), &saggarv1.GetFiringRequest{Name: s.firingName(args[0])})
+				if err != nil {
+					return err
+				}
+				answer, err := connection.Runs.MoveRuns(c.Context(), &saggarv1.MoveRunsRequest{
+					Parent:                   parent,
+					Firings:                  []*saggarv1.FiringMove{{Name: stands.GetName(), StartTime: timestamppb.New(at), Etag: stands.GetEtag()}},
+					AcknowledgedFindingCodes: acknowledge, RequestId: api.NewRequestID(),
+				})
+				s.warnOfUnknown(acknowledge, answer.GetFindings(), api.Findings(err))
+				if err != nil {
+					return err
+				}
+				return s.print(answer, func() []render.Grid {
+					grids := []render.Grid{runGrid(answer.GetRuns()...), windowsGrid(answer.GetRuns(), zone)}
+					return append(append(grids, findingGrids(answer.GetFindings())...), notes(nil, answer.GetCaution())...)
+				})
+			})
+		},
+	}
+	command.Flags().StringVar(&start, "start", "", "when charging begins, local, such as '2027-03-05 08:00'")
+	command.Flags().StringSliceVar(&acknowledge, "acknowledge", nil, "codes of warnings that you have read and accept")
+	cobra.CheckErr(command.MarkFlagRequired("start"))
 	return command
 }
 

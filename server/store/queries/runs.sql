@@ -93,6 +93,15 @@ WHERE l.studio_key = @studio_key AND l.firing_key IS NULL
     AND l.start_time < @window_end::timestamptz AND l.end_time > @window_start::timestamptz
 ORDER BY l.start_time, l.run_key, l.ordinal;
 
+-- The loads whose shared firing was called off. Reads through loads_unplaced, of which there are few.
+-- name: UnplacedLoads :many
+SELECT r.run_id, l.stage_id, coalesce(f.firing_id, '')::text AS firing_id
+FROM loads l
+JOIN runs r ON r.studio_key = l.studio_key AND r.run_key = l.run_key
+LEFT JOIN firings f ON f.studio_key = l.studio_key AND f.firing_key = l.firing_key
+WHERE l.studio_key = @studio_key AND l.state = 'UNPLACED'
+ORDER BY l.run_key, l.ordinal;
+
 -- What each firing takes of its supply, as it was kept at booking, in kWh; below 0 where it was not kept.
 -- name: EnergyOfFirings :many
 SELECT l.firing_key::bigint AS firing_key,

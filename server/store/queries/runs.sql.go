@@ -542,6 +542,42 @@ func (q *Queries) SetRunDraws(ctx context.Context, arg SetRunDrawsParams) (int64
 	return result.RowsAffected(), nil
 }
 
+const UnplacedLoads = `-- name: UnplacedLoads :many
+SELECT r.run_id, l.stage_id, coalesce(f.firing_id, '')::text AS firing_id
+FROM loads l
+JOIN runs r ON r.studio_key = l.studio_key AND r.run_key = l.run_key
+LEFT JOIN firings f ON f.studio_key = l.studio_key AND f.firing_key = l.firing_key
+WHERE l.studio_key = $1 AND l.state = 'UNPLACED'
+ORDER BY l.run_key, l.ordinal
+`
+
+type UnplacedLoadsRow struct {
+	RunID    string
+	StageID  string
+	FiringID string
+}
+
+// The loads whose shared firing was called off. Reads through loads_unplaced, of which there are few.
+func (q *Queries) UnplacedLoads(ctx context.Context, studioKey int64) ([]UnplacedLoadsRow, error) {
+	rows, err := q.db.Query(ctx, UnplacedLoads, studioKey)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []UnplacedLoadsRow
+	for rows.Next() {
+		var i UnplacedLoadsRow
+		if err := rows.Scan(&i.RunID, &i.StageID, &i.FiringID); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
 const UpdateLoads = `-- name: UpdateLoads :execrows
 UPDATE loads
 SET state = u.state, firing_key = NULLIF(u.firing_key, 0), start_time = u.start_time, end_time = u.end_time,
