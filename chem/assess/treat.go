@@ -29,6 +29,8 @@ type Treatment struct {
 	// Cautious and Likely are what comes off, in minutes from the start of the first phase.
 	Cautious []air.Release
 	Likely   []air.Release
+	// Flame is the part of both that a gas furnace's own flame gives off.
+	Flame []air.Release
 	// Conversions are how far what reacts in the charge gets.
 	Conversions []reaction.Conversion
 	// Atmosphere is the gas over a charge that fires under reduction; nil where the charge offers none.
@@ -37,6 +39,8 @@ type Treatment struct {
 	Assumptions []string
 	// gasUntil is the minute after which nothing harmful comes off, from the start of the first phase.
 	gasUntil float64
+	// besideGrams is the ware of others in the same firing.
+	besideGrams float64
 }
 
 // PeakCelsius is the highest temperature of the treatment; 0 for bench work.
@@ -51,6 +55,10 @@ func (t Treatment) PeakCelsius() float64 {
 // Treat works out one stage on one furnace; "" is bench work without a station. What the furnace may not or cannot do is
 // in the findings, and the phases are then empty. Errors: finding.Faults.
 func (s Site) Treat(c Charge, index int, furnaceID string) (Treatment, error) {
+	return s.treat(c, index, furnaceID, 0)
+}
+
+func (s Site) treat(c Charge, index int, furnaceID string, besideGrams float64) (Treatment, error) {
 	stage := c.Recipe.Stages[index]
 	furnace, ok := s.furnace(furnaceID)
 	if !ok && furnaceID != "" {
@@ -58,7 +66,7 @@ func (s Site) Treat(c Charge, index int, furnaceID string) (Treatment, error) {
 			Field: "furnace", Message: fmt.Sprintf("there is no furnace %q", furnaceID), Cure: "name one that stands",
 		}}
 	}
-	t := Treatment{Stage: index, Furnace: furnace}
+	t := Treatment{Stage: index, Furnace: furnace, besideGrams: besideGrams}
 	if stage.Program == nil {
 		t.Phases = []heat.Phase{{
 			Kind: heat.Work, Minutes: stage.BenchMinutes, MaxMinutes: stage.BenchMinutes, Watch: heat.InRoom, PeopleCount: 1,
@@ -72,6 +80,7 @@ func (s Site) Treat(c Charge, index int, furnaceID string) (Treatment, error) {
 func (t *Treatment) fire(s Site, c Charge) error {
 	stage, path := c.Recipe.Stages[t.Stage], stagePath(t.Stage)+"."
 	asked := s.asked(c, t.Stage)
+	asked.ChargeGrams += t.besideGrams
 	// What reduction strips off the elements of an electric furnace must grow again in air.
 	asked.ClearAfter = asked.ClearAfter || t.Furnace.Source == heat.Electric && asked.Atmosphere == heat.Reducing
 	for _, f := range heat.Check(t.Furnace, asked) {
@@ -174,11 +183,14 @@ func (t *Treatment) tooMuch(c Charge) []finding.Finding {
 	}}
 }
 
+// OfCharge is what of the cautious case the charge gives off, without the flame.
+func (t Treatment) OfCharge() []air.Release { return t.Cautious[:len(t.Cautious)-len(t.Flame)] }
+
 // releases works out what comes off in both cases.
 func (t *Treatment) releases(s Site, c Charge, stage chem.Stage) error {
 	fireStart, chargeStart := t.startOf(heat.Fire), t.startOf(heat.Charge)
-	flue, err := t.flue(s, stage)
-	if err != nil {
+	var err error
+	if t.Flame, err = t.flue(s, stage); err != nil {
 		return err
 	}
 	for _, of := range []chem.Case{chem.Cautious, chem.Likely} {
@@ -194,14 +206,15 @@ func (t *Treatment) releases(s Site, c Charge, stage chem.Stage) error {
 		if len(series) > 0 {
 			t.gasUntil = math.Max(t.gasUntil, firing.Until(series)+fireStart)
 		}
-		shifted := slices.Concat(shift(series, fireStart), flue)
-		if of == chem.Cautious {
-			if t.Cautious, err = c.starved[t.Stage].released(shifted); err != nil {
-				return err
-			}
-		} else {
-			t.Likely = shifted
+		own := shift(series, fireStart)
+		if of == chem.Likely {
+			t.Likely = slices.Concat(own, t.Flame)
+			continue
 		}
+		if own, err = c.starved[t.Stage].released(own); err != nil {
+			return err
+		}
+		t.Cautious = slices.Concat(own, t.Flame)
 	}
 	return nil
 }

@@ -145,6 +145,9 @@ func SeverityFromProto(s saggarv1.Severity) finding.Severity { return severities
 // SeverityToProto converts a severity.
 func SeverityToProto(s finding.Severity) saggarv1.Severity { return severities.toProto(s) }
 
+// AtmosphereFromProto converts an atmosphere; unset stays empty.
+func AtmosphereFromProto(a saggarv1.Atmosphere) heat.Atmosphere { return atmospheres.fromProto(a) }
+
 // AtmosphereToProto converts an atmosphere.
 func AtmosphereToProto(a heat.Atmosphere) saggarv1.Atmosphere { return atmospheres.toProto(a) }
 

@@ -63,6 +63,9 @@ func (a *App) bookOnce(ctx context.Context, call Call, in BookRunInput) (BookRun
 			prepared.remembered = locked.Remembered
 			return nil
 		}
+		if err := prepared.lookAgainAtJoins(ctx, tx, a.now(), in.Acknowledged); err != nil {
+			return err
+		}
 		if err := prepared.stillHolds(locked, in.Acknowledged); err != nil {
 			return err
 		}
@@ -149,12 +152,15 @@ func (a *App) giveKeys(ctx context.Context, runs []domain.Run) error {
 		if run.ID == "" {
 			run.ID = fmt.Sprintf("%s-%d", run.RecipeID, run.Key)
 		}
-		for _, firing := range run.Firings() {
-			if firing.Key == 0 {
-				firing.Key, firingKeys = firingKeys[0], firingKeys[1:]
-				firing.ID = fmt.Sprintf("f%d", firing.Key)
+		for _, load := range run.Loads {
+			if load.Firing == nil || load.Joined {
+				continue
 			}
-			firing.RunID = run.ID
+			if load.Firing.Key == 0 {
+				load.Firing.Key, firingKeys = firingKeys[0], firingKeys[1:]
+				load.Firing.ID = fmt.Sprintf("f%d", load.Firing.Key)
+			}
+			load.Firing.RunID = run.ID
 		}
 	}
 	return nil

@@ -66,7 +66,10 @@ func (c ruleCheck) facts(ctx context.Context, index int) (domain.RunFacts, error
 			Stage: load.Stage, Furnace: window.Furnace, ChargeCelsius: chargedAt(charge.Recipe, load.Stage),
 			Charged: window.Charged(), Window: load.Window, Phases: window.Phases,
 		}
-		if load.Firing != nil {
+		switch {
+		case load.Ride != nil:
+			stage.Releases = load.Ride.Releases
+		case load.Firing != nil:
 			stage.Releases = load.Firing.Releases
 		}
 		facts.Stages = append(facts.Stages, stage)

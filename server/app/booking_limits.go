@@ -85,11 +85,11 @@ func (c ruleCheck) limits(ctx context.Context) ([]map[string]domain.OverUse, err
 	return over, nil
 }
 
-// toCome are the firings of a run that have not begun, with the paths of their windows.
+// toCome are the firings of a run that have not begun, with the paths of their windows. What joins a shared firing holds none.
 func (c ruleCheck) toCome(index int) []plannedFiring {
 	var firings []plannedFiring
 	for i, load := range c.runs[index].Loads {
-		if load.Firing != nil && !load.Begun(c.now) {
+		if load.Firing != nil && !load.Joined && !load.Begun(c.now) {
 			field := fmt.Sprintf("%s.stage_windows[%d]", fieldOfRun(c.standing != nil, index), i)
 			firings = append(firings, plannedFiring{Firing: *load.Firing, field: field})
 		}

@@ -28,6 +28,9 @@ func (a *App) CancelRun(ctx context.Context, call Call, in CancelRunInput) (doma
 		if run.Begun(a.now()) && call.Caller.Role < domain.RoleTechnician {
 			return run, wrongState(run, "its first window has begun", "ask a technician, who knows what stands in the furnace")
 		}
+		if err := mayLeave(run, func(load domain.Load) bool { return in.NeverCharged || !load.Begun(a.now()) }, nil); err != nil {
+			return run, err
+		}
 		if err := cancelLoads(&run, a.now(), in.NeverCharged); err != nil {
 			return run, err
 		}
@@ -56,7 +59,7 @@ func cancelLoads(run *domain.Run, now time.Time, neverCharged bool) error {
 		}
 		changed, load.State = true, next
 		if load.Firing != nil {
-			load.Firing.State = next
+			*load.Firing = load.Firing.Following(run.ID, next)
 		}
 	}
 	if !changed {

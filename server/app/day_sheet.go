@@ -117,6 +117,12 @@ func (d *daySheet) runs(ctx context.Context, tx *store.Tx) ([]string, error) {
 		if f.RunID != "" {
 			ids[f.RunID] = true
 		}
+		for _, r := range f.Riders {
+			ids[r.RunID] = true
+		}
+		if f.Offer != nil && len(f.Riders) == 0 {
+			d.addEmpty(f)
+		}
 	}
 	for _, work := range bench {
 		if work.State.Occupies() {
@@ -124,6 +130,28 @@ func (d *daySheet) runs(ctx context.Context, tx *store.Tx) ([]string, error) {
 		}
 	}
 	return slices.Sorted(maps.Keys(ids)), nil
+}
+
+// addEmpty adds a firing for others in which nothing rides yet.
+func (d *daySheet) addEmpty(f domain.Firing) {
+	job := domain.DayJob{
+		Load: domain.Load{State: f.State, Window: f.Window, Firing: &f}, Furnace: d.site.Furnaces[f.Furnace],
+		Run:     domain.Run{Title: f.Title, Maker: f.Offer.OpenedBy},
+		Missing: []string{fmt.Sprintf("nobody has joined it yet: %.4g l and %.6g g are free", f.FreeLiters(), f.FreeGrams())},
+	}
+	if d.Room != "" && job.Furnace.Room != d.Room {
+		return
+	}
+	job.Stage = firedStage(chem.Stage{}, f)
+	job.DamperPosition = d.damper(job.Furnace)
+	job.Unattended = domain.Unattended(job.Phases(), d.staffed(job.Furnace.Room, f.Window), d.Day)
+	d.Jobs = append(d.Jobs, job)
+}
+
+// firedStage is a stage as a shared firing fires it.
+func firedStage(stage chem.Stage, f domain.Firing) chem.Stage {
+	stage.Program, stage.OpenBelowCelsius = &f.Offer.Program, f.Offer.OpenBelowCelsius
+	return stage
 }
 
 // add adds one load of a run as a job when it lies on the day and in the room asked for.
@@ -144,6 +172,9 @@ func (d *daySheet) add(worked standing, index int) {
 	stage := slices.IndexFunc(charge.Recipe.Stages, func(s chem.Stage) bool { return s.ID == load.Stage })
 	if stage >= 0 {
 		job.Stage = charge.Recipe.Stages[stage]
+	}
+	if load.Firing != nil && load.Firing.Offer != nil {
+		job.Stage = firedStage(job.Stage, *load.Firing)
 	}
 	if stage >= 0 && stage < len(charge.Balance.Stages) {
 		balance := charge.Balance.Stages[stage]

@@ -106,6 +106,10 @@ func (r reader) told(n *domain.Notice) []string {
 		return nil
 	case n.Run() != nil && (n.Owner == r.person.ID || r.inRooms(n)):
 		return []string{r.aboutRun(n)}
+	case n.Run() != nil:
+		return r.aboutRiders(n)
+	case n.Firing() != nil:
+		return r.aboutFiring(n)
 	case n.Closure != nil:
 		return r.aboutClosure(n)
 	}
@@ -130,6 +134,8 @@ func (r reader) aboutRun(n *domain.Notice) string {
 		verb = "booked"
 	case n.Moved():
 		verb = "moved"
+	case run.State == domain.RunUnplaced:
+		verb = "called off a firing of"
 	case run.State == domain.RunCancelled:
 		verb = "called off"
 	}
@@ -148,6 +154,69 @@ func (r reader) aboutRun(n *domain.Notice) string {
 		lines = append(lines, domain.OneLine(line))
 	}
 	return strings.Join(lines, "\n")
+}
+
+// aboutRiders tells who joins and who leaves a shared firing that the reader's run rides in, or that the reader answers for.
+func (r reader) aboutRiders(n *domain.Notice) []string {
+	var told []string
+	before, after := ridesOf(n.RunBefore), ridesOf(n.RunAfter)
+	for _, change := range []struct {
+		verb       string
+		some, rest []domain.LoadSummary
+	}{{"joined", after, before}, {"left", before, after}} {
+		for _, load := range change.some {
+			same := func(l domain.LoadSummary) bool { return l.Firing == load.Firing }
+			if slices.ContainsFunc(change.rest, same) || !r.isAboard(load.Firing) && load.By != r.person.ID {
+				continue
+			}
+			told = append(told, domain.OneLine(fmt.Sprintf("Run %s of %s %s firing %s%s from %s to %s, which %s answers for.",
+				strings.TrimPrefix(n.Subject, "runs/"), n.Owner, change.verb, load.Firing, r.in(load.Furnace), r.clock(load.Start), r.clock(load.End), load.By)))
+		}
+	}
+	return told
+}
+
+// ridesOf are the loads of a run that hold a furnace, or ride in one.
+func ridesOf(run *domain.RunSummary) []domain.LoadSummary {
+	if run == nil {
+		return nil
+	}
+	return slices.DeleteFunc(slices.Clone(run.Loads), func(l domain.LoadSummary) bool { return l.Firing == "" || !l.State.Occupies() })
+}
+
+// isAboard reports whether a run of the reader's rides in a firing.
+func (r reader) isAboard(firingID string) bool {
+	return slices.ContainsFunc(r.own, func(a domain.Appointment) bool { return a.Firing == firingID && a.State.Occupies() })
+}
+
+// aboutFiring tells of a shared firing that was opened, changed or called off, whoever answers for it, rides in it or looks after its
+// room.
+func (r reader) aboutFiring(n *domain.Notice) []string {
+	f := n.Firing()
+	rides := func(s *domain.FiringSummary) bool {
+		return s != nil && (s.By == r.person.ID || slices.ContainsFunc(s.Riders, func(rider domain.RiderSummary) bool { return rider.Maker == r.person.ID }))
+	}
+	if !rides(n.FiringBefore) && !rides(n.FiringAfter) && !r.rooms[r.site.Furnaces[f.Furnace].Room] {
+		return nil
+	}
+	verb, rest := "changed what is offered in", fmt.Sprintf("; %s answers for it", f.By)
+	switch {
+	case n.Action == domain.ActionCreated:
+		verb = "opened"
+	case f.MovedTo != "":
+		verb, rest = "moved", ", to firing "+f.MovedTo
+	case !f.State.Occupies():
+		verb, rest = "called off", ""
+		if n.FiringBefore != nil && len(n.FiringBefore.Riders) > 0 {
+			rest = "; 'saggar run replan' finds other windows for what rode in it"
+		}
+	case n.FiringBefore != nil && n.FiringBefore.By != f.By:
+		verb, rest = "handed over", fmt.Sprintf(" from %s to %s, who answers for it now", n.FiringBefore.By, f.By)
+	case f.Liters > 0:
+		rest = fmt.Sprintf(": %.4g l and %.6g g for others%s", f.Liters, f.Grams, rest)
+	}
+	return []string{domain.OneLine(fmt.Sprintf("%s %s firing %s (%s)%s from %s to %s%s.", n.Caller, verb, strings.TrimPrefix(n.Subject, "firings/"),
+		f.Title, r.in(f.Furnace), r.clock(f.Start), r.clock(f.End), rest))}
 }
 
 // aboutClosure tells of a closure that hits runs of the reader, or something in their rooms.

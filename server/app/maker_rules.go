@@ -61,7 +61,7 @@ func checkDepartment(ctx context.Context, tx *store.Tx, studioKey int64, at runA
 func checkAttendants(ctx context.Context, tx *store.Tx, studioKey int64, at runAt) error {
 	var faults finding.Faults
 	for i, window := range at.request.Windows {
-		if window.AttendedBy == "" || window.AttendedBy == at.maker || at.standing != nil && at.attended(i, window.AttendedBy) {
+		if window.AttendedBy == "" || window.JoinFiring != "" || window.AttendedBy == at.maker || at.standing != nil && at.attended(i, window.AttendedBy) {
 			continue
 		}
 		_, err := tx.Person(ctx, studioKey, window.AttendedBy)
@@ -90,29 +90,42 @@ func (p *prepared) checkTrainings(ctx context.Context, tx *store.Tx, at runAt, s
 		return err
 	}
 	for i, load := range p.runs[len(p.runs)-1].Loads {
-		if load.Firing == nil {
-			continue
+		if load.Firing == nil || load.Joined {
+			continue // whoever attends a shared firing was looked at when it was booked
 		}
-		person, err := tx.Person(ctx, studioKey, load.Firing.AttendedBy)
-		if errors.Is(err, domain.ErrNotFound) {
-			continue
-		}
+		lacking, err := p.lackingTrainings(ctx, tx, kept, *load.Firing, stages[i].ChargeAtCelsius >= hotCelsius)
 		if err != nil {
 			return err
 		}
-		subjects := []string{string(domain.KindFurnace) + "/" + load.Firing.Furnace}
-		if stages[i].ChargeAtCelsius >= hotCelsius {
-			subjects = append(subjects, "hot-charging")
-		}
-		onDate := load.Window.Start.In(p.site.Zone).Format("2006-01-02")
-		for _, subject := range subjects {
-			if f, wanting := trainingFinding(person, subject, onDate); wanting && slices.Contains(kept, subject) {
-				f.Field = fmt.Sprintf("%s.stage_windows[%d]", at.field, i)
-				p.findings = append(p.findings, f)
-			}
-		}
+		p.findings = append(p.findings, under(lacking, fmt.Sprintf("%s.stage_windows[%d]", at.field, i))...)
 	}
 	return nil
+}
+
+// lackingTrainings are what whoever attends a firing does in it without a training that counts on that day, of the subjects that
+// are kept; none for who is not among the studio's people.
+func (p *prepared) lackingTrainings(
+	ctx context.Context, tx *store.Tx, kept []string, firing domain.Firing, chargedHot bool,
+) ([]finding.Finding, error) {
+	person, err := tx.Person(ctx, p.site.Studio.Key, firing.AttendedBy)
+	if errors.Is(err, domain.ErrNotFound) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	subjects := []string{string(domain.KindFurnace) + "/" + firing.Furnace}
+	if chargedHot {
+		subjects = append(subjects, "hot-charging")
+	}
+	var lacking []finding.Finding
+	onDate := firing.Window.Start.In(p.site.Zone).Format("2006-01-02")
+	for _, subject := range subjects {
+		if f, wanting := trainingFinding(person, subject, onDate); wanting && slices.Contains(kept, subject) {
+			lacking = append(lacking, f)
+		}
+	}
+	return lacking, nil
 }
 
 // trainingFinding is what is to be said of somebody's training for a subject on a date, if anything.

@@ -40,6 +40,9 @@ func (a *App) moveOnce(ctx context.Context, call Call, in MoveRunsInput) (BookRu
 		}
 		return BookRunResult{}, a.overtaken(ctx, err, in.StudioID, in.Revision)
 	}
+	if err := a.keyFirings(ctx, m); err != nil {
+		return BookRunResult{}, err
+	}
 	if err := a.giveKeys(ctx, m.runs); err != nil {
 		return BookRunResult{}, err
 	}
@@ -57,6 +60,12 @@ func (a *App) moveOnce(ctx context.Context, call Call, in MoveRunsInput) (BookRu
 			return nil
 		}
 		if err := m.unchanged(ctx, tx, locked.Studio.Key); err != nil {
+			return err
+		}
+		if err := m.mayLeave(a.now()); err != nil {
+			return err
+		}
+		if err := m.lookAgainAtJoins(ctx, tx, a.now(), in.Acknowledged); err != nil {
 			return err
 		}
 		if err := m.stillHolds(locked, in.Acknowledged); err != nil {
@@ -79,12 +88,14 @@ func (a *App) moveOnce(ctx context.Context, call Call, in MoveRunsInput) (BookRu
 type preparedMoves struct {
 	*prepared
 	standing []domain.Run // as read, in the order of the prepared runs
+	moving   []runAt      // the first of these, as they shall be
 	overran  []*overran
+	firings  []*movingFiring // that move with all that rides in them
 }
 
 // unchanged looks under the lock whether the runs still stand as they were read.
 func (m *preparedMoves) unchanged(ctx context.Context, tx *store.Tx, studioKey int64) error {
-	for _, before := range m.standing {
+	for i, before := range m.standing {
 		now, err := tx.Run(ctx, studioKey, before.ID)
 		if err != nil {
 			return err
@@ -92,14 +103,15 @@ func (m *preparedMoves) unchanged(ctx context.Context, tx *store.Tx, studioKey i
 		if now.Revision != before.Revision || now.State() != before.State() { // it may have waited too long meanwhile
 			return stale("runs/" + before.ID)
 		}
+		m.standing[i] = now // with what rides beside it by now
 	}
-	return nil
+	return m.firingsUnchanged(ctx, tx, studioKey)
 }
 
 // prepareMoves reads the runs as they stand and prepares them anew in their new windows, as if the firings that they leave
 // were gone.
 func (a *App) prepareMoves(ctx context.Context, call Call, in MoveRunsInput) (*preparedMoves, error) {
-	m := &preparedMoves{prepared: &prepared{movedFrom: map[int64]bool{}}}
+	m := &preparedMoves{prepared: newPrepared()}
 	err := a.read(ctx, in.StudioID, func(ctx context.Context, tx *store.Tx, studio domain.Studio) error {
 		done, err := a.doneAlready(ctx, tx, call, studio.Key)
 		if err != nil || done != nil {
@@ -111,6 +123,9 @@ func (a *App) prepareMoves(ctx context.Context, call Call, in MoveRunsInput) (*p
 		}
 		m.revision = studio.Revision
 		if m.overran, err = a.readOverruns(ctx, tx, call, studio.Key, in.Overruns); err != nil {
+			return err
+		}
+		if err := a.readMovingFirings(ctx, tx, call, &in, m); err != nil {
 			return err
 		}
 		faults, err := a.prepareEachMove(ctx, tx, call, in, m)
@@ -148,22 +163,22 @@ func (a *App) prepareEachMove(ctx context.Context, tx *store.Tx, call Call, in M
 		for _, o := range m.overran {
 			standing = o.applied(standing)
 		}
+		standing = m.shifted(standing)
 		if err := movable(standing, a.now()); err != nil {
 			return nil, err
 		}
 		m.standing = append(m.standing, before)
-		for _, load := range before.Loads {
-			if load.Firing != nil && !load.Begun(a.now()) {
-				m.movedFrom[load.Firing.Key] = true
-			}
-		}
 		request := requestOf(before)
 		request.Windows = slices.Clone(move.Windows)
 		keepAttendants(request.Windows, before)
-		err = a.prepareRun(ctx, tx, m.prepared, runAt{
-			field: field, request: request, maker: before.Maker, acknowledged: in.Acknowledged, standing: &standing,
-		})
-		if err != nil && !collect(&faults, err) {
+		at := runAt{field: field, request: request, maker: before.Maker, acknowledged: in.Acknowledged, standing: &standing}
+		m.moving = append(m.moving, at)
+	}
+	if err := m.leave(a.now()); err != nil {
+		return nil, err
+	}
+	for _, at := range m.moving {
+		if err := a.prepareRun(ctx, tx, m.prepared, at); err != nil && !collect(&faults, err) {
 			return nil, err
 		}
 	}
@@ -174,7 +189,7 @@ func (a *App) prepareEachMove(ctx context.Context, tx *store.Tx, call Call, in M
 func keepAttendants(windows []domain.StageWindow, before domain.Run) {
 	for i := range windows {
 		for _, load := range before.Loads {
-			if windows[i].AttendedBy == "" && load.Stage == windows[i].Stage && load.Firing != nil {
+			if windows[i].AttendedBy == "" && windows[i].JoinFiring == "" && load.Stage == windows[i].Stage && load.Firing != nil && !load.Joined {
 				windows[i].AttendedBy = load.Firing.AttendedBy
 			}
 		}
@@ -203,6 +218,7 @@ func movable(run domain.Run, now time.Time) error {
 func (a *App) moveBooking(call Call, booking store.Booking, m *preparedMoves) store.Booking {
 	studio := booking.Studio
 	var ids []string
+	left := leftFirings{}
 	for i, moved := range m.runs {
 		before := m.standing[i]
 		studio.Revision++
@@ -213,10 +229,8 @@ func (a *App) moveBooking(call Call, booking store.Booking, m *preparedMoves) st
 			kept[firing.Key] = true
 		}
 		for _, firing := range before.Firings() {
-			if !kept[firing.Key] {
-				off := *firing
-				off.State, off.Revision = domain.LoadCancelled, studio.Revision
-				booking.EndedFirings = append(booking.EndedFirings, off)
+			if !kept[firing.Key] && m.joining(firing.Key) == nil && !m.movingFiring(firing.Key) {
+				left.leave(*firing, moved.ID, studio.Revision)
 			}
 		}
 		m.runs[i] = moved
@@ -226,7 +240,9 @@ func (a *App) moveBooking(call Call, booking store.Booking, m *preparedMoves) st
 			a.logged(call, studio.Revision, "runs/"+moved.ID, before.Summary(), moved.Summary()))
 		ids = append(ids, moved.ID)
 	}
+	left.into(&booking)
 	booking.Studio = studio
+	a.moveFirings(call, &booking, m)
 	if call.RequestID != "" {
 		remembered := call.remember(ids)
 		booking.Remembered = &remembered

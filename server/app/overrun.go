@@ -63,6 +63,9 @@ func (a *App) readOverruns(ctx context.Context, tx *store.Tx, call Call, studioK
 func checkOverrun(firing domain.Firing, end, now time.Time) finding.Faults {
 	var faults finding.Faults
 	switch {
+	case firing.Offer != nil:
+		faults.Add("firing", fmt.Sprintf("firing %s is shared, and what else rides in it would be drawn later too", firing.ID),
+			"take the furnace out of use with a closure until it is free, and plan anew what that hits")
 	case firing.RunID == "":
 		faults.Add("firing", "it carries no load any more", "name the firing that does")
 	case !firing.State.Occupies():

@@ -18,10 +18,11 @@ const mostNamed = 5
 // changeWords say what became of a run; all else was changed.
 var changeWords = map[string]string{
 	"BookRun": "was booked", "MoveRun": "was moved", "MoveRuns": "was moved", "CancelRun": "was called off",
+	"BookFiring": "was booked", "CancelFiring": "was called off",
 }
 
 // planRestsOn are the kinds of things that windows depend on.
-var planRestsOn = []string{"runs", "rooms", "extractionCircuits", "supplies", "furnaces", "staffedHours", "closures"}
+var planRestsOn = []string{"runs", "firings", "rooms", "extractionCircuits", "supplies", "furnaces", "staffedHours", "closures"}
 
 // overtaken adds to a refusal what has changed in the studio since the windows were planned; 0: nobody knows when.
 func (a *App) overtaken(ctx context.Context, err error, studioID string, planned int64) error {

@@ -68,9 +68,13 @@ func (t treatments) of(p *planner, run *plannedRun, stage int, furnace string) (
 
 // addStages states the stages of a run that have not begun, with their lags.
 func (p *planner) addStages(run *plannedRun, treated treatments) error {
-	run.first = len(p.tasks)
+	run.tasks = map[int]int{}
 	own := p.ownCalendars(run)
 	for stage := run.kept; stage < len(run.charge.Recipe.Stages); stage++ {
+		if _, rides := run.pinned[stage]; rides {
+			continue
+		}
+		run.tasks[stage] = len(p.tasks)
 		planned := plannedTask{run: run, stage: stage, latest: -1}
 		task := scheduler.Task{Name: p.taskName(planned)}
 		over := false
@@ -292,32 +296,58 @@ func (p *planner) addLags(run *plannedRun) {
 		index[stage.ID] = i
 	}
 	for _, lag := range allLags(run.charge.Recipe) {
-		from, to := index[lag.FromStage], index[lag.ToStage]
-		if to < run.kept {
+		from, before := run.tasks[index[lag.FromStage]]
+		task, searched := run.tasks[index[lag.ToStage]]
+		if !searched {
+			if before {
+				p.boundByPin(run, lag, from)
+			}
 			continue
 		}
-		task := run.first + to - run.kept
 		most := -1
 		if lag.MaxMinutes > 0 {
 			head := p.longestHead(task)
 			most = max(lag.MaxMinutes-head, lag.MinMinutes)
 			p.unproven = p.unproven || head > 0
 		}
-		if from < run.kept {
+		if !before {
 			p.boundByKept(run, lag, task, most)
 			continue
 		}
-		p.problem.Lags = append(p.problem.Lags, scheduler.Lag{
-			From: run.first + from - run.kept, To: task, MinMinutes: lag.MinMinutes, MaxMinutes: most,
-		})
+		p.problem.Lags = append(p.problem.Lags, scheduler.Lag{From: from, To: task, MinMinutes: lag.MinMinutes, MaxMinutes: most})
 		p.lags = append(p.lags, lag)
 	}
 }
 
-// boundByKept keeps a task after a stage that has begun, and before what it allows at most.
+// boundByPin keeps a task before a stage that rides in a shared firing. The whole task ends by then, also what its furnace still owes;
+// that it is not too early is left to the check of the answer.
+func (p *planner) boundByPin(run *plannedRun, lag chem.Lag, task int) {
+	window, rides := run.fixed(lag.ToStage)
+	if !rides {
+		return
+	}
+	latest := p.minuteFloor(window.Charged()) - lag.MinMinutes
+	t := &p.problem.Tasks[task]
+	if t.DeadlineMinute == 0 || latest < t.DeadlineMinute {
+		t.DeadlineMinute = min(max(latest, 1), p.problem.HorizonMinutes)
+	}
+	p.unproven = true
+}
+
+// fixed is the window of a stage that is not searched: one that has begun, or that rides in a shared firing.
+func (r *plannedRun) fixed(id string) (domain.StageWindow, bool) {
+	stage := slices.IndexFunc(r.charge.Recipe.Stages, func(s chem.Stage) bool { return s.ID == id })
+	if stage >= 0 && stage < r.kept {
+		return r.standing.Loads[stage].StageWindow(), true
+	}
+	window, rides := r.pinned[stage]
+	return window, rides
+}
+
+// boundByKept keeps a task after a stage that is not searched, and before what it allows at most.
 func (p *planner) boundByKept(run *plannedRun, lag chem.Lag, task, most int) {
-	kept := slices.IndexFunc(run.charge.Recipe.Stages, func(s chem.Stage) bool { return s.ID == lag.FromStage })
-	drawn := p.minuteCeil(run.standing.Loads[kept].StageWindow().Drawn())
+	window, _ := run.fixed(lag.FromStage)
+	drawn := p.minuteCeil(window.Drawn())
 	t := &p.problem.Tasks[task]
 	t.ReleaseMinute = min(max(t.ReleaseMinute, drawn+lag.MinMinutes), p.problem.HorizonMinutes)
 	if most < 0 {

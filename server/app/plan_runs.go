@@ -45,6 +45,11 @@ func (a *App) plan(ctx context.Context, in PlanInput, send func(PlanAnswer) erro
 			answer = settled
 			return nil
 		}
+		if len(p.tasks) == 0 { // all of it rides in shared firings
+			answer.Status = PlanOptimal
+			answer, err = a.answerOf(ctx, in, p, scheduler.Solution{}, answer)
+			return err
+		}
 		search := &planSearch{planner: p, started: started, send: func(found PlanAnswer) error {
 			found.Revision, found.Assumptions = answer.Revision, answer.Assumptions
 			return send(found)

@@ -113,7 +113,8 @@ func (p *planner) days() []scheduler.Interval {
 func (p *planner) addPresent() error {
 	for task, t := range p.tasks {
 		windows := t.run.request.Windows
-		if len(windows) == 0 && t.run.standing != nil {
+		if len(windows) < len(t.run.charge.Recipe.Stages) && t.run.standing != nil { // at most those that ride in shared firings
+			windows = nil
 			for _, load := range t.run.standing.Loads {
 				windows = append(windows, load.StageWindow())
 			}

@@ -62,7 +62,9 @@ type plannedRun struct {
 	limits    PlanLimits
 	standing  *domain.Run // nil: new
 	kept      int         // of the first stages, those that have begun and stay
-	first     int         // index of its first task
+	// pinned are the windows of stages that ride in shared firings, by stage; nothing of them is searched.
+	pinned map[int]domain.StageWindow
+	tasks  map[int]int // of each stage that is searched
 }
 
 // label is what to call the run among others.
@@ -224,8 +226,40 @@ func (p *planner) addRun(ctx context.Context, tx *store.Tx, run *plannedRun, cha
 		}
 		run.kept = runAt{standing: run.standing}.keptCount(p.now)
 	}
+	if run.pinned, err = p.pins(ctx, tx, run); err != nil {
+		return err
+	}
 	p.runs = append(p.runs, run)
 	return nil
+}
+
+// pins are the windows of the stages that the request has ride in shared firings. Errors: finding.Faults for a firing or a stage that
+// does not stand.
+func (p *planner) pins(ctx context.Context, tx *store.Tx, run *plannedRun) (map[int]domain.StageWindow, error) {
+	pinned := map[int]domain.StageWindow{}
+	var faults finding.Faults
+	for i, window := range run.request.Windows {
+		if window.JoinFiring == "" {
+			continue
+		}
+		path := fmt.Sprintf("%s.stage_windows[%d]", run.field, i)
+		stage := slices.IndexFunc(run.charge.Recipe.Stages, func(s chem.Stage) bool { return s.ID == window.Stage })
+		if stage < 0 {
+			faults.Add(path+".stage", fmt.Sprintf("the recipe has no stage %q", window.Stage), "name one of its stages")
+			continue
+		}
+		firing, err := tx.Firing(ctx, p.site.Studio.Key, window.JoinFiring)
+		if errors.Is(err, domain.ErrNotFound) {
+			faults.Add(path+".join_firing", fmt.Sprintf("there is no firing %q", window.JoinFiring), "name one that stands, as 'firing list --joinable' shows them")
+			continue
+		}
+		if err != nil {
+			return nil, err
+		}
+		faults.AddUnder(path, fillFrom(&window, firing))
+		pinned[stage] = window
+	}
+	return pinned, faults.Err()
 }
 
 // standing is the run of an id, when it stands and has not ended.
@@ -269,9 +303,12 @@ func (p *planner) readExisting(ctx context.Context, tx *store.Tx) error {
 		if run.standing == nil {
 			continue
 		}
-		for _, load := range run.standing.Loads[run.kept:] {
-			if load.Firing != nil {
-				moving[load.Firing.Key] = true
+		for i, load := range run.standing.Loads {
+			if i < run.kept {
+				continue
+			}
+			if load.Firing != nil && !load.Firing.Without(run.standing.ID, domain.LoadCancelled).State.Occupies() {
+				moving[load.Firing.Key] = true // a shared firing stands on for the others in it
 			}
 		}
 	}
@@ -326,11 +363,16 @@ func (p *planner) requests(solution scheduler.Solution) []RunRequest {
 // windowsOf turns placements into what BookRun takes; stages that have begun keep their windows.
 func (p *planner) windowsOf(run *plannedRun, solution scheduler.Solution) []domain.StageWindow {
 	var windows []domain.StageWindow
-	for i := range run.kept {
-		windows = append(windows, run.standing.Loads[i].StageWindow())
-	}
-	for task := run.first; task < len(p.tasks) && p.tasks[task].run == run; task++ {
-		windows = append(windows, p.windowOf(task, solution.Tasks[task], 0))
+	for stage := range run.charge.Recipe.Stages {
+		task, searched := run.tasks[stage]
+		switch {
+		case stage < run.kept:
+			windows = append(windows, run.standing.Loads[stage].StageWindow())
+		case searched:
+			windows = append(windows, p.windowOf(task, solution.Tasks[task], 0))
+		default:
+			windows = append(windows, run.pinned[stage])
+		}
 	}
 	return windows
 }

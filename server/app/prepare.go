@@ -29,7 +29,10 @@ type prepared struct {
 	reach      domain.Window // within which other firings can matter
 	meters     []meter       // sums that it may fill
 	// movedFrom are keys of firings that end with this booking and so do not count.
-	movedFrom   map[int64]bool
+	movedFrom map[int64]bool
+	// leaving are the ids of runs that leave shared firings which stand on, by the firings' keys; joins are those that are joined.
+	leaving     map[int64][]string
+	joins       []*join
 	revision    int64
 	assumptions []string
 	assessments []assess.Assessment // of each run
@@ -37,9 +40,13 @@ type prepared struct {
 	days        []PersonDay
 }
 
+func newPrepared() *prepared {
+	return &prepared{movedFrom: map[int64]bool{}, leaving: map[int64][]string{}}
+}
+
 // prepare reads what the runs ask for in one snapshot and works out everything but the writing.
 func (a *App) prepare(ctx context.Context, call Call, in BookRunInput) (*prepared, error) {
-	p := &prepared{movedFrom: map[int64]bool{}}
+	p := newPrepared()
 	err := a.read(ctx, in.StudioID, func(ctx context.Context, tx *store.Tx, studio domain.Studio) error {
 		if done, err := a.doneAlready(ctx, tx, call, studio.Key); err != nil || done != nil {
 			p.remembered = done
@@ -134,12 +141,16 @@ type runAt struct {
 	standing *domain.Run
 }
 
-// kept is the load of a stage that has begun; nil when its window may still be chosen.
+// kept is the load of a stage that has begun, or that stays in its shared firing; nil when its window may still be chosen.
 func (at runAt) kept(stage int, now time.Time) *domain.Load {
-	if at.standing == nil || stage >= len(at.standing.Loads) || !at.standing.Loads[stage].Begun(now) {
+	if at.standing == nil || stage >= len(at.standing.Loads) {
 		return nil
 	}
-	return &at.standing.Loads[stage]
+	load := &at.standing.Loads[stage]
+	if load.Begun(now) || stage < len(at.request.Windows) && staysAboard(*load, at.request.Windows[stage]) {
+		return load
+	}
+	return nil
 }
 
 // prepareRun resolves one run and adds it, with the findings that concern it alone.
@@ -150,6 +161,9 @@ func (a *App) prepareRun(ctx context.Context, tx *store.Tx, p *prepared, at runA
 	assessor := assessSite(p.site, a.now())
 	inputs, err := readRun(ctx, tx, p.site.Studio.Key, assessor.Practice, at)
 	if err != nil {
+		return err
+	}
+	if err := p.fillJoins(ctx, tx, &at); err != nil {
 		return err
 	}
 	if err := at.checkWindows(inputs.recipe, a.now()).Err(); err != nil {
@@ -283,6 +297,9 @@ func (b *runBuilder) load(index int, window domain.StageWindow, run *domain.Run)
 			Cure: "choose one of: " + strings.Join(candidates, ", "),
 		}}
 	}
+	if window.JoinFiring != "" {
+		return b.ride(index, window, run)
+	}
 	treatment, err := b.assessor.Treat(b.charge, index, window.Furnace)
 	if err != nil {
 		return load, underPath(field, err)
@@ -333,6 +350,7 @@ func mattering(releases []air.Release) []air.Release {
 
 // meetOthers reads the other firings that can matter and holds the planned ones against them.
 func (p *prepared) meetOthers(ctx context.Context, tx *store.Tx, now time.Time) error {
+	p.joint.planned = append(p.joint.planned, p.joinedFirings()...)
 	mattering := slices.Concat(p.joint.planned, p.joint.overran)
 	p.reach = reachOf(mattering, airReach(p.site))
 	p.joint.site = p.site
@@ -346,14 +364,17 @@ func (p *prepared) meetOthers(ctx context.Context, tx *store.Tx, now time.Time) 
 		return err
 	}
 	for _, other := range others {
-		if !p.movedFrom[other.Key] {
-			p.joint.existing = append(p.joint.existing, other)
+		if !p.movedFrom[other.Key] && p.joining(other.Key) == nil {
+			p.joint.existing = append(p.joint.existing, p.withoutLeaving(other))
 		}
 	}
 	for _, o := range p.joint.overran {
 		p.joint.existing = append(p.joint.existing, o.Firing)
 	}
 	found, assumptions := p.joint.findings()
+	for _, j := range p.joins {
+		j.shareAir()
+	}
 	ofDays, days, ofDay := p.joint.withoutClashes().days()
 	p.days = days
 	p.findings = slices.Concat(p.findings, found, notSaid(ofDays, found))
@@ -387,15 +408,20 @@ func (p *prepared) stillHolds(locked store.LockedStudio, acknowledged []string) 
 		}
 	}
 	for _, f := range locked.NewFirings {
-		if !p.movedFrom[f.Key] && (len(p.meters) == 0 || f.Window.Overlaps(p.reach)) {
-			added = append(added, f)
+		if !p.movedFrom[f.Key] && p.joining(f.Key) == nil && (len(p.meters) == 0 || f.Window.Overlaps(p.reach)) {
+			added = append(added, p.withoutLeaving(f))
 		}
+	}
+	now := p.joint
+	now.existing = replaced(p.joint.existing, added)
+	if slices.ContainsFunc(p.joins, func(j *join) bool { return j.changed }) {
+		found, _ := now.findings()
+		ofDays, _, _ := now.withoutClashes().days()
+		return refuse(append(found, notSaid(ofDays, found)...), acknowledged)
 	}
 	if len(added) == 0 {
 		return nil
 	}
-	now := p.joint
-	now.existing = slices.Concat(p.joint.existing, added)
 	rest := now.withoutClashes()
 	found := slices.Concat(now.furnaces(), rest.supplies(), rest.crews())
 	over, near := rest.airRisk(added)
@@ -411,6 +437,14 @@ func (p *prepared) stillHolds(locked store.LockedStudio, acknowledged []string) 
 		found = append(found, notSaid(ofDays, found)...)
 	}
 	return refuse(found, acknowledged)
+}
+
+// replaced are the firings with those that came in since, each as it stands last.
+func replaced(firings, added []domain.Firing) []domain.Firing {
+	kept := slices.DeleteFunc(slices.Clone(firings), func(f domain.Firing) bool {
+		return slices.ContainsFunc(added, func(a domain.Firing) bool { return a.Key == f.Key })
+	})
+	return append(kept, added...)
 }
 
 // result is the answer with the runs as they stand after the booking.

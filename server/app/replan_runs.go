@@ -98,7 +98,7 @@ func (r *replan) ask(ctx context.Context, call Call) (PlanInput, error) {
 			hit.NotMoved = "more runs are hit than are moved at once: accept these first and plan again"
 		}
 		if hit.NotMoved == "" {
-			r.add(&asked, hit.Run)
+			r.add(&asked, hit.Run, hit.Stages)
 		}
 	}
 	if asked.Window.End.IsZero() {
@@ -107,9 +107,16 @@ func (r *replan) ask(ctx context.Context, call Call) (PlanInput, error) {
 	return asked, r.addMayMove(ctx, call, &asked)
 }
 
-func (r *replan) add(asked *PlanInput, run domain.Run) {
+// add asks for new windows for a run. What of it rides in a shared firing and is not hit stays there.
+func (r *replan) add(asked *PlanInput, run domain.Run, hit []string) {
 	r.standing[run.ID] = run
-	asked.Runs = append(asked.Runs, requestOf(run))
+	request := requestOf(run)
+	for _, load := range run.Loads {
+		if load.Ride != nil && load.State.Occupies() && !load.Begun(r.app.now()) && !slices.Contains(hit, load.Stage) {
+			request.Windows = append(request.Windows, domain.StageWindow{Stage: load.Stage, JoinFiring: load.Firing.ID})
+		}
+	}
+	asked.Runs = append(asked.Runs, request)
 }
 
 // addMayMove adds the further runs that the caller lets go, where they may.
@@ -134,7 +141,7 @@ func (r *replan) addMayMove(ctx context.Context, call Call, asked *PlanInput) er
 				return err
 			}
 			if hit {
-				r.add(asked, run)
+				r.add(asked, run, nil)
 			}
 		}
 		return nil
@@ -215,7 +222,7 @@ func (r *replan) answer(found PlanAnswer) ReplanAnswer {
 func sameWindows(windows []domain.StageWindow, run domain.Run) bool {
 	for i, load := range run.Loads {
 		stands := load.StageWindow()
-		if stands.Furnace != windows[i].Furnace || !slices.Equal(stands.Phases, windows[i].Phases) {
+		if load.State == domain.LoadUnplaced || stands.Furnace != windows[i].Furnace || !slices.Equal(stands.Phases, windows[i].Phases) {
 			return false
 		}
 	}

@@ -66,7 +66,7 @@ func reportFurnaces(site *domain.Site, window domain.Window) []domain.ReportFurn
 }
 
 // reportUses are all firings and bench work over a window. A firing that was left for another by a move has no run any more
-// and does not count.
+// and does not count, unless it is shared. The energy of a shared one is split by the room that its loads take.
 func reportUses(ctx context.Context, tx *store.Tx, studioKey int64, window domain.Window) ([]domain.ReportUse, error) {
 	firings, err := tx.FiringsOver(ctx, studioKey, store.FiringsQuery{Window: window, ShowEnded: true})
 	if err != nil {
@@ -86,7 +86,7 @@ func reportUses(ctx context.Context, tx *store.Tx, studioKey int64, window domai
 	}
 	uses := make([]domain.ReportUse, 0, len(firings)+len(bench))
 	for _, f := range firings {
-		if f.RunID == "" {
+		if f.RunID == "" && f.Offer == nil {
 			continue
 		}
 		use := domain.ReportUse{
@@ -94,6 +94,10 @@ func reportUses(ctx context.Context, tx *store.Tx, studioKey int64, window domai
 		}
 		if known, ok := energy[f.Key]; ok {
 			use.EnergyKilowattHours = known
+		}
+		if f.Offer != nil {
+			use.EnergyKilowattHours = f.Offer.EnergyKilowattHours
+			use.Department, use.Shares = f.Shares()
 		}
 		uses = append(uses, use)
 	}

@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"fmt"
 	"maps"
 	"slices"
 	"time"
@@ -54,6 +55,10 @@ func addPlaces(r *domain.RiskAssessment, site *domain.Site) {
 			span.End = load.Window.End
 		}
 		if load.Firing != nil {
+			for _, beside := range load.Firing.Beside(r.Run.ID) {
+				r.Beside = append(r.Beside, fmt.Sprintf("stage %s, in firing %s, which %s answers for, beside %s", load.Stage, load.Firing.ID,
+					load.Firing.AttendedBy, beside))
+			}
 			furnaces[load.Firing.Furnace] = true
 			rooms[site.Furnaces[load.Firing.Furnace].Room] = true
 		}

@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"slices"
 	"time"
 
 	"saggar/server/domain"
@@ -47,6 +48,8 @@ type FiringsQuery struct {
 	AfterStart time.Time
 	AfterKey   int64
 	Limit      int
+	// JoinableOnly leaves out what others cannot join.
+	JoinableOnly bool
 }
 
 // ListFirings lists firings by start, then key. Errors: finding.Faults for a furnace that does not stand.
@@ -60,11 +63,19 @@ func (a *App) ListFirings(ctx context.Context, studioID string, q FiringsQuery) 
 		if _, err := furnacesAsked(site, q.FurnaceIDs); err != nil {
 			return err
 		}
-		firings, err = tx.FiringsOver(ctx, studio.Key, store.FiringsQuery{
-			Window: q.Window, FurnaceIDs: q.FurnaceIDs, ShowEnded: q.ShowEnded,
+		query := store.FiringsQuery{
+			Window: q.Window, FurnaceIDs: q.FurnaceIDs, ShowEnded: q.ShowEnded, SharedOnly: q.JoinableOnly,
 			AfterStart: q.AfterStart, AfterKey: q.AfterKey, Limit: q.Limit,
-		})
-		return err
+		}
+		if q.JoinableOnly {
+			query.Limit = 0 // what is full or past is known only once it is read, and few are shared
+		}
+		if firings, err = tx.FiringsOver(ctx, studio.Key, query); err != nil || !q.JoinableOnly {
+			return err
+		}
+		firings = slices.DeleteFunc(firings, func(f domain.Firing) bool { return !f.Joinable(a.now()) })
+		firings = firings[:min(len(firings), q.Limit)]
+		return nil
 	})
 	return firings, err
 }

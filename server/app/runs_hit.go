@@ -76,6 +76,13 @@ func (a *App) runsHit(ctx context.Context, call Call, in ReplanInput) (hits []Ru
 		}
 		f.take(booked)
 		f.find()
+		unplaced, err := tx.UnplacedLoads(ctx, studio.Key)
+		if err != nil {
+			return err
+		}
+		for _, load := range unplaced {
+			f.add(load.RunID, load.Stage, fmt.Sprintf("shared firing %s, in which it was to ride, was called off", load.FiringID))
+		}
 		for _, id := range slices.Sorted(maps.Keys(f.causes)) {
 			run, err := tx.Run(ctx, studio.Key, id)
 			if err != nil {
@@ -111,7 +118,7 @@ func (f *hitFinder) take(booked []domain.Firing) {
 
 func (f *hitFinder) find() {
 	for _, firing := range f.firings {
-		if firing.RunID == "" || !firing.State.Occupies() {
+		if !carries(firing) || !firing.State.Occupies() {
 			continue
 		}
 		f.byClosures(firing)
@@ -135,11 +142,24 @@ func (f *hitFinder) add(run, stage, cause string) {
 	}
 }
 
+// carries reports whether anything rides in a firing, so that somebody is hit with it.
+func carries(firing domain.Firing) bool { return firing.RunID != "" || len(firing.Riders) > 0 }
+
+// addTo adds a cause to all that rides in a firing.
+func (f *hitFinder) addTo(firing domain.Firing, cause string) {
+	if firing.Offer == nil {
+		f.add(firing.RunID, firing.Stage, cause)
+	}
+	for _, rider := range firing.Riders {
+		f.add(rider.RunID, rider.Stage, cause)
+	}
+}
+
 func (f *hitFinder) clock(t time.Time) string { return t.In(f.site.Zone).Format("Mon 2 Jan 15:04") }
 
 func (f *hitFinder) byClosures(firing domain.Firing) {
 	for _, c := range f.site.ClosuresOver(f.site.Furnaces[firing.Furnace], later(firing.Window.Start, f.now), firing.Window.End) {
-		f.add(firing.RunID, firing.Stage, fmt.Sprintf("%s is out of use from %s to %s%s", c.SubjectID, f.clock(c.Start), f.clock(c.End),
+		f.addTo(firing, fmt.Sprintf("%s is out of use from %s to %s%s", c.SubjectID, f.clock(c.Start), f.clock(c.End),
 			because(c.Reason)))
 	}
 }
@@ -157,7 +177,7 @@ func (f *hitFinder) byOverruns(firing domain.Firing) {
 			continue
 		}
 		if o.firing.Furnace == firing.Furnace && o.firing.Window.Overlaps(firing.Window) {
-			f.add(firing.RunID, firing.Stage, fmt.Sprintf("%s is taken until %s: %s overran", firing.Furnace, f.clock(o.end), describe(*o.firing)))
+			f.addTo(firing, fmt.Sprintf("%s is taken until %s: %s overran", firing.Furnace, f.clock(o.end), describe(*o.firing)))
 		}
 	}
 }
@@ -185,7 +205,7 @@ func (f *hitFinder) byHours(firing domain.Firing) {
 		}
 		open := staffedWindows(f.site, room, phase.Watch, phase.Window)
 		if !slices.ContainsFunc(open, func(w domain.Window) bool { return w.Contains(phase.Window) }) {
-			f.add(firing.RunID, firing.Stage, fmt.Sprintf("nobody is %s of %s from %s to %s, to %s", watchWords(phase.Watch), room,
+			f.addTo(firing, fmt.Sprintf("nobody is %s of %s from %s to %s, to %s", watchWords(phase.Watch), room,
 				f.clock(phase.Window.Start), f.clock(phase.Window.End), phase.Kind))
 		}
 	}
@@ -209,7 +229,7 @@ func (f *hitFinder) byAir(firing domain.Firing) {
 			cause = fmt.Sprintf("the air of %s does not carry it while %s is out of use", room, c.SubjectID)
 		}
 	}
-	f.add(firing.RunID, firing.Stage, cause)
+	f.addTo(firing, cause)
 }
 
 // byFurnace finds firings to come that are hotter than their furnace takes by now, or in an atmosphere that it no longer takes.
@@ -219,10 +239,10 @@ func (f *hitFinder) byFurnace(firing domain.Firing) {
 		return
 	}
 	if firing.TopCelsius > furnace.TopCelsius {
-		f.add(firing.RunID, firing.Stage, fmt.Sprintf("%s takes %g C at most, and it is fired to %g C", furnace.ID, furnace.TopCelsius, firing.TopCelsius))
+		f.addTo(firing, fmt.Sprintf("%s takes %g C at most, and it is fired to %g C", furnace.ID, furnace.TopCelsius, firing.TopCelsius))
 	}
 	if firing.Atmosphere == heat.Reducing && !slices.Contains(furnace.Atmospheres, firing.Atmosphere) {
-		f.add(firing.RunID, firing.Stage, fmt.Sprintf("%s may no longer be fired in a %s atmosphere", furnace.ID, firing.Atmosphere))
+		f.addTo(firing, fmt.Sprintf("%s may no longer be fired in a %s atmosphere", furnace.ID, firing.Atmosphere))
 	}
 }
 
@@ -232,7 +252,7 @@ func (f *hitFinder) byShares() {
 	var begun []domain.Firing
 	byField := map[string]domain.Firing{}
 	for i, firing := range f.firings {
-		if firing.RunID != "" && firing.State.Occupies() && !firing.Window.Start.Before(f.now) {
+		if carries(firing) && firing.State.Occupies() && !firing.Window.Start.Before(f.now) {
 			field := fmt.Sprint(i)
 			byField[field] = firing
 			planned = append(planned, plannedFiring{Firing: firing, field: field})
@@ -243,7 +263,7 @@ func (f *hitFinder) byShares() {
 	all := joint{site: f.site, existing: begun, planned: planned, today: f.today}
 	for _, found := range append(all.supplies(), all.crews()...) {
 		firing := byField[found.Field]
-		f.add(firing.RunID, firing.Stage, found.Message)
+		f.addTo(firing, found.Message)
 	}
 }
 
@@ -265,6 +285,8 @@ func (f *hitFinder) hit(run domain.Run, call Call) RunHit {
 	switch {
 	case begun != "":
 		hit.NotMoved = f.begunWords(run, begun)
+	case call.OwnOnly && mayLeave(run, func(l domain.Load) bool { return slices.Contains(hit.Stages, l.Stage) }, nil) != nil:
+		hit.NotMoved = "others ride in its shared firing: a technician moves all of them"
 	case !call.mayTouch(run.Maker):
 		hit.NotMoved = "it was booked by somebody else: ask its maker or a technician"
 	}

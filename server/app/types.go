@@ -97,6 +97,13 @@ type RunMove struct {
 	ExpectRevision int64 // the etag; 0: any
 }
 
+// FiringMove is a shared firing that moves with all that rides in it.
+type FiringMove struct {
+	FiringID       string
+	Start          time.Time
+	ExpectRevision int64 // the etag; 0: any
+}
+
 // Overrun is a firing that holds its furnace longer than booked.
 type Overrun struct {
 	FiringID string
@@ -108,6 +115,7 @@ type MoveRunsInput struct {
 	StudioID     string
 	Moves        []RunMove
 	Overruns     []Overrun
+	Firings      []FiringMove
 	Acknowledged []string
 	Revision     int64 // at which the windows were planned; 0: not known
 }

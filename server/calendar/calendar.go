@@ -104,7 +104,7 @@ func status(s domain.LoadState) string {
 	switch s {
 	case domain.LoadTentative:
 		return string(ical.ObjectStatusTentative)
-	case domain.LoadCancelled, domain.LoadExpired, domain.LoadMissed:
+	case domain.LoadCancelled, domain.LoadExpired, domain.LoadMissed, domain.LoadUnplaced:
 		return string(ical.ObjectStatusCancelled)
 	default:
 		return string(ical.ObjectStatusConfirmed)
@@ -144,6 +144,9 @@ func (c Calendar) furnace(id string) string {
 // description says whose it is and when which phase is.
 func (c Calendar) description(a domain.Appointment) string {
 	lines := []string{fmt.Sprintf("Run %s by %s for %s, recipe %s", a.RunID, a.Maker, a.Department, a.RecipeID)}
+	if a.SharedBy != "" {
+		lines = append(lines, fmt.Sprintf("In shared firing %s, which %s answers for", a.Firing, a.SharedBy))
+	}
 	for _, p := range a.Phases {
 		lines = append(lines, fmt.Sprintf("%s %s to %s", p.Kind, c.clock(p.Window.Start), c.clock(p.Window.End)))
 	}

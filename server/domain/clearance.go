@@ -142,8 +142,7 @@ func (r Run) with(state LoadState) Run {
 func (l Load) as(state LoadState) Load {
 	l.State = state
 	if l.Firing != nil {
-		firing := *l.Firing
-		firing.State, firing.HoldExpireTime = state, time.Time{}
+		firing := l.Firing.Following(l.Firing.RunID, state)
 		l.Firing = &firing
 	}
 	return l

@@ -38,7 +38,8 @@ type DaySheet struct {
 	Assumptions     []string
 }
 
-// DayJob is one stage of one run that lies on the day, at least in part.
+// DayJob is one stage of one run that lies on the day, at least in part, or a firing for others in which nothing rides yet: its
+// run is then empty.
 type DayJob struct {
 	Mark string
 	Run  Run
@@ -135,10 +136,18 @@ func (j DayJob) Clearing() (Window, bool) {
 	return Window{phases[at].Window.Start, phases[len(phases)-1].Window.End}, true
 }
 
-// Tasks are the phases of all jobs that lie on the day, by start, then by mark. Those of no length are left out.
+// Tasks are the phases of all jobs that lie on the day, by start, then by mark. Those of no length are left out, and what a
+// shared firing asks for is said once, with its first load.
 func (s *DaySheet) Tasks() []DayTask {
 	var tasks []DayTask
+	said := map[int64]bool{}
 	for i := range s.Jobs {
+		if firing := s.Jobs[i].Load.Firing; firing != nil && firing.Offer != nil {
+			if said[firing.Key] {
+				continue
+			}
+			said[firing.Key] = true
+		}
 		for _, phase := range s.Jobs[i].Phases() {
 			if phase.Window.Overlaps(s.Day) && phase.Window.Minutes() > 0 {
 				tasks = append(tasks, DayTask{&s.Jobs[i], phase})

@@ -36,7 +36,10 @@ type Appointment struct {
 	Window                    Window
 	Furnace                   string // id; empty: at the bench, without a station
 	Phases                    []FiringPhase
-	RunCreateTime             time.Time
+	Firing                    string // id; empty: at the bench, without a station
+	// SharedBy attends the shared firing in which it rides; empty: the firing is its own.
+	SharedBy      string
+	RunCreateTime time.Time
 	// Revision and ChangeTime are of the run's last change: a number that rises with each, and when it was.
 	Revision   int64
 	ChangeTime time.Time

@@ -30,6 +30,8 @@ type Notice struct {
 	Action   ChangeAction
 	// RunBefore and RunAfter are set for runs, as far as they stood.
 	RunBefore, RunAfter *RunSummary
+	// FiringBefore and FiringAfter are set for shared firings, as far as they stood.
+	FiringBefore, FiringAfter *FiringSummary
 	// Closure is set for closures: as it stands now, or as it was when it is gone.
 	Closure *Closure
 	// Owner is whose it is: a run's maker, the holder of a key or feed, a person themselves; empty for what is nobody's.
@@ -45,6 +47,11 @@ func NoticeOf(c Change) *Notice {
 		n.RunBefore, n.RunAfter = readBody[RunSummary](c.Before), readBody[RunSummary](c.After)
 		if run := n.Run(); run != nil {
 			n.Owner = run.Maker
+		}
+	case "firings":
+		n.FiringBefore, n.FiringAfter = readBody[FiringSummary](c.Before), readBody[FiringSummary](c.After)
+		if firing := n.Firing(); firing != nil {
+			n.Owner = firing.By
 		}
 	case string(KindClosure):
 		n.Closure = cmp.Or(readBody[Closure](c.After), readBody[Closure](c.Before))
@@ -115,6 +122,9 @@ func (n *Notice) Run() *RunSummary {
 	return n.RunBefore
 }
 
+// Firing is the shared firing as it stands after the change, or as it stood before; nil for another subject.
+func (n *Notice) Firing() *FiringSummary { return cmp.Or(n.FiringAfter, n.FiringBefore) }
+
 // Moved reports whether a run stands at other times or places than before, by whichever method.
 func (n *Notice) Moved() bool {
 	return n.RunBefore != nil && n.RunAfter != nil && n.RunAfter.State != RunCancelled
@@ -136,6 +146,9 @@ func (f NoticeFilter) Passes(n *Notice) bool {
 
 func (n *Notice) concernsFurnace(id string) bool {
 	if n.Subject == "furnaces/"+id || n.Closure != nil && n.Closure.SubjectKind == KindFurnace && n.Closure.SubjectID == id {
+		return true
+	}
+	if firing := n.Firing(); firing != nil && firing.Furnace == id {
 		return true
 	}
 	for _, run := range []*RunSummary{n.RunBefore, n.RunAfter} {

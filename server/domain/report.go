@@ -2,6 +2,7 @@ package domain
 
 import (
 	"cmp"
+	"maps"
 	"slices"
 	"time"
 
@@ -44,6 +45,9 @@ type ReportUse struct {
 	Phases     []FiringPhase
 	// EnergyKilowattHours is what the supply gives for it, planned; below 0: not known.
 	EnergyKilowattHours float64
+	// Shares are what of the energy each department of a shared firing takes, adding up to 1; nil: all is the department's own. The
+	// firing itself, its time and its people count for Department alone.
+	Shares map[string]float64
 }
 
 // ReportRow is one row of a report. Minutes are exact.
@@ -122,8 +126,14 @@ func (in ReportInput) rows() []ReportRow {
 	}
 	for _, use := range in.Uses {
 		for _, s := range spans {
-			if use.Window.Overlaps(s.Window) {
-				at(in.key(use.Department, use.Furnace, s)).add(use, s.Window, byID[use.Furnace])
+			if !use.Window.Overlaps(s.Window) {
+				continue
+			}
+			at(in.key(use.Department, use.Furnace, s)).add(use, s.Window, byID[use.Furnace])
+			for _, department := range slices.Sorted(maps.Keys(use.Shares)) {
+				if department != use.Department {
+					at(in.key(department, use.Furnace, s)).addEnergy(use.energyOf(department, s.Window), byID[use.Furnace])
+				}
 			}
 		}
 	}
@@ -204,15 +214,54 @@ func (r *ReportRow) add(use ReportUse, within Window, furnace ReportFurnace) {
 	}
 	r.HeldMinutes += part.Minutes()
 	r.HeldStaffedMinutes += overlapping(furnace.Staffed, part)
-	energy := 0.0
-	if use.EnergyKilowattHours >= 0 {
-		energy = use.EnergyKilowattHours * use.heatedShare(within)
-	} else if begins {
+	if use.EnergyKilowattHours < 0 && begins {
 		r.UnknownEnergyCount++
 	}
-	r.EnergyKilowattHours += energy
-	r.Cost += energy*furnace.PricePerKilowattHour + float64(part.Minutes())/60*furnace.PricePerHour
+	r.addEnergy(use.energyOf(use.Department, within), furnace)
+	r.Cost += float64(part.Minutes()) / 60 * furnace.PricePerHour
 	r.Priced = r.Priced || furnace.PricePerHour > 0 || furnace.PricePerKilowattHour > 0
+}
+
+// addEnergy adds energy and what it costs.
+func (r *ReportRow) addEnergy(kilowattHours float64, furnace ReportFurnace) {
+	r.EnergyKilowattHours += kilowattHours
+	r.Cost += kilowattHours * furnace.PricePerKilowattHour
+	r.Priced = r.Priced || furnace.PricePerKilowattHour > 0
+}
+
+// energyOf is a department's part of the energy that is given within a window; 0 where it is not known.
+func (u ReportUse) energyOf(department string, within Window) float64 {
+	if u.EnergyKilowattHours < 0 {
+		return 0
+	}
+	share := 1.0
+	if u.Shares != nil {
+		share = u.Shares[department]
+	}
+	return u.EnergyKilowattHours * u.heatedShare(within) * share
+}
+
+// Shares are the departments' parts of a shared firing by the room that their loads take, adding up to 1, and the one that it counts
+// for: its own run's, else the one with most of the room. Nothing rides in it: it is nobody's.
+func (f Firing) Shares() (mostly string, shares map[string]float64) {
+	sum, liters := 0.0, map[string]float64{}
+	for _, r := range f.Riders {
+		sum += r.Liters
+		liters[r.Department] += r.Liters
+	}
+	mostly = f.Department
+	for _, department := range slices.Sorted(maps.Keys(liters)) {
+		if f.Department == "" && (mostly == "" || liters[department] > liters[mostly]) {
+			mostly = department
+		}
+	}
+	if sum <= 0 {
+		return mostly, nil
+	}
+	for department := range liters {
+		liters[department] /= sum
+	}
+	return mostly, liters
 }
 
 // heatedShare is how much of the time with the heat on lies within a window, [0, 1]; of a use without any, how much of all.

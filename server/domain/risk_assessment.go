@@ -22,5 +22,6 @@ type RiskAssessment struct {
 	// AcknowledgedBy booked the run or changed it last, at AcknowledgedAt; empty when the trace does not say.
 	AcknowledgedBy string
 	AcknowledgedAt time.Time
+	Beside         []string // what rides in the same firings, a sentence for each load of others
 	Missing        []string // what is not known, a sentence each
 }

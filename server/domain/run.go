@@ -22,12 +22,15 @@ const (
 	LoadMissed    LoadState = "MISSED"
 	LoadExpired   LoadState = "EXPIRED"
 	LoadCancelled LoadState = "CANCELLED"
+	// LoadUnplaced lost its shared firing and waits for another.
+	LoadUnplaced LoadState = "UNPLACED"
 )
 
 var nextLoadStates = map[LoadState][]LoadState{
-	LoadTentative: {LoadConfirmed, LoadExpired, LoadCancelled},
-	LoadConfirmed: {LoadUnderFire, LoadMissed, LoadCancelled},
+	LoadTentative: {LoadConfirmed, LoadExpired, LoadCancelled, LoadUnplaced},
+	LoadConfirmed: {LoadUnderFire, LoadMissed, LoadCancelled, LoadUnplaced},
 	LoadUnderFire: {LoadDrawn, LoadStopped},
+	LoadUnplaced:  {LoadTentative, LoadConfirmed, LoadCancelled},
 }
 
 // CanBecome reports whether a load may go from one state to another.
@@ -53,6 +56,7 @@ const (
 	RunUnderWay  RunState = "UNDER_WAY"
 	RunDone      RunState = "DONE"
 	RunCancelled RunState = "CANCELLED"
+	RunUnplaced  RunState = "UNPLACED"
 )
 
 // Run is one making of a recipe, at a scale, by one person for one department.
@@ -93,10 +97,13 @@ type Load struct {
 	State  LoadState
 	Window Window
 	Firing *Firing // nil for bench work that needs no station
+	// Ride is what the load is to others in a shared firing; nil: its firing is its own. Joined: the firing was not booked for it.
+	Ride   *Ride
+	Joined bool
 }
 
-// Begun reports whether the load's window has begun.
-func (l Load) Begun(now time.Time) bool { return !l.Window.Start.After(now) }
+// Begun reports whether the load's window has begun. One without a firing to go into never begins.
+func (l Load) Begun(now time.Time) bool { return l.State != LoadUnplaced && !l.Window.Start.After(now) }
 
 // State derives where the run stands from its loads.
 func (r Run) State() RunState {
@@ -107,6 +114,8 @@ func (r Run) State() RunState {
 	switch {
 	case count[LoadCancelled]+count[LoadExpired]+count[LoadMissed]+count[LoadStopped] > 0:
 		return RunCancelled
+	case count[LoadUnplaced] > 0:
+		return RunUnplaced
 	case count[LoadDrawn] == len(r.Loads):
 		return RunDone
 	case count[LoadUnderFire]+count[LoadDrawn] > 0:
@@ -120,7 +129,7 @@ func (r Run) State() RunState {
 
 // Begun reports whether the first window of a run that has not ended has begun.
 func (r Run) Begun(now time.Time) bool {
-	return r.State() != RunCancelled && len(r.Loads) > 0 && !r.Loads[0].Window.Start.After(now)
+	return r.State() != RunCancelled && len(r.Loads) > 0 && r.Loads[0].Begun(now)
 }
 
 // Firing is one heat cycle of one furnace, exclusive in time on it.
@@ -145,6 +154,10 @@ type Firing struct {
 	// Releases are what comes off in the cautious case, in minutes from Window.Start.
 	Releases []air.Release
 	Revision int64
+	// Offer is what it offers for others; nil: it is not shared. A shared firing's state is its own, whatever its loads' are.
+	Offer *Offer
+	// Riders are all loads of a shared firing, that of its own run first, then in the order of booking.
+	Riders []Rider
 }
 
 // FiringPhase is one part of a firing with what it takes.
@@ -163,6 +176,10 @@ type StageWindow struct {
 	// AttendedBy is who is there while somebody must be; empty: the run's maker.
 	AttendedBy string
 	Phases     []PhaseWindow
+	// JoinFiring is the id of the shared firing to ride in; empty: one of its own.
+	JoinFiring string
+	// LoadLiters is the room that it takes there; 0: as the recipe and its scale say.
+	LoadLiters float64
 }
 
 // StageWindow is where and when the load is done; bench work without a station is one phase.
@@ -173,10 +190,20 @@ func (l Load) StageWindow() StageWindow {
 		return w
 	}
 	w.Furnace, w.AttendedBy = l.Firing.Furnace, l.Firing.AttendedBy
-	for _, phase := range l.Firing.Phases {
-		w.Phases = append(w.Phases, PhaseWindow{Kind: phase.Kind, Window: phase.Window})
+	w.Phases = l.Firing.PhaseWindows()
+	if l.Joined {
+		w.JoinFiring, w.LoadLiters = l.Firing.ID, l.Ride.Liters
 	}
 	return w
+}
+
+// PhaseWindows are when the firing's phases take place.
+func (f Firing) PhaseWindows() []PhaseWindow {
+	var windows []PhaseWindow
+	for _, phase := range f.Phases {
+		windows = append(windows, PhaseWindow{Kind: phase.Kind, Window: phase.Window})
+	}
+	return windows
 }
 
 // PhaseWindow is when one phase is to take place.
@@ -245,6 +272,7 @@ type LoadSummary struct {
 	State   LoadState `json:"state"`
 	Furnace string    `json:"furnace,omitempty"`
 	Firing  string    `json:"firing,omitempty"`
+	Joined  bool      `json:"joined,omitempty"`
 	By      string    `json:"by,omitempty"` // who attends it
 	Start   time.Time `json:"start"`
 	End     time.Time `json:"end"`
@@ -258,7 +286,7 @@ func (r Run) Summary() RunSummary {
 		Draws: slices.Clone(r.Draws), Clearances: r.Clearances,
 	}
 	for _, l := range r.Loads {
-		load := LoadSummary{Stage: l.Stage, State: l.State, Start: l.Window.Start, End: l.Window.End}
+		load := LoadSummary{Stage: l.Stage, State: l.State, Joined: l.Joined, Start: l.Window.Start, End: l.Window.End}
 		if l.Firing != nil {
 			load.Furnace, load.Firing, load.By = l.Firing.Furnace, l.Firing.ID, l.Firing.AttendedBy
 		}

@@ -123,7 +123,8 @@ func TestUpdatesTakeTheResourceAMaskAndAnEtag(t *testing.T) {
 func TestWhatChangesRunsCanBeRepeatedAndGuarded(t *testing.T) {
 	for name, guards := range map[protoreflect.Name][]protoreflect.Name{
 		"BookRun": {"request_id", "validate_only"}, "MoveRun": {"request_id", "validate_only", "etag"},
-		"MoveRuns":  {"request_id", "validate_only"},
+		"MoveRuns":   {"request_id", "validate_only"},
+		"BookFiring": {"request_id", "validate_only"}, "UpdateFiring": {"request_id", "validate_only"}, "CancelFiring": {"request_id", "etag"},
 		"CancelRun": {"request_id", "etag"}, "ClearRun": {"request_id", "etag"}, "RefuseRun": {"request_id", "etag"}, "LoadStudio": {"request_id", "validate_only"},
 		"CreateMaterialVersion": {"validate_only"}, "CreateRecipeVersion": {"validate_only"}, "DeleteClosure": {"etag"},
 	} {

@@ -45,18 +45,22 @@ func spanToProto(w domain.Window) *saggarv1.TimeSpan {
 
 func dayJobToProto(studio string, j *domain.DayJob) *saggarv1.DayJob {
 	m := &saggarv1.DayJob{
-		Mark: j.Mark, Run: convert.Name(studio, kindRuns, j.Run.ID), Title: j.Run.Title, Stage: j.Load.Stage,
+		Mark: j.Mark, Title: j.Run.Title, Stage: j.Load.Stage,
 		StageTitle: j.Stage.Title, Department: j.Run.Department, Maker: j.Run.Maker, State: loadStates.toProto(j.Load.State),
 		Furnace: j.Furnace.ID, FurnaceTitle: j.Furnace.Title, Room: j.Furnace.Room,
 		StartTime: timestamppb.New(j.Load.Window.Start), EndTime: timestamppb.New(j.Load.Window.End),
 		WeighOut: convert.WeighedToProto(j.WeighOut), MassInGrams: j.MassInGrams, MassOutGrams: j.MassOutGrams,
 		StopSteps: j.Furnace.StopSteps, Findings: convert.FindingsToProto(j.Findings), Missing: j.Missing,
 	}
+	if j.Run.ID != "" {
+		m.Run = convert.Name(studio, kindRuns, j.Run.ID)
+	}
 	for _, phase := range j.Phases() {
 		m.Phases = append(m.Phases, dayTaskToProto(domain.DayTask{Job: j, Phase: phase}))
 	}
 	if firing := j.Load.Firing; firing != nil {
 		m.Firing, m.AttendedBy = convert.Name(studio, kindFirings, firing.ID), cmp.Or(firing.AttendedBy, j.Run.Maker)
+		m.Beside = firing.Beside(j.Run.ID)
 		m.TopCelsius, m.Atmosphere = firing.TopCelsius, convert.AtmosphereToProto(firing.Atmosphere)
 	}
 	if j.Stage.Program != nil {

@@ -42,7 +42,7 @@ func requestToProto(studio string, r app.RunRequest) *saggarv1.Run {
 		m.Name = convert.Name(studio, kindRuns, r.ID)
 	}
 	for _, window := range r.Windows {
-		m.StageWindows = append(m.StageWindows, stageWindowToProto(window))
+		m.StageWindows = append(m.StageWindows, stageWindowToProto(studio, window))
 	}
 	return m
 }
@@ -75,9 +75,23 @@ func movesFromProto(studio string, moves []*saggarv1.RunMove) ([]app.RunMove, fi
 	for i, m := range moves {
 		name, fault := within(studio, listPath("moves", i)+".name", m.GetName())
 		faults = append(faults, fault...)
-		windows, fault := stageWindowsFromProto(m.GetStageWindows())
+		windows, fault := stageWindowsFromProto(studio, m.GetStageWindows())
 		faults.AddUnder(listPath("moves", i), fault)
 		all = append(all, app.RunMove{RunID: name.id, Windows: windows, ExpectRevision: revisionOf(m.GetEtag())})
+	}
+	return all, faults
+}
+
+func firingMovesFromProto(studio string, moves []*saggarv1.FiringMove) ([]app.FiringMove, finding.Faults) {
+	var faults finding.Faults
+	var all []app.FiringMove
+	for i, m := range moves {
+		path := listPath("firings", i)
+		name, fault := within(studio, path+".name", m.GetName())
+		faults = append(faults, fault...)
+		start := m.GetStartTime().AsTime()
+		wholeMinute(&faults, path+".start_time", start)
+		all = append(all, app.FiringMove{FiringID: name.id, Start: start, ExpectRevision: revisionOf(m.GetEtag())})
 	}
 	return all, faults
 }
@@ -110,7 +124,7 @@ func replanAnswerToProto(studio string, a app.ReplanAnswer) *saggarv1.ReplanRuns
 	for i, move := range a.Moves {
 		message := &saggarv1.RunMove{Name: convert.Name(studio, kindRuns, move.RunID), Etag: etagOf(move.ExpectRevision)}
 		for _, window := range move.Windows {
-			message.StageWindows = append(message.StageWindows, stageWindowToProto(window))
+			message.StageWindows = append(message.StageWindows, stageWindowToProto(studio, window))
 		}
 		m.Moves = append(m.Moves, message)
 		m.Standing = append(m.Standing, runToProto(studio, a.Standing[i]))

@@ -17,7 +17,7 @@ func riskAssessmentToProto(r domain.RiskAssessment) *saggarv1.RiskAssessment {
 		Name: convert.Name(r.StudioID, kindRuns, r.Run.ID) + riskSuffix, Title: r.Title, TimeZone: r.Zone.String(),
 		AsOfTime: instant(r.AsOf), Revision: int32(r.Revision), Run: runToProto(r.StudioID, r.Run),
 		Recipe:     convert.RecipeToProto(r.StudioID, r.Assessment.Charge.Recipe),
-		Assessment: convert.AssessmentToProto(r.Assessment), Missing: r.Missing,
+		Assessment: convert.AssessmentToProto(r.Assessment), Missing: r.Missing, Beside: r.Beside,
 	}
 	for _, f := range r.Furnaces {
 		m.Furnaces = append(m.Furnaces, convert.FurnaceToProto(r.StudioID, f))

@@ -36,7 +36,7 @@ func runRequest(studio, field string, m *saggarv1.Run, windowed bool) (app.RunRe
 	faults.AddUnder(field, drawFaults)
 	request.Draws = draws
 	if windowed {
-		windows, fault := stageWindowsFromProto(m.GetStageWindows())
+		windows, fault := stageWindowsFromProto(studio, m.GetStageWindows())
 		faults.AddUnder(field, fault)
 		request.Windows = windows
 	}
@@ -54,11 +54,18 @@ func runRequests(studio string, runs []*saggarv1.Run) ([]app.RunRequest, finding
 	return requests, faults
 }
 
-func stageWindowsFromProto(messages []*saggarv1.StageWindow) ([]domain.StageWindow, finding.Faults) {
+func stageWindowsFromProto(studio string, messages []*saggarv1.StageWindow) ([]domain.StageWindow, finding.Faults) {
 	var faults finding.Faults
 	windows := make([]domain.StageWindow, 0, len(messages))
 	for i, m := range messages {
-		window := domain.StageWindow{Stage: m.GetStage(), Furnace: m.GetFurnace(), AttendedBy: m.GetAttendedBy()}
+		window := domain.StageWindow{
+			Stage: m.GetStage(), Furnace: m.GetFurnace(), AttendedBy: m.GetAttendedBy(), LoadLiters: m.GetLoadLiters(),
+		}
+		if m.GetJoinFiring() != "" {
+			name, fault := within(studio, fmt.Sprintf("stage_windows[%d].join_firing", i), m.GetJoinFiring())
+			faults = append(faults, fault...)
+			window.JoinFiring = name.id
+		}
 		for k, phase := range m.GetPhases() {
 			path := fmt.Sprintf("stage_windows[%d].phases[%d]", i, k)
 			start, end := phase.GetStartTime().AsTime(), phase.GetEndTime().AsTime()
@@ -81,8 +88,11 @@ func wholeMinute(faults *finding.Faults, field string, t time.Time) {
 		"give "+t.Truncate(time.Minute).Format(time.RFC3339)+" or the minute after it")
 }
 
-func stageWindowToProto(w domain.StageWindow) *saggarv1.StageWindow {
-	m := &saggarv1.StageWindow{Stage: w.Stage, Furnace: w.Furnace, AttendedBy: w.AttendedBy}
+func stageWindowToProto(studio string, w domain.StageWindow) *saggarv1.StageWindow {
+	m := &saggarv1.StageWindow{Stage: w.Stage, Furnace: w.Furnace, AttendedBy: w.AttendedBy, LoadLiters: w.LoadLiters}
+	if w.JoinFiring != "" {
+		m.JoinFiring = convert.Name(studio, kindFirings, w.JoinFiring)
+	}
 	for _, phase := range w.Phases {
 		m.Phases = append(m.Phases, phaseWindowToProto(phase))
 	}
@@ -111,7 +121,7 @@ func runToProto(studio string, r domain.Run) *saggarv1.Run {
 		m.Etag = etagOf(r.Revision)
 	}
 	for _, load := range r.Loads {
-		m.StageWindows = append(m.StageWindows, stageWindowToProto(load.StageWindow()))
+		m.StageWindows = append(m.StageWindows, stageWindowToProto(studio, load.StageWindow()))
 		m.Loads = append(m.Loads, loadToProto(studio, r.ID, load))
 	}
 	return m
@@ -128,14 +138,6 @@ func withoutState(m *saggarv1.Run) {
 	}
 }
 
-func firingPhases(f domain.Firing) []*saggarv1.PhaseWindow {
-	phases := make([]*saggarv1.PhaseWindow, 0, len(f.Phases))
-	for _, phase := range f.Phases {
-		phases = append(phases, phaseWindowToProto(domain.PhaseWindow{Kind: phase.Kind, Window: phase.Window}))
-	}
-	return phases
-}
-
 func loadToProto(studio, runID string, l domain.Load) *saggarv1.Load {
 	m := &saggarv1.Load{State: loadStates.toProto(l.State)}
 	if runID != "" {
@@ -145,16 +147,6 @@ func loadToProto(studio, runID string, l domain.Load) *saggarv1.Load {
 		m.Firing = convert.Name(studio, kindFirings, l.Firing.ID)
 	}
 	return m
-}
-
-func firingToProto(studio string, f domain.Firing) *saggarv1.Firing {
-	return &saggarv1.Firing{
-		Name: convert.Name(studio, kindFirings, f.ID), Furnace: f.Furnace, Title: f.Title, Run: convert.Name(studio, kindRuns, f.RunID),
-		Stage: f.Stage, Department: f.Department, State: loadStates.toProto(f.State),
-		StartTime: timestamppb.New(f.Window.Start), EndTime: timestamppb.New(f.Window.End),
-		TopCelsius: f.TopCelsius, Atmosphere: convert.AtmosphereToProto(f.Atmosphere),
-		Phases: firingPhases(f), AttendedBy: f.AttendedBy,
-	}
 }
 
 func openingToProto(o app.Opening) *saggarv1.Opening {

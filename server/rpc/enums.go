@@ -40,6 +40,7 @@ var runStates = newEnumTable(map[saggarv1.RunState]domain.RunState{
 	saggarv1.RunState_RUN_STATE_UNDER_WAY: domain.RunUnderWay,
 	saggarv1.RunState_RUN_STATE_DONE:      domain.RunDone,
 	saggarv1.RunState_RUN_STATE_CANCELLED: domain.RunCancelled,
+	saggarv1.RunState_RUN_STATE_UNPLACED:  domain.RunUnplaced,
 })
 
 var loadStates = newEnumTable(map[saggarv1.LoadState]domain.LoadState{
@@ -51,6 +52,7 @@ var loadStates = newEnumTable(map[saggarv1.LoadState]domain.LoadState{
 	saggarv1.LoadState_LOAD_STATE_MISSED:     domain.LoadMissed,
 	saggarv1.LoadState_LOAD_STATE_EXPIRED:    domain.LoadExpired,
 	saggarv1.LoadState_LOAD_STATE_CANCELLED:  domain.LoadCancelled,
+	saggarv1.LoadState_LOAD_STATE_UNPLACED:   domain.LoadUnplaced,
 })
 
 var clearanceStates = newEnumTable(map[saggarv1.ClearanceState]domain.ClearanceState{

@@ -42,12 +42,12 @@ func TestEveryEnumerationIsPairedInFull(t *testing.T) {
 		[]domain.Role{domain.RoleNone, domain.RoleViewer, domain.RoleMaker, domain.RoleTechnician, domain.RoleSteward},
 		func(n protoreflect.EnumNumber) saggarv1.Role { return saggarv1.Role(n) })
 	checkPairs(t, runStates,
-		[]domain.RunState{domain.RunTentative, domain.RunConfirmed, domain.RunUnderWay, domain.RunDone, domain.RunCancelled},
+		[]domain.RunState{domain.RunTentative, domain.RunConfirmed, domain.RunUnderWay, domain.RunDone, domain.RunCancelled, domain.RunUnplaced},
 		func(n protoreflect.EnumNumber) saggarv1.RunState { return saggarv1.RunState(n) })
 	checkPairs(t, loadStates,
 		[]domain.LoadState{
 			domain.LoadTentative, domain.LoadConfirmed, domain.LoadUnderFire, domain.LoadDrawn, domain.LoadStopped,
-			domain.LoadMissed, domain.LoadExpired, domain.LoadCancelled,
+			domain.LoadMissed, domain.LoadExpired, domain.LoadCancelled, domain.LoadUnplaced,
 		}, func(n protoreflect.EnumNumber) saggarv1.LoadState { return saggarv1.LoadState(n) })
 	checkPairs(t, clearanceStates, []domain.ClearanceState{domain.ClearanceWaiting, domain.ClearanceCleared, domain.ClearanceRefused},
 		func(n protoreflect.EnumNumber) saggarv1.ClearanceState { return saggarv1.ClearanceState(n) })

@@ -91,6 +91,13 @@ func foreignRequests(booked *saggarv1.Run) map[string]proto.Message {
 	requests["ReplanRuns"] = &saggarv1.ReplanRunsRequest{Parent: "studios/south", Overruns: []*saggarv1.Overrun{{
 		Firing: strings.Replace(booked.GetLoads()[0].GetFiring(), north, "studios/south", 1), EndTime: at(2028),
 	}}}
+	firing := south(booked.GetLoads()[0].GetFiring())
+	requests["BookFiring"] = &saggarv1.BookFiringRequest{
+		Parent: "studios/south", Furnace: "pot", Title: "x", StartTime: timestamppb.New(monday.Add(24 * time.Hour)),
+		HeatProgram: &saggarv1.HeatProgram{Segments: []*saggarv1.Segment{{ToCelsius: 500}}}, Offer: &saggarv1.FiringOffer{Liters: 1, Grams: 1},
+	}
+	requests["UpdateFiring"] = &saggarv1.UpdateFiringRequest{Firing: &saggarv1.Firing{Name: firing, AttendedBy: "ada"}}
+	requests["CancelFiring"] = &saggarv1.CancelFiringRequest{Name: firing}
 	requests["GetDaySheet"] = &saggarv1.GetDaySheetRequest{Name: "studios/south/daySheets/2026-03-02", Room: "hall"}
 	requests["GetRiskAssessment"] = &saggarv1.GetRiskAssessmentRequest{Name: south(booked.GetName()) + riskSuffix}
 	requests["CheckRun"] = &saggarv1.CheckRunRequest{Parent: "studios/south", Runs: []*saggarv1.Run{run}}

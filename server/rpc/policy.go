@@ -85,6 +85,9 @@ var policy = map[string]policyRow{
 	saggarv1.FiringService_GetFiring_FullMethodName:    {least: domain.RoleViewer},
 	saggarv1.FiringService_ListFirings_FullMethodName:  {least: domain.RoleViewer},
 	saggarv1.FiringService_ListOpenings_FullMethodName: {least: domain.RoleViewer},
+	saggarv1.FiringService_BookFiring_FullMethodName:   {least: domain.RoleTechnician},
+	saggarv1.FiringService_UpdateFiring_FullMethodName: {least: domain.RoleMaker, others: domain.RoleTechnician},
+	saggarv1.FiringService_CancelFiring_FullMethodName: {least: domain.RoleTechnician},
 
 	saggarv1.ReportService_GetDaySheet_FullMethodName:       {least: domain.RoleViewer},
 	saggarv1.ReportService_GetRiskAssessment_FullMethodName: {least: domain.RoleViewer},

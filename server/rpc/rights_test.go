@@ -275,6 +275,6 @@ func TestPolicyNamesOwnersOnlyWhereThereAreSome(t *testing.T) {
 	slices.Sort(owned)
 	assert.Equal(t, []string{
 		"BookRun", "CancelRun", "CheckRun", "CreateLot", "GetMailChoice", "GetPerson", "ListAccessKeys", "ListFeeds", "ListMailChoices", "ListPeople",
-		"MoveRun", "MoveRuns", "ReplanRuns", "ReturnLot", "RevokeAccessKey", "RevokeFeed", "TakeLot", "UpdateLot", "UpdateMailChoice", "WeighLot",
+		"MoveRun", "MoveRuns", "ReplanRuns", "ReturnLot", "RevokeAccessKey", "RevokeFeed", "TakeLot", "UpdateFiring", "UpdateLot", "UpdateMailChoice", "WeighLot",
 	}, owned)
 }

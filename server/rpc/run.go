@@ -67,7 +67,7 @@ func (s *runService) MoveRun(ctx context.Context, req *saggarv1.MoveRunRequest) 
 	if err != nil {
 		return nil, err
 	}
-	windows, faults := stageWindowsFromProto(req.GetStageWindows())
+	windows, faults := stageWindowsFromProto(name.studio, req.GetStageWindows())
 	if err := faults.Err(); err != nil {
 		return nil, err
 	}
@@ -89,13 +89,15 @@ func (s *runService) MoveRuns(ctx context.Context, req *saggarv1.MoveRunsRequest
 	moves, faults := movesFromProto(studio, req.GetMoves())
 	overruns, more := overrunsFromProto(studio, req.GetOverruns())
 	faults = append(faults, more...)
-	if len(moves)+len(overruns) == 0 {
+	firings, more := firingMovesFromProto(studio, req.GetFirings())
+	faults = append(faults, more...)
+	if len(moves)+len(overruns)+len(firings) == 0 {
 		faults.Add("moves", "there is nothing to move", "give moves as a new plan returns them, or what overran")
 	}
 	if err := faults.Err(); err != nil {
 		return nil, err
 	}
-	in.Moves, in.Overruns = moves, overruns
+	in.Moves, in.Overruns, in.Firings = moves, overruns, firings
 	call := callOf(ctx, req)
 	result, err := s.app.MoveRuns(ctx, call, in)
 	if err != nil {

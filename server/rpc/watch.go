@@ -53,6 +53,12 @@ func noticeToProto(n *domain.Notice) *saggarv1.Notice {
 			Subject: string(c.SubjectKind) + "/" + c.SubjectID, StartTime: instant(c.Start), EndTime: instant(c.End), Reason: c.Reason,
 		}
 	}
+	if f := n.Firing(); f != nil {
+		m.Firing = &saggarv1.NoticedFiring{
+			Furnace: f.Furnace, Title: f.Title, State: loadStates.toProto(f.State), AttendedBy: f.By, StartTime: instant(f.Start),
+			EndTime: instant(f.End), MovedTo: f.MovedTo,
+		}
+	}
 	return m
 }
 
@@ -64,9 +70,13 @@ func noticedRunToProto(run *domain.RunSummary) *saggarv1.NoticedRun {
 		Recipe: run.Recipe, Department: run.Department, Maker: run.Maker, State: runStates.toProto(run.State),
 	}
 	for _, l := range run.Loads {
-		m.Loads = append(m.Loads, &saggarv1.NoticedLoad{
+		load := &saggarv1.NoticedLoad{
 			Stage: l.Stage, State: loadStates.toProto(l.State), Furnace: l.Furnace, StartTime: instant(l.Start), EndTime: instant(l.End),
-		})
+		}
+		if l.Joined {
+			load.JoinedFiring = l.Firing
+		}
+		m.Loads = append(m.Loads, load)
 	}
 	return m
 }

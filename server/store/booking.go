@@ -16,8 +16,12 @@ type Booking struct {
 	// NewRuns are stored with their loads and firings. Runs and firings need keys from NextKeys.
 	NewRuns []domain.Run
 	// ChangedRuns are stored runs as they now are: title, inputs, acknowledged codes, clearances, draws, revision and loads are written. Of
-	// a firing in a load, one that is not stored yet is added, and one that stands gets its state and revision.
+	// a firing in a load, one that is not stored yet is added, and one that stands gets its state, offer, attendant and revision.
 	ChangedRuns []domain.Run
+	// Firings are written beside those in the loads, as ChangedRuns' are: new ones, and shared ones whose loads changed.
+	Firings []domain.Firing
+	// Reworked are keys of firings that stand whose phases and releases are written anew.
+	Reworked []int64
 	// EndedFirings give their furnaces up and get their state and revision. They win over the same firing in a load.
 	EndedFirings []domain.Firing
 	// LotMoves are what runs reserve of lots and give up, each lot once a revision.
@@ -80,7 +84,7 @@ func (b Booking) Statements() ([]Statement, error) {
 		w.changes = append(w.changes, arg)
 	}
 	for _, step := range []func(ctx context.Context) error{
-		w.studio, w.endings, w.runs, w.lots, w.firings, w.phases, w.releases, w.newLoads, w.changedLoads, w.log,
+		w.studio, w.endings, w.runs, w.lots, w.firings, w.reworked, w.phases, w.releases, w.newLoads, w.changedLoads, w.log,
 	} {
 		if err := step(context.Background()); err != nil {
 			return nil, err
@@ -135,6 +139,11 @@ func (b Booking) standing(ended []domain.Firing) []*domain.Firing {
 		seen[f.Key] = true
 	}
 	var standing []*domain.Firing
+	for i := range b.Firings {
+		if f := &b.Firings[i]; !seen[f.Key] {
+			standing, seen[f.Key] = append(standing, f), true
+		}
+	}
 	for _, runs := range [][]domain.Run{b.NewRuns, b.ChangedRuns} {
 		for _, r := range runs {
 			for _, f := range r.Firings() {
@@ -248,6 +257,11 @@ func (w writer) firings(ctx context.Context) error {
 		arg.Atmospheres = append(arg.Atmospheres, string(f.Atmosphere))
 		arg.Revisions = append(arg.Revisions, f.Revision)
 		arg.Attendants = append(arg.Attendants, f.AttendedBy)
+		offer, err := encodeIfAny("the offer of firing "+f.ID, f.Offer)
+		if err != nil {
+			return err
+		}
+		arg.Offers = append(arg.Offers, offer)
 	}
 	if len(arg.FiringKeys) == 0 {
 		return nil
@@ -256,6 +270,26 @@ func (w writer) firings(ctx context.Context) error {
 		return err
 	}
 	return w.q.InsertOccupancies(ctx, queries.InsertOccupanciesParams{StudioKey: w.Studio.Key, FiringKeys: occupying})
+}
+
+// encodeIfAny writes a body that may be missing, then as an empty text.
+func encodeIfAny[T any](subject string, value *T) (string, error) {
+	if value == nil {
+		return "", nil
+	}
+	body, err := encode(subject, value)
+	return string(body), err
+}
+
+func (w writer) reworked(ctx context.Context) error {
+	if len(w.Reworked) == 0 {
+		return nil
+	}
+	err := w.q.DeleteFiringPhases(ctx, queries.DeleteFiringPhasesParams{StudioKey: w.Studio.Key, FiringKeys: w.Reworked})
+	if err != nil {
+		return err
+	}
+	return w.q.DeleteFiringReleases(ctx, queries.DeleteFiringReleasesParams{StudioKey: w.Studio.Key, FiringKeys: w.Reworked})
 }
 
 func (w writer) phases(ctx context.Context) error {
@@ -281,6 +315,9 @@ func (w writer) phases(ctx context.Context) error {
 func (w writer) releases(ctx context.Context) error {
 	arg := queries.InsertFiringReleasesParams{StudioKey: w.Studio.Key}
 	for _, f := range w.standing {
+		if f.Offer != nil {
+			continue // what comes off a shared firing stands with its offer and its loads
+		}
 		for i, r := range f.Releases {
 			arg.FiringKeys = append(arg.FiringKeys, f.Key)
 			arg.Ordinals = append(arg.Ordinals, int32(i))
@@ -297,27 +334,28 @@ func (w writer) releases(ctx context.Context) error {
 }
 
 func (w writer) newLoads(ctx context.Context) error {
-	arg := loadParams(w.Studio.Key, w.NewRuns)
-	if len(arg.RunKeys) == 0 {
-		return nil
+	arg, err := loadParams(w.Studio.Key, w.NewRuns)
+	if err != nil || len(arg.RunKeys) == 0 {
+		return err
 	}
 	return w.q.InsertLoads(ctx, arg)
 }
 
 func (w writer) changedLoads(ctx context.Context) error {
-	arg := loadParams(w.Studio.Key, w.ChangedRuns)
-	if len(arg.RunKeys) == 0 {
-		return nil
+	arg, err := loadParams(w.Studio.Key, w.ChangedRuns)
+	if err != nil || len(arg.RunKeys) == 0 {
+		return err
 	}
-	_, err := w.q.UpdateLoads(ctx, queries.UpdateLoadsParams{
+	_, err = w.q.UpdateLoads(ctx, queries.UpdateLoadsParams{
 		StudioKey: arg.StudioKey, RunKeys: arg.RunKeys, Ordinals: arg.Ordinals, States: arg.States,
 		FiringKeys: arg.FiringKeys, StartTimes: arg.StartTimes, EndTimes: arg.EndTimes,
+		Rides: arg.Rides, Joins: arg.Joins,
 	})
 	w.record.expect(len(arg.RunKeys))
 	return err
 }
 
-func loadParams(studioKey int64, runs []domain.Run) queries.InsertLoadsParams {
+func loadParams(studioKey int64, runs []domain.Run) (queries.InsertLoadsParams, error) {
 	arg := queries.InsertLoadsParams{StudioKey: studioKey}
 	for _, r := range runs {
 		for i, l := range r.Loads {
@@ -332,9 +370,14 @@ func loadParams(studioKey int64, runs []domain.Run) queries.InsertLoadsParams {
 				firing = l.Firing.Key
 			}
 			arg.FiringKeys = append(arg.FiringKeys, firing)
+			ride, err := encodeIfAny("load "+l.Stage+" of run "+r.ID, l.Ride)
+			if err != nil {
+				return arg, err
+			}
+			arg.Rides, arg.Joins = append(arg.Rides, ride), append(arg.Joins, l.Joined)
 		}
 	}
-	return arg
+	return arg, nil
 }
 
 func (w writer) log(ctx context.Context) error {

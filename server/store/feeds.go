@@ -96,7 +96,7 @@ func (t *Tx) Appointments(ctx context.Context, studioKey int64, q AppointmentsQu
 		return domain.Appointment{
 			RunID: row.RunID, RunTitle: row.Title, RecipeID: row.RecipeID, Department: row.Department, Maker: row.Maker,
 			Stage: row.StageID, State: domain.LoadState(row.State), Window: domain.Window{Start: row.StartTime, End: row.EndTime},
-			Furnace: row.FurnaceID, Phases: byFiring[row.FiringKey], RunCreateTime: row.CreateTime, Revision: row.Revision,
+			Firing: row.FiringID, SharedBy: row.SharedBy, Furnace: row.FurnaceID, Phases: byFiring[row.FiringKey], RunCreateTime: row.CreateTime, Revision: row.Revision,
 			ChangeTime: row.ChangeTime,
 		}
 	}), nil

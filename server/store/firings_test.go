@@ -216,12 +216,15 @@ func TestALongHistoryDoesNotSlowTheWeek(t *testing.T) {
 		args       []any
 	}{
 		"firings over": {queries.FiringsOver, "firings_during",
-			[]any{b.studio.Key, week.Start, week.End, false, day.Start, "{}", 0, time.Time{}, 0, 0}},
+			[]any{b.studio.Key, week.Start, week.End, false, day.Start, "{}", 0, false, time.Time{}, 0, 0}},
 		"phases":       {queries.PhasesOfFirings, "firing_phases_pkey", []any{b.studio.Key, "{1,2,3,4,5,6,7,8,9}"}},
 		"releases":     {queries.ReleasesOfFirings, "firing_releases_pkey", []any{b.studio.Key, "{1,2,3,4,5,6,7,8,9}"}},
 		"new firings":  {queries.NewFirings, "firings_by_revision", newer},
 		"new phases":   {queries.PhasesOfNewFirings, "firings_by_revision", newer},
 		"new releases": {queries.ReleasesOfNewFirings, "firings_by_revision", newer},
+		"riders":       {queries.RidersOfFirings, "Index Scan using", []any{b.studio.Key, "{1,2,3,4,5,6,7,8,9}", day.Start}},
+		"new riders":   {queries.RidersOfNewFirings, "Index Scan using", append(newer, day.Start)},
+		"unplaced":     {queries.UnplacedLoads, "loads_unplaced", []any{b.studio.Key}},
 		"runs":         {queries.ListRuns, "runs_pkey", []any{b.studio.Key, history, 20}},
 		"its runs":     {queries.ListRunsOfDepartment, "runs_by_department", []any{b.studio.Key, "department 7", history, 20}},
 		"waiting":      {queries.ListWaitingRuns, "runs_waiting", []any{b.studio.Key, day.Start, 0, 20}},

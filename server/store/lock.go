@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"slices"
+	"time"
 
 	"saggar/server/domain"
 	"saggar/server/store/queries"
@@ -55,14 +56,18 @@ func (t *Tx) LockForBooking(ctx context.Context, lock BookingLock) (LockedStudio
 		if err != nil || lock.Window.Start.Equal(lock.Window.End) {
 			return err
 		}
-		return firings.read(ctx, q, queries.NewFiringsParams{
+		return firings.read(ctx, q, t.at, queries.NewFiringsParams{
 			StudioID: lock.StudioID, SinceRevision: lock.Since, WindowStart: lock.Window.Start, WindowEnd: lock.Window.End,
 		})
 	})
 	if err != nil {
 		return LockedStudio{}, err
 	}
-	locked := LockedStudio{NewFirings: slices.DeleteFunc(firings.assemble(), func(f domain.Firing) bool { return !f.AsOf(t.at).State.Occupies() })}
+	assembled, err := firings.assemble()
+	if err != nil {
+		return LockedStudio{}, err
+	}
+	locked := LockedStudio{NewFirings: slices.DeleteFunc(assembled, func(f domain.Firing) bool { return !f.AsOf(t.at).State.Occupies() })}
 	if locked.Studio, err = toStudio(studio); err != nil {
 		return LockedStudio{}, err
 	}
@@ -75,32 +80,45 @@ func (t *Tx) LockForBooking(ctx context.Context, lock BookingLock) (LockedStudio
 	return locked, err
 }
 
-// newFirings are the answers to three questions about the same firings.
+// newFirings are the answers to four questions about the same firings.
 type newFirings struct {
 	firings  []queries.NewFiringsRow
 	phases   []queries.PhasesOfNewFiringsRow
 	releases []queries.ReleasesOfNewFiringsRow
+	riders   []queries.RidersOfNewFiringsRow
 }
 
-func (n *newFirings) read(ctx context.Context, q *queries.Queries, arg queries.NewFiringsParams) (err error) {
+func (n *newFirings) read(ctx context.Context, q *queries.Queries, at time.Time, arg queries.NewFiringsParams) (err error) {
 	if n.firings, err = q.NewFirings(ctx, arg); err != nil {
 		return err
 	}
 	if n.phases, err = q.PhasesOfNewFirings(ctx, queries.PhasesOfNewFiringsParams(arg)); err != nil {
 		return err
 	}
-	n.releases, err = q.ReleasesOfNewFirings(ctx, queries.ReleasesOfNewFiringsParams(arg))
+	if n.releases, err = q.ReleasesOfNewFirings(ctx, queries.ReleasesOfNewFiringsParams(arg)); err != nil {
+		return err
+	}
+	n.riders, err = q.RidersOfNewFirings(ctx, queries.RidersOfNewFiringsParams{
+		StudioID: arg.StudioID, SinceRevision: arg.SinceRevision, WindowStart: arg.WindowStart, WindowEnd: arg.WindowEnd, At: at,
+	})
 	return err
 }
 
-func (n *newFirings) assemble() []domain.Firing {
-	firings := collect(n.firings, func(row queries.NewFiringsRow) domain.Firing { return toFiring(queries.FiringsOverRow(row)) })
-	attach(pointers(firings),
+func (n *newFirings) assemble() ([]domain.Firing, error) {
+	firings, err := decodeAll(n.firings, func(row queries.NewFiringsRow) (domain.Firing, error) {
+		return toFiring(queries.FiringsOverRow(row))
+	})
+	if err != nil {
+		return nil, err
+	}
+	return firings, attach(pointers(firings),
 		collect(n.phases, func(row queries.PhasesOfNewFiringsRow) queries.PhasesOfFiringsRow {
 			return queries.PhasesOfFiringsRow(row)
 		}),
 		collect(n.releases, func(row queries.ReleasesOfNewFiringsRow) queries.ReleasesOfFiringsRow {
 			return queries.ReleasesOfFiringsRow(row)
+		}),
+		collect(n.riders, func(row queries.RidersOfNewFiringsRow) queries.RidersOfFiringsRow {
+			return queries.RidersOfFiringsRow(row)
 		}))
-	return firings
 }

@@ -89,7 +89,10 @@ func (t *Tx) fillRuns(ctx context.Context, studioKey int64, rows []queries.GetRu
 	var firings []*domain.Firing
 	for _, row := range loads {
 		run := byKey[row.RunKey]
-		load := toLoad(row, run)
+		load, err := toLoad(row, run)
+		if err != nil {
+			return nil, err
+		}
 		run.Loads = append(run.Loads, load)
 		if load.Firing != nil {
 			firings = append(firings, load.Firing)
@@ -136,18 +139,30 @@ func toRun(row queries.GetRunRow) (domain.Run, error) {
 	}, nil
 }
 
-func toLoad(row queries.LoadsOfRunsRow, run *domain.Run) domain.Load {
+func toLoad(row queries.LoadsOfRunsRow, run *domain.Run) (domain.Load, error) {
 	load := domain.Load{
-		Stage: row.StageID, State: domain.LoadState(row.LoadState),
+		Joined: row.Joined, Stage: row.StageID, State: domain.LoadState(row.LoadState),
 		Window: domain.Window{Start: row.LoadStartTime, End: row.LoadEndTime},
 	}
+	if row.Ride != nil {
+		ride, err := decode[domain.Ride]("load "+row.StageID+" of run "+run.ID, row.Ride)
+		if err != nil {
+			return load, err
+		}
+		load.Ride = &ride
+	}
 	if row.FiringKey != 0 {
+		offer, err := toOffer(row.FiringID, row.Offer)
+		if err != nil {
+			return load, err
+		}
 		load.Firing = &domain.Firing{
-			Key: row.FiringKey, ID: row.FiringID, Furnace: row.FurnaceID, Title: row.Title,
+			Offer: offer,
+			Key:   row.FiringKey, ID: row.FiringID, Furnace: row.FurnaceID, Title: row.Title,
 			RunID: run.ID, Stage: row.StageID, Department: run.Department, Maker: run.Maker, AttendedBy: cmp.Or(row.AttendedBy, run.Maker),
 			State: domain.LoadState(row.State), Window: domain.Window{Start: row.StartTime, End: row.EndTime},
 			TopCelsius: row.TopCelsius, Atmosphere: heat.Atmosphere(row.Atmosphere), Revision: row.Revision,
 		}
 	}
-	return load
+	return load, nil
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"strings"
 	"time"
 
@@ -15,6 +16,10 @@ func changeInWords(n *saggarv1.Notice, zone *time.Location) string {
 	switch {
 	case n.GetRunAfter() != nil || n.GetRunBefore() != nil:
 		return sentence + runInWords(n, zone)
+	case n.GetFiring() != nil:
+		f := n.GetFiring()
+		return sentence + fmt.Sprintf(" (%s on %s, attended by %s): %s", f.GetTitle(), f.GetFurnace(), f.GetAttendedBy(),
+			spanInWords(f.GetStartTime(), f.GetEndTime(), zone))
 	case n.GetClosure() != nil:
 		c := n.GetClosure()
 		sentence += ": " + subjectInWords(c.GetSubject()) + ", " + spanInWords(c.GetStartTime(), c.GetEndTime(), zone)
@@ -28,10 +33,15 @@ func changeInWords(n *saggarv1.Notice, zone *time.Location) string {
 // changeVerb is what was done, in the words of the command line where it has some.
 func changeVerb(n *saggarv1.Notice) string {
 	switch n.GetMethod() {
-	case "BookRun":
+	case "BookRun", "BookFiring":
 		return "booked"
 	case "CancelRun":
 		return "called off"
+	case "CancelFiring":
+		if n.GetFiring() != nil {
+			return "called off"
+		}
+		return "left without a firing"
 	case "RevokeAccessKey", "RevokeFeed":
 		return "revoked"
 	}
@@ -57,7 +67,7 @@ func isMoved(n *saggarv1.Notice) bool {
 var subjectNouns = map[string]string{
 	"studios": "studio", "rooms": "room", "extractionCircuits": "extraction circuit", "supplies": "supply", "furnaces": "furnace",
 	"staffedHours": "staffed hours of room", "closures": "closure", "materials": "material", "recipes": "recipe",
-	"departments": "department", "people": "person", "accessKeys": "key", "runs": "run", "feeds": "feed",
+	"departments": "department", "people": "person", "accessKeys": "key", "runs": "run", "feeds": "feed", "firings": "firing",
 }
 
 // subjectInWords turns "furnaces/pot" into "furnace pot".
@@ -97,6 +107,9 @@ func loadInWords(n *saggarv1.Notice, load *saggarv1.NoticedLoad, zone *time.Loca
 	text := load.GetStage()
 	if load.GetFurnace() != "" {
 		text += " on " + load.GetFurnace()
+	}
+	if load.GetJoinedFiring() != "" {
+		text += " in firing " + load.GetJoinedFiring()
 	}
 	if isMoved(n) {
 		text += " to"

@@ -17,10 +17,11 @@ type runFlags struct {
 	title, from, until  string
 	scale               scaleFlags
 	draws               drawsFlag
+	joins               joinsFlag
 }
 
 // ofOneRun are the flags that say what one run is to be; a file of runs or a kept plan says it instead.
-var ofOneRun = []string{"department", "id", "title", "factor", "product-grams", "crucibles", "from-lot", "start-stage", "lot"}
+var ofOneRun = []string{"department", "id", "title", "factor", "product-grams", "crucibles", "from-lot", "start-stage", "lot", "join"}
 
 func (r *runFlags) flags(command *cobra.Command) {
 	flags := command.Flags()
@@ -30,6 +31,8 @@ func (r *runFlags) flags(command *cobra.Command) {
 	flags.Var(&r.fromLot, "from-lot", "id of the lot that it starts from; the scale is then all of it that is free unless given")
 	flags.Var(&r.startStage, "start-stage", "id of the stage at which it starts from that lot (default: the first)")
 	flags.Var(&r.draws, "lot", "MATERIAL=LOT: from which lot an addition is taken, MATERIAL@STAGE=LOT for one stage; may be repeated")
+	flags.Var(&r.joins, "join", "STAGE=FIRING: ride in a shared firing instead of one of its own, with @LITERS behind it where\n"+
+		"the recipe does not say how much room it takes; may be repeated")
 	r.scale.flags(command)
 	r.window(command)
 }
@@ -59,7 +62,7 @@ func (r *runFlags) request(parent string, zone *time.Location, runs ...*saggarv1
 func (r *runFlags) run(studio, recipe string) *saggarv1.Run {
 	run := &saggarv1.Run{
 		Recipe: convert.Name(studio, "recipes", recipe), Department: string(r.department), Title: r.title, Scale: r.scale.message(),
-		StartStage: string(r.startStage), LotDraws: r.draws.named(studio),
+		StartStage: string(r.startStage), LotDraws: r.draws.named(studio), StageWindows: r.joins.named(studio),
 	}
 	if r.fromLot != "" {
 		run.FromLot = convert.Name(studio, lotKind.collection, string(r.fromLot))

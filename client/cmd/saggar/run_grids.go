@@ -173,11 +173,19 @@ func windowGrid(run *saggarv1.Run, zone *time.Location) render.Grid {
 			}
 		}
 		grid.Rows = append(grid.Rows, []string{
-			w.GetStage(), w.GetFurnace(), local(phases[0].GetStartTime(), zone), local(drawn.GetEndTime(), zone),
+			w.GetStage(), placeOf(w), local(phases[0].GetStartTime(), zone), local(drawn.GetEndTime(), zone),
 			local(phases[len(phases)-1].GetEndTime(), zone), strings.Join(parts, ", "),
 		})
 	}
 	return grid
+}
+
+// placeOf says on what a stage is done, and in whose firing where it rides in a shared one.
+func placeOf(w *saggarv1.StageWindow) string {
+	if w.GetJoinFiring() == "" {
+		return w.GetFurnace()
+	}
+	return fmt.Sprintf("%s, in %s of %s", w.GetFurnace(), shortName(w.GetJoinFiring()), w.GetAttendedBy())
 }
 
 // findingGrids show findings one under the other, since their sentences are long; repeats are shown once.

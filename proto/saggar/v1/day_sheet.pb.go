@@ -702,7 +702,9 @@ type DayJob struct {
 	// What is not known of it, a sentence each.
 	Missing []string `protobuf:"bytes,38,rep,name=missing,proto3" json:"missing,omitempty"`
 	// Who charges it, is there while it needs somebody in the room, and draws it.
-	AttendedBy    string `protobuf:"bytes,39,opt,name=attended_by,json=attendedBy,proto3" json:"attended_by,omitempty"`
+	AttendedBy string `protobuf:"bytes,39,opt,name=attended_by,json=attendedBy,proto3" json:"attended_by,omitempty"`
+	// What else rides in the same firing, a sentence for each load of others.
+	Beside        []string `protobuf:"bytes,40,rep,name=beside,proto3" json:"beside,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1010,6 +1012,13 @@ func (x *DayJob) GetAttendedBy() string {
 	return ""
 }
 
+func (x *DayJob) GetBeside() []string {
+	if x != nil {
+		return x.Beside
+	}
+	return nil
+}
+
 var File_saggar_v1_day_sheet_proto protoreflect.FileDescriptor
 
 const file_saggar_v1_day_sheet_proto_rawDesc = "" +
@@ -1070,7 +1079,7 @@ const file_saggar_v1_day_sheet_proto_rawDesc = "" +
 	"\n" +
 	"start_time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\x125\n" +
 	"\bend_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\x12&\n" +
-	"\x05watch\x18\x03 \x01(\x0e2\x10.saggar.v1.WatchR\x05watch\"\xab\f\n" +
+	"\x05watch\x18\x03 \x01(\x0e2\x10.saggar.v1.WatchR\x05watch\"\xc3\f\n" +
 	"\x06DayJob\x12\x12\n" +
 	"\x04mark\x18\x01 \x01(\tR\x04mark\x12\x10\n" +
 	"\x03run\x18\x02 \x01(\tR\x03run\x12\x16\n" +
@@ -1122,7 +1131,8 @@ const file_saggar_v1_day_sheet_proto_rawDesc = "" +
 	"\bfindings\x18% \x03(\v2\x12.saggar.v1.FindingR\bfindings\x12\x18\n" +
 	"\amissing\x18& \x03(\tR\amissing\x12\x1f\n" +
 	"\vattended_by\x18' \x01(\tR\n" +
-	"attendedByB\x84\x01\n" +
+	"attendedBy\x12\x16\n" +
+	"\x06beside\x18( \x03(\tR\x06besideB\x84\x01\n" +
 	"\rcom.saggar.v1B\rDaySheetProtoP\x01Z\x1fsaggar/proto/saggar/v1;saggarv1\xa2\x02\x03SXX\xaa\x02\tSaggar.V1\xca\x02\tSaggar\\V1\xe2\x02\x15Saggar\\V1\\GPBMetadata\xea\x02\n" +
 	"Saggar::V1b\x06proto3"
 

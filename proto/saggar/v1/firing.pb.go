@@ -10,6 +10,7 @@ import (
 	_ "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
+	fieldmaskpb "google.golang.org/protobuf/types/known/fieldmaskpb"
 	timestamppb "google.golang.org/protobuf/types/known/timestamppb"
 	reflect "reflect"
 	sync "sync"
@@ -45,6 +46,8 @@ const (
 	LoadState_LOAD_STATE_EXPIRED LoadState = 7
 	// Called off.
 	LoadState_LOAD_STATE_CANCELLED LoadState = 8
+	// Its shared firing was called off by somebody else: it holds no furnace and waits to be moved, or called off.
+	LoadState_LOAD_STATE_UNPLACED LoadState = 9
 )
 
 // Enum value maps for LoadState.
@@ -59,6 +62,7 @@ var (
 		6: "LOAD_STATE_MISSED",
 		7: "LOAD_STATE_EXPIRED",
 		8: "LOAD_STATE_CANCELLED",
+		9: "LOAD_STATE_UNPLACED",
 	}
 	LoadState_value = map[string]int32{
 		"LOAD_STATE_UNSPECIFIED": 0,
@@ -70,6 +74,7 @@ var (
 		"LOAD_STATE_MISSED":      6,
 		"LOAD_STATE_EXPIRED":     7,
 		"LOAD_STATE_CANCELLED":   8,
+		"LOAD_STATE_UNPLACED":    9,
 	}
 )
 
@@ -171,12 +176,16 @@ type StageWindow struct {
 	Stage string `protobuf:"bytes,1,opt,name=stage,proto3" json:"stage,omitempty"`
 	// Id of the furnace or station; empty for bench work that needs none.
 	Furnace string `protobuf:"bytes,2,opt,name=furnace,proto3" json:"furnace,omitempty"`
-	// Required. In order, without a gap.
+	// In order, without a gap; required unless it joins a firing: then none, or exactly that firing's.
 	Phases []*PhaseWindow `protobuf:"bytes,3,rep,name=phases,proto3" json:"phases,omitempty"`
-	// Firing to ride in instead of one of its own. Not supported yet: must be empty.
+	// `studios/{studio}/firings/{id}`: the shared firing to ride in instead of one of its own. Furnace, phases and who attends it
+	// are then the firing's, and may be left out.
 	JoinFiring string `protobuf:"bytes,4,opt,name=join_firing,json=joinFiring,proto3" json:"join_firing,omitempty"`
 	// Id of the person who charges it, is there while somebody must be in the room, and draws it; empty: the run's maker.
-	AttendedBy    string `protobuf:"bytes,5,opt,name=attended_by,json=attendedBy,proto3" json:"attended_by,omitempty"`
+	AttendedBy string `protobuf:"bytes,5,opt,name=attended_by,json=attendedBy,proto3" json:"attended_by,omitempty"`
+	// Room that the load takes in a firing that it joins, with its shelves and vessels, in liters, [0, 100000]; 0: its crucibles
+	// or packed charge as the recipe and its scale say; required where they do not say.
+	LoadLiters    float64 `protobuf:"fixed64,6,opt,name=load_liters,json=loadLiters,proto3" json:"load_liters,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -246,6 +255,231 @@ func (x *StageWindow) GetAttendedBy() string {
 	return ""
 }
 
+func (x *StageWindow) GetLoadLiters() float64 {
+	if x != nil {
+		return x.LoadLiters
+	}
+	return 0
+}
+
+// What a firing offers for the loads of others.
+type FiringOffer struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Required. Room for others in all, in liters, above 0.
+	Liters float64 `protobuf:"fixed64,1,opt,name=liters,proto3" json:"liters,omitempty"`
+	// Required. Mass for others in all, vessels and ware included, in g, above 0.
+	Grams float64 `protobuf:"fixed64,2,opt,name=grams,proto3" json:"grams,omitempty"`
+	// Until when one may join; unset: the firing's start, and never later.
+	JoinUntilTime *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=join_until_time,json=joinUntilTime,proto3" json:"join_until_time,omitempty"`
+	// Ids of the departments whose runs may join; none: all.
+	Departments []string `protobuf:"bytes,4,rep,name=departments,proto3" json:"departments,omitempty"`
+	// Output only. Room that nobody has taken yet.
+	FreeLiters float64 `protobuf:"fixed64,5,opt,name=free_liters,json=freeLiters,proto3" json:"free_liters,omitempty"`
+	// Output only. Mass that nobody has taken yet, in g. A load that takes more heat than ware of its mass counts as that much ware.
+	FreeGrams float64 `protobuf:"fixed64,6,opt,name=free_grams,json=freeGrams,proto3" json:"free_grams,omitempty"`
+	// Output only. Who opened the firing for others; empty: a run's maker shares theirs.
+	OpenedBy string `protobuf:"bytes,7,opt,name=opened_by,json=openedBy,proto3" json:"opened_by,omitempty"`
+	// Output only. What it is fired by.
+	HeatProgram *HeatProgram `protobuf:"bytes,8,opt,name=heat_program,json=heatProgram,proto3" json:"heat_program,omitempty"`
+	// Output only. How cold the furnace is before it is opened, in C.
+	OpenBelowCelsius float64 `protobuf:"fixed64,9,opt,name=open_below_celsius,json=openBelowCelsius,proto3" json:"open_below_celsius,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
+}
+
+func (x *FiringOffer) Reset() {
+	*x = FiringOffer{}
+	mi := &file_saggar_v1_firing_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FiringOffer) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FiringOffer) ProtoMessage() {}
+
+func (x *FiringOffer) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_firing_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FiringOffer.ProtoReflect.Descriptor instead.
+func (*FiringOffer) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_firing_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *FiringOffer) GetLiters() float64 {
+	if x != nil {
+		return x.Liters
+	}
+	return 0
+}
+
+func (x *FiringOffer) GetGrams() float64 {
+	if x != nil {
+		return x.Grams
+	}
+	return 0
+}
+
+func (x *FiringOffer) GetJoinUntilTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.JoinUntilTime
+	}
+	return nil
+}
+
+func (x *FiringOffer) GetDepartments() []string {
+	if x != nil {
+		return x.Departments
+	}
+	return nil
+}
+
+func (x *FiringOffer) GetFreeLiters() float64 {
+	if x != nil {
+		return x.FreeLiters
+	}
+	return 0
+}
+
+func (x *FiringOffer) GetFreeGrams() float64 {
+	if x != nil {
+		return x.FreeGrams
+	}
+	return 0
+}
+
+func (x *FiringOffer) GetOpenedBy() string {
+	if x != nil {
+		return x.OpenedBy
+	}
+	return ""
+}
+
+func (x *FiringOffer) GetHeatProgram() *HeatProgram {
+	if x != nil {
+		return x.HeatProgram
+	}
+	return nil
+}
+
+func (x *FiringOffer) GetOpenBelowCelsius() float64 {
+	if x != nil {
+		return x.OpenBelowCelsius
+	}
+	return 0
+}
+
+// One load in a shared firing.
+type FiringLoad struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// `studios/{studio}/runs/{run}`.
+	Run string `protobuf:"bytes,1,opt,name=run,proto3" json:"run,omitempty"`
+	// Id of the stage.
+	Stage string `protobuf:"bytes,2,opt,name=stage,proto3" json:"stage,omitempty"`
+	// Department of the run.
+	Department string `protobuf:"bytes,3,opt,name=department,proto3" json:"department,omitempty"`
+	// Who booked the run.
+	Maker string `protobuf:"bytes,4,opt,name=maker,proto3" json:"maker,omitempty"`
+	// Where it stands.
+	State LoadState `protobuf:"varint,5,opt,name=state,proto3,enum=saggar.v1.LoadState" json:"state,omitempty"`
+	// Room that it takes.
+	Liters float64 `protobuf:"fixed64,6,opt,name=liters,proto3" json:"liters,omitempty"`
+	// Mass that it counts as, in g.
+	Grams         float64 `protobuf:"fixed64,7,opt,name=grams,proto3" json:"grams,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FiringLoad) Reset() {
+	*x = FiringLoad{}
+	mi := &file_saggar_v1_firing_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FiringLoad) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FiringLoad) ProtoMessage() {}
+
+func (x *FiringLoad) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_firing_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FiringLoad.ProtoReflect.Descriptor instead.
+func (*FiringLoad) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_firing_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *FiringLoad) GetRun() string {
+	if x != nil {
+		return x.Run
+	}
+	return ""
+}
+
+func (x *FiringLoad) GetStage() string {
+	if x != nil {
+		return x.Stage
+	}
+	return ""
+}
+
+func (x *FiringLoad) GetDepartment() string {
+	if x != nil {
+		return x.Department
+	}
+	return ""
+}
+
+func (x *FiringLoad) GetMaker() string {
+	if x != nil {
+		return x.Maker
+	}
+	return ""
+}
+
+func (x *FiringLoad) GetState() LoadState {
+	if x != nil {
+		return x.State
+	}
+	return LoadState_LOAD_STATE_UNSPECIFIED
+}
+
+func (x *FiringLoad) GetLiters() float64 {
+	if x != nil {
+		return x.Liters
+	}
+	return 0
+}
+
+func (x *FiringLoad) GetGrams() float64 {
+	if x != nil {
+		return x.Grams
+	}
+	return 0
+}
+
 // One heat cycle of one furnace, exclusive in time on it.
 type Firing struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -255,7 +489,7 @@ type Firing struct {
 	Furnace string `protobuf:"bytes,2,opt,name=furnace,proto3" json:"furnace,omitempty"`
 	// What it is for: the run's title and stage.
 	Title string `protobuf:"bytes,3,opt,name=title,proto3" json:"title,omitempty"`
-	// `studios/{studio}/runs/{run}` whose load it carries.
+	// `studios/{studio}/runs/{run}` for which it was booked; empty when it was opened for others, or that run left it.
 	Run string `protobuf:"bytes,4,opt,name=run,proto3" json:"run,omitempty"`
 	// Id of the stage.
 	Stage string `protobuf:"bytes,5,opt,name=stage,proto3" json:"stage,omitempty"`
@@ -273,15 +507,21 @@ type Firing struct {
 	TopCelsius float64 `protobuf:"fixed64,11,opt,name=top_celsius,json=topCelsius,proto3" json:"top_celsius,omitempty"`
 	// What surrounds the charge.
 	Atmosphere Atmosphere `protobuf:"varint,12,opt,name=atmosphere,proto3,enum=saggar.v1.Atmosphere" json:"atmosphere,omitempty"`
-	// Id of the person who attends it.
-	AttendedBy    string `protobuf:"bytes,13,opt,name=attended_by,json=attendedBy,proto3" json:"attended_by,omitempty"`
+	// Id of the one person who answers for it: charges it, is there while somebody must be, and draws it.
+	AttendedBy string `protobuf:"bytes,13,opt,name=attended_by,json=attendedBy,proto3" json:"attended_by,omitempty"`
+	// What it offers for others; unset: it is not shared.
+	Offer *FiringOffer `protobuf:"bytes,14,opt,name=offer,proto3" json:"offer,omitempty"`
+	// Output only. All loads of a shared firing, that of its own run first.
+	Loads []*FiringLoad `protobuf:"bytes,15,rep,name=loads,proto3" json:"loads,omitempty"`
+	// Changes with every change; given back on update and cancel to detect a change in between.
+	Etag          string `protobuf:"bytes,16,opt,name=etag,proto3" json:"etag,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Firing) Reset() {
 	*x = Firing{}
-	mi := &file_saggar_v1_firing_proto_msgTypes[2]
+	mi := &file_saggar_v1_firing_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -293,7 +533,7 @@ func (x *Firing) String() string {
 func (*Firing) ProtoMessage() {}
 
 func (x *Firing) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_firing_proto_msgTypes[2]
+	mi := &file_saggar_v1_firing_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -306,7 +546,7 @@ func (x *Firing) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Firing.ProtoReflect.Descriptor instead.
 func (*Firing) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_firing_proto_rawDescGZIP(), []int{2}
+	return file_saggar_v1_firing_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Firing) GetName() string {
@@ -400,6 +640,400 @@ func (x *Firing) GetAttendedBy() string {
 	return ""
 }
 
+func (x *Firing) GetOffer() *FiringOffer {
+	if x != nil {
+		return x.Offer
+	}
+	return nil
+}
+
+func (x *Firing) GetLoads() []*FiringLoad {
+	if x != nil {
+		return x.Loads
+	}
+	return nil
+}
+
+func (x *Firing) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
+// Request of BookFiring.
+type BookFiringRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Required. `studios/{studio}`.
+	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
+	// Required. Id of the furnace.
+	Furnace string `protobuf:"bytes,2,opt,name=furnace,proto3" json:"furnace,omitempty"`
+	// Required. What it is for, at most 120 characters.
+	Title string `protobuf:"bytes,3,opt,name=title,proto3" json:"title,omitempty"`
+	// Required. What it is fired by.
+	HeatProgram *HeatProgram `protobuf:"bytes,4,opt,name=heat_program,json=heatProgram,proto3" json:"heat_program,omitempty"`
+	// What surrounds the ware; unset: oxidising.
+	Atmosphere Atmosphere `protobuf:"varint,5,opt,name=atmosphere,proto3,enum=saggar.v1.Atmosphere" json:"atmosphere,omitempty"`
+	// Required. When charging begins, a whole minute.
+	StartTime *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=start_time,json=startTime,proto3" json:"start_time,omitempty"`
+	// Id of the person who answers for it; empty: the caller.
+	AttendedBy string `protobuf:"bytes,7,opt,name=attended_by,json=attendedBy,proto3" json:"attended_by,omitempty"`
+	// Required. What is offered.
+	Offer *FiringOffer `protobuf:"bytes,8,opt,name=offer,proto3" json:"offer,omitempty"`
+	// How cold the furnace must be before it is opened, in C, [0, 2000]; 0: 100.
+	OpenBelowCelsius float64 `protobuf:"fixed64,9,opt,name=open_below_celsius,json=openBelowCelsius,proto3" json:"open_below_celsius,omitempty"`
+	// Codes of warnings that the caller has read and accepts.
+	AcknowledgedFindingCodes []string `protobuf:"bytes,10,rep,name=acknowledged_finding_codes,json=acknowledgedFindingCodes,proto3" json:"acknowledged_finding_codes,omitempty"`
+	// Check and store nothing; then all findings are in the response.
+	ValidateOnly bool `protobuf:"varint,11,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
+	// Optional UUID; a repeat with the same id and body returns the first answer's firing as it now stands.
+	RequestId     string `protobuf:"bytes,12,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *BookFiringRequest) Reset() {
+	*x = BookFiringRequest{}
+	mi := &file_saggar_v1_firing_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *BookFiringRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*BookFiringRequest) ProtoMessage() {}
+
+func (x *BookFiringRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_firing_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use BookFiringRequest.ProtoReflect.Descriptor instead.
+func (*BookFiringRequest) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_firing_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *BookFiringRequest) GetParent() string {
+	if x != nil {
+		return x.Parent
+	}
+	return ""
+}
+
+func (x *BookFiringRequest) GetFurnace() string {
+	if x != nil {
+		return x.Furnace
+	}
+	return ""
+}
+
+func (x *BookFiringRequest) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *BookFiringRequest) GetHeatProgram() *HeatProgram {
+	if x != nil {
+		return x.HeatProgram
+	}
+	return nil
+}
+
+func (x *BookFiringRequest) GetAtmosphere() Atmosphere {
+	if x != nil {
+		return x.Atmosphere
+	}
+	return Atmosphere_ATMOSPHERE_UNSPECIFIED
+}
+
+func (x *BookFiringRequest) GetStartTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.StartTime
+	}
+	return nil
+}
+
+func (x *BookFiringRequest) GetAttendedBy() string {
+	if x != nil {
+		return x.AttendedBy
+	}
+	return ""
+}
+
+func (x *BookFiringRequest) GetOffer() *FiringOffer {
+	if x != nil {
+		return x.Offer
+	}
+	return nil
+}
+
+func (x *BookFiringRequest) GetOpenBelowCelsius() float64 {
+	if x != nil {
+		return x.OpenBelowCelsius
+	}
+	return 0
+}
+
+func (x *BookFiringRequest) GetAcknowledgedFindingCodes() []string {
+	if x != nil {
+		return x.AcknowledgedFindingCodes
+	}
+	return nil
+}
+
+func (x *BookFiringRequest) GetValidateOnly() bool {
+	if x != nil {
+		return x.ValidateOnly
+	}
+	return false
+}
+
+func (x *BookFiringRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+// Response of BookFiring.
+type BookFiringResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// As it stands; without a name when only checked.
+	Firing *Firing `protobuf:"bytes,1,opt,name=firing,proto3" json:"firing,omitempty"`
+	// Worst first.
+	Findings []*Finding `protobuf:"bytes,2,rep,name=findings,proto3" json:"findings,omitempty"`
+	// What the figures assume.
+	Assumptions []string `protobuf:"bytes,3,rep,name=assumptions,proto3" json:"assumptions,omitempty"`
+	// What the figures are, and what they do not replace.
+	Caution string `protobuf:"bytes,4,opt,name=caution,proto3" json:"caution,omitempty"`
+	// Revision of the studio after it.
+	Revision      int32 `protobuf:"varint,5,opt,name=revision,proto3" json:"revision,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *BookFiringResponse) Reset() {
+	*x = BookFiringResponse{}
+	mi := &file_saggar_v1_firing_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *BookFiringResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*BookFiringResponse) ProtoMessage() {}
+
+func (x *BookFiringResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_firing_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use BookFiringResponse.ProtoReflect.Descriptor instead.
+func (*BookFiringResponse) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_firing_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *BookFiringResponse) GetFiring() *Firing {
+	if x != nil {
+		return x.Firing
+	}
+	return nil
+}
+
+func (x *BookFiringResponse) GetFindings() []*Finding {
+	if x != nil {
+		return x.Findings
+	}
+	return nil
+}
+
+func (x *BookFiringResponse) GetAssumptions() []string {
+	if x != nil {
+		return x.Assumptions
+	}
+	return nil
+}
+
+func (x *BookFiringResponse) GetCaution() string {
+	if x != nil {
+		return x.Caution
+	}
+	return ""
+}
+
+func (x *BookFiringResponse) GetRevision() int32 {
+	if x != nil {
+		return x.Revision
+	}
+	return 0
+}
+
+// Request of UpdateFiring.
+type UpdateFiringRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Required. With its name, and what shall be otherwise.
+	Firing *Firing `protobuf:"bytes,1,opt,name=firing,proto3" json:"firing,omitempty"`
+	// `offer`, `attended_by` or both; unset: those that are set.
+	UpdateMask *fieldmaskpb.FieldMask `protobuf:"bytes,2,opt,name=update_mask,json=updateMask,proto3" json:"update_mask,omitempty"`
+	// Codes of warnings that the caller has read and accepts.
+	AcknowledgedFindingCodes []string `protobuf:"bytes,3,rep,name=acknowledged_finding_codes,json=acknowledgedFindingCodes,proto3" json:"acknowledged_finding_codes,omitempty"`
+	// Check and store nothing.
+	ValidateOnly bool `protobuf:"varint,4,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
+	// Optional UUID; a repeat with the same id and body returns the firing as it now stands.
+	RequestId     string `protobuf:"bytes,5,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UpdateFiringRequest) Reset() {
+	*x = UpdateFiringRequest{}
+	mi := &file_saggar_v1_firing_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UpdateFiringRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UpdateFiringRequest) ProtoMessage() {}
+
+func (x *UpdateFiringRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_firing_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UpdateFiringRequest.ProtoReflect.Descriptor instead.
+func (*UpdateFiringRequest) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_firing_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *UpdateFiringRequest) GetFiring() *Firing {
+	if x != nil {
+		return x.Firing
+	}
+	return nil
+}
+
+func (x *UpdateFiringRequest) GetUpdateMask() *fieldmaskpb.FieldMask {
+	if x != nil {
+		return x.UpdateMask
+	}
+	return nil
+}
+
+func (x *UpdateFiringRequest) GetAcknowledgedFindingCodes() []string {
+	if x != nil {
+		return x.AcknowledgedFindingCodes
+	}
+	return nil
+}
+
+func (x *UpdateFiringRequest) GetValidateOnly() bool {
+	if x != nil {
+		return x.ValidateOnly
+	}
+	return false
+}
+
+func (x *UpdateFiringRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+// Request of CancelFiring.
+type CancelFiringRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Required. `studios/{studio}/firings/{id}`.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// When set, must be the present one.
+	Etag string `protobuf:"bytes,2,opt,name=etag,proto3" json:"etag,omitempty"`
+	// Optional UUID; a repeat with the same id and body returns the firing as it now stands.
+	RequestId     string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CancelFiringRequest) Reset() {
+	*x = CancelFiringRequest{}
+	mi := &file_saggar_v1_firing_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CancelFiringRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CancelFiringRequest) ProtoMessage() {}
+
+func (x *CancelFiringRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_firing_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CancelFiringRequest.ProtoReflect.Descriptor instead.
+func (*CancelFiringRequest) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_firing_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *CancelFiringRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *CancelFiringRequest) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
+func (x *CancelFiringRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
 // Request of GetFiring.
 type GetFiringRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -411,7 +1045,7 @@ type GetFiringRequest struct {
 
 func (x *GetFiringRequest) Reset() {
 	*x = GetFiringRequest{}
-	mi := &file_saggar_v1_firing_proto_msgTypes[3]
+	mi := &file_saggar_v1_firing_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -423,7 +1057,7 @@ func (x *GetFiringRequest) String() string {
 func (*GetFiringRequest) ProtoMessage() {}
 
 func (x *GetFiringRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_firing_proto_msgTypes[3]
+	mi := &file_saggar_v1_firing_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -436,7 +1070,7 @@ func (x *GetFiringRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetFiringRequest.ProtoReflect.Descriptor instead.
 func (*GetFiringRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_firing_proto_rawDescGZIP(), []int{3}
+	return file_saggar_v1_firing_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *GetFiringRequest) GetName() string {
@@ -462,14 +1096,16 @@ type ListFiringsRequest struct {
 	// At most this many, [0, 1000]; 0 means 100, more is cut to 1000.
 	PageSize int32 `protobuf:"varint,6,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
 	// From a former answer to the same request.
-	PageToken     string `protobuf:"bytes,7,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	PageToken string `protobuf:"bytes,7,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	// Only those that others may still join: shared, not begun, with room and mass left.
+	JoinableOnly  bool `protobuf:"varint,8,opt,name=joinable_only,json=joinableOnly,proto3" json:"joinable_only,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ListFiringsRequest) Reset() {
 	*x = ListFiringsRequest{}
-	mi := &file_saggar_v1_firing_proto_msgTypes[4]
+	mi := &file_saggar_v1_firing_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -481,7 +1117,7 @@ func (x *ListFiringsRequest) String() string {
 func (*ListFiringsRequest) ProtoMessage() {}
 
 func (x *ListFiringsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_firing_proto_msgTypes[4]
+	mi := &file_saggar_v1_firing_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -494,7 +1130,7 @@ func (x *ListFiringsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListFiringsRequest.ProtoReflect.Descriptor instead.
 func (*ListFiringsRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_firing_proto_rawDescGZIP(), []int{4}
+	return file_saggar_v1_firing_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *ListFiringsRequest) GetParent() string {
@@ -546,6 +1182,13 @@ func (x *ListFiringsRequest) GetPageToken() string {
 	return ""
 }
 
+func (x *ListFiringsRequest) GetJoinableOnly() bool {
+	if x != nil {
+		return x.JoinableOnly
+	}
+	return false
+}
+
 // Response of ListFirings.
 type ListFiringsResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -559,7 +1202,7 @@ type ListFiringsResponse struct {
 
 func (x *ListFiringsResponse) Reset() {
 	*x = ListFiringsResponse{}
-	mi := &file_saggar_v1_firing_proto_msgTypes[5]
+	mi := &file_saggar_v1_firing_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -571,7 +1214,7 @@ func (x *ListFiringsResponse) String() string {
 func (*ListFiringsResponse) ProtoMessage() {}
 
 func (x *ListFiringsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_firing_proto_msgTypes[5]
+	mi := &file_saggar_v1_firing_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -584,7 +1227,7 @@ func (x *ListFiringsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListFiringsResponse.ProtoReflect.Descriptor instead.
 func (*ListFiringsResponse) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_firing_proto_rawDescGZIP(), []int{5}
+	return file_saggar_v1_firing_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *ListFiringsResponse) GetFirings() []*Firing {
@@ -618,7 +1261,7 @@ type Opening struct {
 
 func (x *Opening) Reset() {
 	*x = Opening{}
-	mi := &file_saggar_v1_firing_proto_msgTypes[6]
+	mi := &file_saggar_v1_firing_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -630,7 +1273,7 @@ func (x *Opening) String() string {
 func (*Opening) ProtoMessage() {}
 
 func (x *Opening) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_firing_proto_msgTypes[6]
+	mi := &file_saggar_v1_firing_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -643,7 +1286,7 @@ func (x *Opening) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Opening.ProtoReflect.Descriptor instead.
 func (*Opening) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_firing_proto_rawDescGZIP(), []int{6}
+	return file_saggar_v1_firing_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *Opening) GetFurnace() string {
@@ -693,7 +1336,7 @@ type ListOpeningsRequest struct {
 
 func (x *ListOpeningsRequest) Reset() {
 	*x = ListOpeningsRequest{}
-	mi := &file_saggar_v1_firing_proto_msgTypes[7]
+	mi := &file_saggar_v1_firing_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -705,7 +1348,7 @@ func (x *ListOpeningsRequest) String() string {
 func (*ListOpeningsRequest) ProtoMessage() {}
 
 func (x *ListOpeningsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_firing_proto_msgTypes[7]
+	mi := &file_saggar_v1_firing_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -718,7 +1361,7 @@ func (x *ListOpeningsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListOpeningsRequest.ProtoReflect.Descriptor instead.
 func (*ListOpeningsRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_firing_proto_rawDescGZIP(), []int{7}
+	return file_saggar_v1_firing_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *ListOpeningsRequest) GetParent() string {
@@ -767,7 +1410,7 @@ type ListOpeningsResponse struct {
 
 func (x *ListOpeningsResponse) Reset() {
 	*x = ListOpeningsResponse{}
-	mi := &file_saggar_v1_firing_proto_msgTypes[8]
+	mi := &file_saggar_v1_firing_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -779,7 +1422,7 @@ func (x *ListOpeningsResponse) String() string {
 func (*ListOpeningsResponse) ProtoMessage() {}
 
 func (x *ListOpeningsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_firing_proto_msgTypes[8]
+	mi := &file_saggar_v1_firing_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -792,7 +1435,7 @@ func (x *ListOpeningsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListOpeningsResponse.ProtoReflect.Descriptor instead.
 func (*ListOpeningsResponse) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_firing_proto_rawDescGZIP(), []int{8}
+	return file_saggar_v1_firing_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *ListOpeningsResponse) GetOpenings() []*Opening {
@@ -806,46 +1449,111 @@ var File_saggar_v1_firing_proto protoreflect.FileDescriptor
 
 const file_saggar_v1_firing_proto_rawDesc = "" +
 	"\n" +
-	"\x16saggar/v1/firing.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1asaggar/v1/assessment.proto\x1a\x1csaggar/v1/heat_program.proto\"\xc5\x01\n" +
+	"\x16saggar/v1/firing.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1asaggar/v1/assessment.proto\x1a\x17saggar/v1/finding.proto\x1a\x1csaggar/v1/heat_program.proto\"\xc5\x01\n" +
 	"\vPhaseWindow\x124\n" +
 	"\x04kind\x18\x01 \x01(\x0e2\x14.saggar.v1.PhaseKindB\n" +
 	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04kind\x12A\n" +
 	"\n" +
 	"start_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\tstartTime\x12=\n" +
-	"\bend_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\aendTime\"\xad\x02\n" +
+	"\bend_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\aendTime\"\xa6\x03\n" +
 	"\vStageWindow\x125\n" +
 	"\x05stage\x18\x01 \x01(\tB\x1f\xbaH\x1cr\x1a\x18?2\x16^[a-z][a-z0-9-]{0,62}$R\x05stage\x12<\n" +
-	"\afurnace\x18\x02 \x01(\tB\"\xbaH\x1fr\x1d\x18?2\x19^([a-z][a-z0-9-]{0,62})?$R\afurnace\x12:\n" +
-	"\x06phases\x18\x03 \x03(\v2\x16.saggar.v1.PhaseWindowB\n" +
-	"\xbaH\a\x92\x01\x04\b\x01\x10@R\x06phases\x12(\n" +
-	"\vjoin_firing\x18\x04 \x01(\tB\a\xbaH\x04r\x02\x18\x00R\n" +
+	"\afurnace\x18\x02 \x01(\tB\"\xbaH\x1fr\x1d\x18?2\x19^([a-z][a-z0-9-]{0,62})?$R\afurnace\x128\n" +
+	"\x06phases\x18\x03 \x03(\v2\x16.saggar.v1.PhaseWindowB\b\xbaH\x05\x92\x01\x02\x10@R\x06phases\x12i\n" +
+	"\vjoin_firing\x18\x04 \x01(\tBH\xbaHErC\x18\xa0\x012>^(studios/[a-z][a-z0-9-]{0,62}/firings/[a-z][a-z0-9-]{0,62})?$R\n" +
 	"joinFiring\x12C\n" +
 	"\vattended_by\x18\x05 \x01(\tB\"\xbaH\x1fr\x1d\x18?2\x19^([a-z][a-z0-9-]{0,62})?$R\n" +
-	"attendedBy\"\xdb\x03\n" +
-	"\x06Firing\x12\x12\n" +
-	"\x04name\x18\x01 \x01(\tR\x04name\x12\x18\n" +
-	"\afurnace\x18\x02 \x01(\tR\afurnace\x12\x14\n" +
-	"\x05title\x18\x03 \x01(\tR\x05title\x12\x10\n" +
-	"\x03run\x18\x04 \x01(\tR\x03run\x12\x14\n" +
-	"\x05stage\x18\x05 \x01(\tR\x05stage\x12\x1e\n" +
+	"attendedBy\x128\n" +
+	"\vload_liters\x18\x06 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00j\xf8@)\x00\x00\x00\x00\x00\x00\x00\x00R\n" +
+	"loadLiters\"\xfc\x03\n" +
+	"\vFiringOffer\x12/\n" +
+	"\x06liters\x18\x01 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00j\xf8@!\x00\x00\x00\x00\x00\x00\x00\x00R\x06liters\x12-\n" +
+	"\x05grams\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\xd0\x12cA!\x00\x00\x00\x00\x00\x00\x00\x00R\x05grams\x12B\n" +
+	"\x0fjoin_until_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\rjoinUntilTime\x12J\n" +
+	"\vdepartments\x18\x04 \x03(\tB(\xbaH%\x92\x01\"\x10d\x18\x01\"\x1cr\x1a\x18?2\x16^[a-z][a-z0-9-]{0,62}$R\vdepartments\x12/\n" +
+	"\vfree_liters\x18\x05 \x01(\x01B\x0e\xbaH\v\x12\t)\x00\x00\x00\x00\x00\x00\x00\x00R\n" +
+	"freeLiters\x12-\n" +
 	"\n" +
-	"department\x18\x06 \x01(\tR\n" +
+	"free_grams\x18\x06 \x01(\x01B\x0e\xbaH\v\x12\t)\x00\x00\x00\x00\x00\x00\x00\x00R\tfreeGrams\x12$\n" +
+	"\topened_by\x18\a \x01(\tB\a\xbaH\x04r\x02\x18?R\bopenedBy\x129\n" +
+	"\fheat_program\x18\b \x01(\v2\x16.saggar.v1.HeatProgramR\vheatProgram\x12<\n" +
+	"\x12open_below_celsius\x18\t \x01(\x01B\x0e\xbaH\v\x12\t)\x00\x00\x00\x00\x00\x00\x00\x00R\x10openBelowCelsius\"\x80\x02\n" +
+	"\n" +
+	"FiringLoad\x12\x1a\n" +
+	"\x03run\x18\x01 \x01(\tB\b\xbaH\x05r\x03\x18\xa0\x01R\x03run\x12\x1d\n" +
+	"\x05stage\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18?R\x05stage\x12'\n" +
+	"\n" +
+	"department\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18?R\n" +
+	"department\x12\x14\n" +
+	"\x05maker\x18\x04 \x01(\tR\x05maker\x12*\n" +
+	"\x05state\x18\x05 \x01(\x0e2\x14.saggar.v1.LoadStateR\x05state\x12&\n" +
+	"\x06liters\x18\x06 \x01(\x01B\x0e\xbaH\v\x12\t)\x00\x00\x00\x00\x00\x00\x00\x00R\x06liters\x12$\n" +
+	"\x05grams\x18\a \x01(\x01B\x0e\xbaH\v\x12\t)\x00\x00\x00\x00\x00\x00\x00\x00R\x05grams\"\xfc\x05\n" +
+	"\x06Firing\x12Y\n" +
+	"\x04name\x18\x01 \x01(\tBE\xbaHBr@\x18\xa0\x012;^studios/[a-z][a-z0-9-]{0,62}/firings/[a-z][a-z0-9-]{0,62}$R\x04name\x12!\n" +
+	"\afurnace\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18?R\afurnace\x12\x1d\n" +
+	"\x05title\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18xR\x05title\x12\x1a\n" +
+	"\x03run\x18\x04 \x01(\tB\b\xbaH\x05r\x03\x18\xa0\x01R\x03run\x12\x1d\n" +
+	"\x05stage\x18\x05 \x01(\tB\a\xbaH\x04r\x02\x18?R\x05stage\x12'\n" +
+	"\n" +
+	"department\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x18?R\n" +
 	"department\x12*\n" +
 	"\x05state\x18\a \x01(\x0e2\x14.saggar.v1.LoadStateR\x05state\x129\n" +
 	"\n" +
 	"start_time\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\x125\n" +
 	"\bend_time\x18\t \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\x12.\n" +
 	"\x06phases\x18\n" +
-	" \x03(\v2\x16.saggar.v1.PhaseWindowR\x06phases\x12\x1f\n" +
-	"\vtop_celsius\x18\v \x01(\x01R\n" +
+	" \x03(\v2\x16.saggar.v1.PhaseWindowR\x06phases\x12/\n" +
+	"\vtop_celsius\x18\v \x01(\x01B\x0e\xbaH\v\x12\t)\x00\x00\x00\x00\x00\x00\x00\x00R\n" +
 	"topCelsius\x125\n" +
 	"\n" +
 	"atmosphere\x18\f \x01(\x0e2\x15.saggar.v1.AtmosphereR\n" +
-	"atmosphere\x12\x1f\n" +
-	"\vattended_by\x18\r \x01(\tR\n" +
-	"attendedBy\"m\n" +
+	"atmosphere\x12C\n" +
+	"\vattended_by\x18\r \x01(\tB\"\xbaH\x1fr\x1d\x18?2\x19^([a-z][a-z0-9-]{0,62})?$R\n" +
+	"attendedBy\x12,\n" +
+	"\x05offer\x18\x0e \x01(\v2\x16.saggar.v1.FiringOfferR\x05offer\x12+\n" +
+	"\x05loads\x18\x0f \x03(\v2\x15.saggar.v1.FiringLoadR\x05loads\x12\x1b\n" +
+	"\x04etag\x18\x10 \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\"\xd8\x05\n" +
+	"\x11BookFiringRequest\x12?\n" +
+	"\x06parent\x18\x01 \x01(\tB'\xbaH$r\"\x18G2\x1e^studios/[a-z][a-z0-9-]{0,62}$R\x06parent\x129\n" +
+	"\afurnace\x18\x02 \x01(\tB\x1f\xbaH\x1cr\x1a\x18?2\x16^[a-z][a-z0-9-]{0,62}$R\afurnace\x12\x1f\n" +
+	"\x05title\x18\x03 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\x05title\x12A\n" +
+	"\fheat_program\x18\x04 \x01(\v2\x16.saggar.v1.HeatProgramB\x06\xbaH\x03\xc8\x01\x01R\vheatProgram\x12?\n" +
+	"\n" +
+	"atmosphere\x18\x05 \x01(\x0e2\x15.saggar.v1.AtmosphereB\b\xbaH\x05\x82\x01\x02\x10\x01R\n" +
+	"atmosphere\x12A\n" +
+	"\n" +
+	"start_time\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\tstartTime\x12C\n" +
+	"\vattended_by\x18\a \x01(\tB\"\xbaH\x1fr\x1d\x18?2\x19^([a-z][a-z0-9-]{0,62})?$R\n" +
+	"attendedBy\x124\n" +
+	"\x05offer\x18\b \x01(\v2\x16.saggar.v1.FiringOfferB\x06\xbaH\x03\xc8\x01\x01R\x05offer\x12E\n" +
+	"\x12open_below_celsius\x18\t \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00@\x9f@)\x00\x00\x00\x00\x00\x00\x00\x00R\x10openBelowCelsius\x12L\n" +
+	"\x1aacknowledged_finding_codes\x18\n" +
+	" \x03(\tB\x0e\xbaH\v\x92\x01\b\x10@\"\x04r\x02\x18@R\x18acknowledgedFindingCodes\x12#\n" +
+	"\rvalidate_only\x18\v \x01(\bR\fvalidateOnly\x12*\n" +
+	"\n" +
+	"request_id\x18\f \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"\xc7\x01\n" +
+	"\x12BookFiringResponse\x12)\n" +
+	"\x06firing\x18\x01 \x01(\v2\x11.saggar.v1.FiringR\x06firing\x12.\n" +
+	"\bfindings\x18\x02 \x03(\v2\x12.saggar.v1.FindingR\bfindings\x12 \n" +
+	"\vassumptions\x18\x03 \x03(\tR\vassumptions\x12\x18\n" +
+	"\acaution\x18\x04 \x01(\tR\acaution\x12\x1a\n" +
+	"\brevision\x18\x05 \x01(\x05R\brevision\"\xa4\x02\n" +
+	"\x13UpdateFiringRequest\x121\n" +
+	"\x06firing\x18\x01 \x01(\v2\x11.saggar.v1.FiringB\x06\xbaH\x03\xc8\x01\x01R\x06firing\x12;\n" +
+	"\vupdate_mask\x18\x02 \x01(\v2\x1a.google.protobuf.FieldMaskR\n" +
+	"updateMask\x12L\n" +
+	"\x1aacknowledged_finding_codes\x18\x03 \x03(\tB\x0e\xbaH\v\x92\x01\b\x10@\"\x04r\x02\x18@R\x18acknowledgedFindingCodes\x12#\n" +
+	"\rvalidate_only\x18\x04 \x01(\bR\fvalidateOnly\x12*\n" +
+	"\n" +
+	"request_id\x18\x05 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"\xb9\x01\n" +
+	"\x13CancelFiringRequest\x12Y\n" +
+	"\x04name\x18\x01 \x01(\tBE\xbaHBr@\x18\xa0\x012;^studios/[a-z][a-z0-9-]{0,62}/firings/[a-z][a-z0-9-]{0,62}$R\x04name\x12\x1b\n" +
+	"\x04etag\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\x12*\n" +
+	"\n" +
+	"request_id\x18\x03 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"m\n" +
 	"\x10GetFiringRequest\x12Y\n" +
-	"\x04name\x18\x01 \x01(\tBE\xbaHBr@\x18\xa0\x012;^studios/[a-z][a-z0-9-]{0,62}/firings/[a-z][a-z0-9-]{0,62}$R\x04name\"\xec\x02\n" +
+	"\x04name\x18\x01 \x01(\tBE\xbaHBr@\x18\xa0\x012;^studios/[a-z][a-z0-9-]{0,62}/firings/[a-z][a-z0-9-]{0,62}$R\x04name\"\x91\x03\n" +
 	"\x12ListFiringsRequest\x12?\n" +
 	"\x06parent\x18\x01 \x01(\tB'\xbaH$r\"\x18G2\x1e^studios/[a-z][a-z0-9-]{0,62}$R\x06parent\x12A\n" +
 	"\n" +
@@ -856,7 +1564,8 @@ const file_saggar_v1_firing_proto_rawDesc = "" +
 	"show_ended\x18\x05 \x01(\bR\tshowEnded\x12$\n" +
 	"\tpage_size\x18\x06 \x01(\x05B\a\xbaH\x04\x1a\x02(\x00R\bpageSize\x12'\n" +
 	"\n" +
-	"page_token\x18\a \x01(\tB\b\xbaH\x05r\x03\x18\x80\x04R\tpageToken\"j\n" +
+	"page_token\x18\a \x01(\tB\b\xbaH\x05r\x03\x18\x80\x04R\tpageToken\x12#\n" +
+	"\rjoinable_only\x18\b \x01(\bR\fjoinableOnly\"j\n" +
 	"\x13ListFiringsResponse\x12+\n" +
 	"\afirings\x18\x01 \x03(\v2\x11.saggar.v1.FiringR\afirings\x12&\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xbe\x01\n" +
@@ -874,7 +1583,7 @@ const file_saggar_v1_firing_proto_rawDesc = "" +
 	"\bfurnaces\x18\x04 \x03(\tB\t\xbaH\x06\x92\x01\x03\x10\xc8\x01R\bfurnaces\x124\n" +
 	"\x0fminimum_minutes\x18\x05 \x01(\x05B\v\xbaH\b\x1a\x06\x18\xa0\x8a (\x00R\x0eminimumMinutes\"F\n" +
 	"\x14ListOpeningsResponse\x12.\n" +
-	"\bopenings\x18\x01 \x03(\v2\x12.saggar.v1.OpeningR\bopenings*\xed\x01\n" +
+	"\bopenings\x18\x01 \x03(\v2\x12.saggar.v1.OpeningR\bopenings*\x86\x02\n" +
 	"\tLoadState\x12\x1a\n" +
 	"\x16LOAD_STATE_UNSPECIFIED\x10\x00\x12\x18\n" +
 	"\x14LOAD_STATE_TENTATIVE\x10\x01\x12\x18\n" +
@@ -884,11 +1593,16 @@ const file_saggar_v1_firing_proto_rawDesc = "" +
 	"\x12LOAD_STATE_STOPPED\x10\x05\x12\x15\n" +
 	"\x11LOAD_STATE_MISSED\x10\x06\x12\x16\n" +
 	"\x12LOAD_STATE_EXPIRED\x10\a\x12\x18\n" +
-	"\x14LOAD_STATE_CANCELLED\x10\b2\xeb\x01\n" +
+	"\x14LOAD_STATE_CANCELLED\x10\b\x12\x17\n" +
+	"\x13LOAD_STATE_UNPLACED\x10\t2\xbc\x03\n" +
 	"\rFiringService\x12;\n" +
 	"\tGetFiring\x12\x1b.saggar.v1.GetFiringRequest\x1a\x11.saggar.v1.Firing\x12L\n" +
 	"\vListFirings\x12\x1d.saggar.v1.ListFiringsRequest\x1a\x1e.saggar.v1.ListFiringsResponse\x12O\n" +
-	"\fListOpenings\x12\x1e.saggar.v1.ListOpeningsRequest\x1a\x1f.saggar.v1.ListOpeningsResponseB\x82\x01\n" +
+	"\fListOpenings\x12\x1e.saggar.v1.ListOpeningsRequest\x1a\x1f.saggar.v1.ListOpeningsResponse\x12I\n" +
+	"\n" +
+	"BookFiring\x12\x1c.saggar.v1.BookFiringRequest\x1a\x1d.saggar.v1.BookFiringResponse\x12A\n" +
+	"\fUpdateFiring\x12\x1e.saggar.v1.UpdateFiringRequest\x1a\x11.saggar.v1.Firing\x12A\n" +
+	"\fCancelFiring\x12\x1e.saggar.v1.CancelFiringRequest\x1a\x11.saggar.v1.FiringB\x82\x01\n" +
 	"\rcom.saggar.v1B\vFiringProtoP\x01Z\x1fsaggar/proto/saggar/v1;saggarv1\xa2\x02\x03SXX\xaa\x02\tSaggar.V1\xca\x02\tSaggar\\V1\xe2\x02\x15Saggar\\V1\\GPBMetadata\xea\x02\n" +
 	"Saggar::V1b\x06proto3"
 
@@ -905,51 +1619,79 @@ func file_saggar_v1_firing_proto_rawDescGZIP() []byte {
 }
 
 var file_saggar_v1_firing_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_saggar_v1_firing_proto_msgTypes = make([]protoimpl.MessageInfo, 9)
+var file_saggar_v1_firing_proto_msgTypes = make([]protoimpl.MessageInfo, 15)
 var file_saggar_v1_firing_proto_goTypes = []any{
 	(LoadState)(0),                // 0: saggar.v1.LoadState
 	(*PhaseWindow)(nil),           // 1: saggar.v1.PhaseWindow
 	(*StageWindow)(nil),           // 2: saggar.v1.StageWindow
-	(*Firing)(nil),                // 3: saggar.v1.Firing
-	(*GetFiringRequest)(nil),      // 4: saggar.v1.GetFiringRequest
-	(*ListFiringsRequest)(nil),    // 5: saggar.v1.ListFiringsRequest
-	(*ListFiringsResponse)(nil),   // 6: saggar.v1.ListFiringsResponse
-	(*Opening)(nil),               // 7: saggar.v1.Opening
-	(*ListOpeningsRequest)(nil),   // 8: saggar.v1.ListOpeningsRequest
-	(*ListOpeningsResponse)(nil),  // 9: saggar.v1.ListOpeningsResponse
-	(PhaseKind)(0),                // 10: saggar.v1.PhaseKind
-	(*timestamppb.Timestamp)(nil), // 11: google.protobuf.Timestamp
-	(Atmosphere)(0),               // 12: saggar.v1.Atmosphere
+	(*FiringOffer)(nil),           // 3: saggar.v1.FiringOffer
+	(*FiringLoad)(nil),            // 4: saggar.v1.FiringLoad
+	(*Firing)(nil),                // 5: saggar.v1.Firing
+	(*BookFiringRequest)(nil),     // 6: saggar.v1.BookFiringRequest
+	(*BookFiringResponse)(nil),    // 7: saggar.v1.BookFiringResponse
+	(*UpdateFiringRequest)(nil),   // 8: saggar.v1.UpdateFiringRequest
+	(*CancelFiringRequest)(nil),   // 9: saggar.v1.CancelFiringRequest
+	(*GetFiringRequest)(nil),      // 10: saggar.v1.GetFiringRequest
+	(*ListFiringsRequest)(nil),    // 11: saggar.v1.ListFiringsRequest
+	(*ListFiringsResponse)(nil),   // 12: saggar.v1.ListFiringsResponse
+	(*Opening)(nil),               // 13: saggar.v1.Opening
+	(*ListOpeningsRequest)(nil),   // 14: saggar.v1.ListOpeningsRequest
+	(*ListOpeningsResponse)(nil),  // 15: saggar.v1.ListOpeningsResponse
+	(PhaseKind)(0),                // 16: saggar.v1.PhaseKind
+	(*timestamppb.Timestamp)(nil), // 17: google.protobuf.Timestamp
+	(*HeatProgram)(nil),           // 18: saggar.v1.HeatProgram
+	(Atmosphere)(0),               // 19: saggar.v1.Atmosphere
+	(*Finding)(nil),               // 20: saggar.v1.Finding
+	(*fieldmaskpb.FieldMask)(nil), // 21: google.protobuf.FieldMask
 }
 var file_saggar_v1_firing_proto_depIdxs = []int32{
-	10, // 0: saggar.v1.PhaseWindow.kind:type_name -> saggar.v1.PhaseKind
-	11, // 1: saggar.v1.PhaseWindow.start_time:type_name -> google.protobuf.Timestamp
-	11, // 2: saggar.v1.PhaseWindow.end_time:type_name -> google.protobuf.Timestamp
+	16, // 0: saggar.v1.PhaseWindow.kind:type_name -> saggar.v1.PhaseKind
+	17, // 1: saggar.v1.PhaseWindow.start_time:type_name -> google.protobuf.Timestamp
+	17, // 2: saggar.v1.PhaseWindow.end_time:type_name -> google.protobuf.Timestamp
 	1,  // 3: saggar.v1.StageWindow.phases:type_name -> saggar.v1.PhaseWindow
-	0,  // 4: saggar.v1.Firing.state:type_name -> saggar.v1.LoadState
-	11, // 5: saggar.v1.Firing.start_time:type_name -> google.protobuf.Timestamp
-	11, // 6: saggar.v1.Firing.end_time:type_name -> google.protobuf.Timestamp
-	1,  // 7: saggar.v1.Firing.phases:type_name -> saggar.v1.PhaseWindow
-	12, // 8: saggar.v1.Firing.atmosphere:type_name -> saggar.v1.Atmosphere
-	11, // 9: saggar.v1.ListFiringsRequest.start_time:type_name -> google.protobuf.Timestamp
-	11, // 10: saggar.v1.ListFiringsRequest.end_time:type_name -> google.protobuf.Timestamp
-	3,  // 11: saggar.v1.ListFiringsResponse.firings:type_name -> saggar.v1.Firing
-	11, // 12: saggar.v1.Opening.start_time:type_name -> google.protobuf.Timestamp
-	11, // 13: saggar.v1.Opening.end_time:type_name -> google.protobuf.Timestamp
-	11, // 14: saggar.v1.ListOpeningsRequest.start_time:type_name -> google.protobuf.Timestamp
-	11, // 15: saggar.v1.ListOpeningsRequest.end_time:type_name -> google.protobuf.Timestamp
-	7,  // 16: saggar.v1.ListOpeningsResponse.openings:type_name -> saggar.v1.Opening
-	4,  // 17: saggar.v1.FiringService.GetFiring:input_type -> saggar.v1.GetFiringRequest
-	5,  // 18: saggar.v1.FiringService.ListFirings:input_type -> saggar.v1.ListFiringsRequest
-	8,  // 19: saggar.v1.FiringService.ListOpenings:input_type -> saggar.v1.ListOpeningsRequest
-	3,  // 20: saggar.v1.FiringService.GetFiring:output_type -> saggar.v1.Firing
-	6,  // 21: saggar.v1.FiringService.ListFirings:output_type -> saggar.v1.ListFiringsResponse
-	9,  // 22: saggar.v1.FiringService.ListOpenings:output_type -> saggar.v1.ListOpeningsResponse
-	20, // [20:23] is the sub-list for method output_type
-	17, // [17:20] is the sub-list for method input_type
-	17, // [17:17] is the sub-list for extension type_name
-	17, // [17:17] is the sub-list for extension extendee
-	0,  // [0:17] is the sub-list for field type_name
+	17, // 4: saggar.v1.FiringOffer.join_until_time:type_name -> google.protobuf.Timestamp
+	18, // 5: saggar.v1.FiringOffer.heat_program:type_name -> saggar.v1.HeatProgram
+	0,  // 6: saggar.v1.FiringLoad.state:type_name -> saggar.v1.LoadState
+	0,  // 7: saggar.v1.Firing.state:type_name -> saggar.v1.LoadState
+	17, // 8: saggar.v1.Firing.start_time:type_name -> google.protobuf.Timestamp
+	17, // 9: saggar.v1.Firing.end_time:type_name -> google.protobuf.Timestamp
+	1,  // 10: saggar.v1.Firing.phases:type_name -> saggar.v1.PhaseWindow
+	19, // 11: saggar.v1.Firing.atmosphere:type_name -> saggar.v1.Atmosphere
+	3,  // 12: saggar.v1.Firing.offer:type_name -> saggar.v1.FiringOffer
+	4,  // 13: saggar.v1.Firing.loads:type_name -> saggar.v1.FiringLoad
+	18, // 14: saggar.v1.BookFiringRequest.heat_program:type_name -> saggar.v1.HeatProgram
+	19, // 15: saggar.v1.BookFiringRequest.atmosphere:type_name -> saggar.v1.Atmosphere
+	17, // 16: saggar.v1.BookFiringRequest.start_time:type_name -> google.protobuf.Timestamp
+	3,  // 17: saggar.v1.BookFiringRequest.offer:type_name -> saggar.v1.FiringOffer
+	5,  // 18: saggar.v1.BookFiringResponse.firing:type_name -> saggar.v1.Firing
+	20, // 19: saggar.v1.BookFiringResponse.findings:type_name -> saggar.v1.Finding
+	5,  // 20: saggar.v1.UpdateFiringRequest.firing:type_name -> saggar.v1.Firing
+	21, // 21: saggar.v1.UpdateFiringRequest.update_mask:type_name -> google.protobuf.FieldMask
+	17, // 22: saggar.v1.ListFiringsRequest.start_time:type_name -> google.protobuf.Timestamp
+	17, // 23: saggar.v1.ListFiringsRequest.end_time:type_name -> google.protobuf.Timestamp
+	5,  // 24: saggar.v1.ListFiringsResponse.firings:type_name -> saggar.v1.Firing
+	17, // 25: saggar.v1.Opening.start_time:type_name -> google.protobuf.Timestamp
+	17, // 26: saggar.v1.Opening.end_time:type_name -> google.protobuf.Timestamp
+	17, // 27: saggar.v1.ListOpeningsRequest.start_time:type_name -> google.protobuf.Timestamp
+	17, // 28: saggar.v1.ListOpeningsRequest.end_time:type_name -> google.protobuf.Timestamp
+	13, // 29: saggar.v1.ListOpeningsResponse.openings:type_name -> saggar.v1.Opening
+	10, // 30: saggar.v1.FiringService.GetFiring:input_type -> saggar.v1.GetFiringRequest
+	11, // 31: saggar.v1.FiringService.ListFirings:input_type -> saggar.v1.ListFiringsRequest
+	14, // 32: saggar.v1.FiringService.ListOpenings:input_type -> saggar.v1.ListOpeningsRequest
+	6,  // 33: saggar.v1.FiringService.BookFiring:input_type -> saggar.v1.BookFiringRequest
+	8,  // 34: saggar.v1.FiringService.UpdateFiring:input_type -> saggar.v1.UpdateFiringRequest
+	9,  // 35: saggar.v1.FiringService.CancelFiring:input_type -> saggar.v1.CancelFiringRequest
+	5,  // 36: saggar.v1.FiringService.GetFiring:output_type -> saggar.v1.Firing
+	12, // 37: saggar.v1.FiringService.ListFirings:output_type -> saggar.v1.ListFiringsResponse
+	15, // 38: saggar.v1.FiringService.ListOpenings:output_type -> saggar.v1.ListOpeningsResponse
+	7,  // 39: saggar.v1.FiringService.BookFiring:output_type -> saggar.v1.BookFiringResponse
+	5,  // 40: saggar.v1.FiringService.UpdateFiring:output_type -> saggar.v1.Firing
+	5,  // 41: saggar.v1.FiringService.CancelFiring:output_type -> saggar.v1.Firing
+	36, // [36:42] is the sub-list for method output_type
+	30, // [30:36] is the sub-list for method input_type
+	30, // [30:30] is the sub-list for extension type_name
+	30, // [30:30] is the sub-list for extension extendee
+	0,  // [0:30] is the sub-list for field type_name
 }
 
 func init() { file_saggar_v1_firing_proto_init() }
@@ -958,6 +1700,7 @@ func file_saggar_v1_firing_proto_init() {
 		return
 	}
 	file_saggar_v1_assessment_proto_init()
+	file_saggar_v1_finding_proto_init()
 	file_saggar_v1_heat_program_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
@@ -965,7 +1708,7 @@ func file_saggar_v1_firing_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_saggar_v1_firing_proto_rawDesc), len(file_saggar_v1_firing_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   9,
+			NumMessages:   15,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -22,6 +22,9 @@ const (
 	FiringService_GetFiring_FullMethodName    = "/saggar.v1.FiringService/GetFiring"
 	FiringService_ListFirings_FullMethodName  = "/saggar.v1.FiringService/ListFirings"
 	FiringService_ListOpenings_FullMethodName = "/saggar.v1.FiringService/ListOpenings"
+	FiringService_BookFiring_FullMethodName   = "/saggar.v1.FiringService/BookFiring"
+	FiringService_UpdateFiring_FullMethodName = "/saggar.v1.FiringService/UpdateFiring"
+	FiringService_CancelFiring_FullMethodName = "/saggar.v1.FiringService/CancelFiring"
 )
 
 // FiringServiceClient is the client API for FiringService service.
@@ -37,6 +40,18 @@ type FiringServiceClient interface {
 	ListFirings(ctx context.Context, in *ListFiringsRequest, opts ...grpc.CallOption) (*ListFiringsResponse, error)
 	// Lists when furnaces stand free within a window.
 	ListOpenings(ctx context.Context, in *ListOpeningsRequest, opts ...grpc.CallOption) (*ListOpeningsResponse, error)
+	// Books a firing for others to join, without a run. The service works its phases out with all that is offered on board, so that
+	// nobody who joins changes them; runs join it with `StageWindow.join_firing`. Errors: FAILED_PRECONDITION with the findings
+	// when one blocks or a warning is not acknowledged; ABORTED when the equipment changed meanwhile.
+	BookFiring(ctx context.Context, in *BookFiringRequest, opts ...grpc.CallOption) (*BookFiringResponse, error)
+	// Shares the firing of a run with others (`offer`), takes the offer back while nobody has joined (`offer` in the mask and
+	// unset), or has somebody else attend it (`attended_by`); only these two change. The firing keeps its window: no more can be
+	// offered than leaves its phases as long as they are. Its run's maker may do so, whoever attends it, and technicians.
+	// Errors: as BookFiring; ABORTED for an old etag.
+	UpdateFiring(ctx context.Context, in *UpdateFiringRequest, opts ...grpc.CallOption) (*Firing, error)
+	// Calls a shared firing off as a whole. The loads in it become LOAD_STATE_UNPLACED, and ReplanRuns finds other windows for
+	// them. Errors: NOT_FOUND; ABORTED for an old etag; FAILED_PRECONDITION when it has begun, or is not shared.
+	CancelFiring(ctx context.Context, in *CancelFiringRequest, opts ...grpc.CallOption) (*Firing, error)
 }
 
 type firingServiceClient struct {
@@ -77,6 +92,36 @@ func (c *firingServiceClient) ListOpenings(ctx context.Context, in *ListOpenings
 	return out, nil
 }
 
+func (c *firingServiceClient) BookFiring(ctx context.Context, in *BookFiringRequest, opts ...grpc.CallOption) (*BookFiringResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(BookFiringResponse)
+	err := c.cc.Invoke(ctx, FiringService_BookFiring_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *firingServiceClient) UpdateFiring(ctx context.Context, in *UpdateFiringRequest, opts ...grpc.CallOption) (*Firing, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(Firing)
+	err := c.cc.Invoke(ctx, FiringService_UpdateFiring_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *firingServiceClient) CancelFiring(ctx context.Context, in *CancelFiringRequest, opts ...grpc.CallOption) (*Firing, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(Firing)
+	err := c.cc.Invoke(ctx, FiringService_CancelFiring_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // FiringServiceServer is the server API for FiringService service.
 // All implementations must embed UnimplementedFiringServiceServer
 // for forward compatibility.
@@ -90,6 +135,18 @@ type FiringServiceServer interface {
 	ListFirings(context.Context, *ListFiringsRequest) (*ListFiringsResponse, error)
 	// Lists when furnaces stand free within a window.
 	ListOpenings(context.Context, *ListOpeningsRequest) (*ListOpeningsResponse, error)
+	// Books a firing for others to join, without a run. The service works its phases out with all that is offered on board, so that
+	// nobody who joins changes them; runs join it with `StageWindow.join_firing`. Errors: FAILED_PRECONDITION with the findings
+	// when one blocks or a warning is not acknowledged; ABORTED when the equipment changed meanwhile.
+	BookFiring(context.Context, *BookFiringRequest) (*BookFiringResponse, error)
+	// Shares the firing of a run with others (`offer`), takes the offer back while nobody has joined (`offer` in the mask and
+	// unset), or has somebody else attend it (`attended_by`); only these two change. The firing keeps its window: no more can be
+	// offered than leaves its phases as long as they are. Its run's maker may do so, whoever attends it, and technicians.
+	// Errors: as BookFiring; ABORTED for an old etag.
+	UpdateFiring(context.Context, *UpdateFiringRequest) (*Firing, error)
+	// Calls a shared firing off as a whole. The loads in it become LOAD_STATE_UNPLACED, and ReplanRuns finds other windows for
+	// them. Errors: NOT_FOUND; ABORTED for an old etag; FAILED_PRECONDITION when it has begun, or is not shared.
+	CancelFiring(context.Context, *CancelFiringRequest) (*Firing, error)
 	mustEmbedUnimplementedFiringServiceServer()
 }
 
@@ -108,6 +165,15 @@ func (UnimplementedFiringServiceServer) ListFirings(context.Context, *ListFiring
 }
 func (UnimplementedFiringServiceServer) ListOpenings(context.Context, *ListOpeningsRequest) (*ListOpeningsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListOpenings not implemented")
+}
+func (UnimplementedFiringServiceServer) BookFiring(context.Context, *BookFiringRequest) (*BookFiringResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method BookFiring not implemented")
+}
+func (UnimplementedFiringServiceServer) UpdateFiring(context.Context, *UpdateFiringRequest) (*Firing, error) {
+	return nil, status.Error(codes.Unimplemented, "method UpdateFiring not implemented")
+}
+func (UnimplementedFiringServiceServer) CancelFiring(context.Context, *CancelFiringRequest) (*Firing, error) {
+	return nil, status.Error(codes.Unimplemented, "method CancelFiring not implemented")
 }
 func (UnimplementedFiringServiceServer) mustEmbedUnimplementedFiringServiceServer() {}
 func (UnimplementedFiringServiceServer) testEmbeddedByValue()                       {}
@@ -184,6 +250,60 @@ func _FiringService_ListOpenings_Handler(srv interface{}, ctx context.Context, d
 	return interceptor(ctx, in, info, handler)
 }
 
+func _FiringService_BookFiring_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(BookFiringRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(FiringServiceServer).BookFiring(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: FiringService_BookFiring_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(FiringServiceServer).BookFiring(ctx, req.(*BookFiringRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _FiringService_UpdateFiring_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(UpdateFiringRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(FiringServiceServer).UpdateFiring(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: FiringService_UpdateFiring_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(FiringServiceServer).UpdateFiring(ctx, req.(*UpdateFiringRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _FiringService_CancelFiring_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CancelFiringRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(FiringServiceServer).CancelFiring(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: FiringService_CancelFiring_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(FiringServiceServer).CancelFiring(ctx, req.(*CancelFiringRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // FiringService_ServiceDesc is the grpc.ServiceDesc for FiringService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -202,6 +322,18 @@ var FiringService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListOpenings",
 			Handler:    _FiringService_ListOpenings_Handler,
+		},
+		{
+			MethodName: "BookFiring",
+			Handler:    _FiringService_BookFiring_Handler,
+		},
+		{
+			MethodName: "UpdateFiring",
+			Handler:    _FiringService_UpdateFiring_Handler,
+		},
+		{
+			MethodName: "CancelFiring",
+			Handler:    _FiringService_CancelFiring_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

@@ -55,7 +55,9 @@ type RiskAssessment struct {
 	// Codes of what warns or refuses now and nobody accepted.
 	OpenFindingCodes []string `protobuf:"bytes,14,rep,name=open_finding_codes,json=openFindingCodes,proto3" json:"open_finding_codes,omitempty"`
 	// What is not known, a sentence each.
-	Missing       []string `protobuf:"bytes,15,rep,name=missing,proto3" json:"missing,omitempty"`
+	Missing []string `protobuf:"bytes,15,rep,name=missing,proto3" json:"missing,omitempty"`
+	// What rides in the same firings, and who answers for these, a sentence for each load of others.
+	Beside        []string `protobuf:"bytes,16,rep,name=beside,proto3" json:"beside,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -195,6 +197,13 @@ func (x *RiskAssessment) GetMissing() []string {
 	return nil
 }
 
+func (x *RiskAssessment) GetBeside() []string {
+	if x != nil {
+		return x.Beside
+	}
+	return nil
+}
+
 // A warning that somebody accepted.
 type Acknowledgement struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -272,7 +281,7 @@ var File_saggar_v1_risk_assessment_proto protoreflect.FileDescriptor
 
 const file_saggar_v1_risk_assessment_proto_rawDesc = "" +
 	"\n" +
-	"\x1fsaggar/v1/risk_assessment.proto\x12\tsaggar.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1asaggar/v1/assessment.proto\x1a\x19saggar/v1/day_sheet.proto\x1a\"saggar/v1/extraction_circuit.proto\x1a\x17saggar/v1/furnace.proto\x1a\x16saggar/v1/recipe.proto\x1a\x14saggar/v1/room.proto\x1a\x13saggar/v1/run.proto\"\x9e\x05\n" +
+	"\x1fsaggar/v1/risk_assessment.proto\x12\tsaggar.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1asaggar/v1/assessment.proto\x1a\x19saggar/v1/day_sheet.proto\x1a\"saggar/v1/extraction_circuit.proto\x1a\x17saggar/v1/furnace.proto\x1a\x16saggar/v1/recipe.proto\x1a\x14saggar/v1/room.proto\x1a\x13saggar/v1/run.proto\"\xb6\x05\n" +
 	"\x0eRiskAssessment\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x1b\n" +
@@ -292,7 +301,8 @@ const file_saggar_v1_risk_assessment_proto_rawDesc = "" +
 	"\awatches\x18\f \x03(\v2\x12.saggar.v1.DayRoomR\awatches\x12F\n" +
 	"\x10acknowledgements\x18\r \x03(\v2\x1a.saggar.v1.AcknowledgementR\x10acknowledgements\x12,\n" +
 	"\x12open_finding_codes\x18\x0e \x03(\tR\x10openFindingCodes\x12\x18\n" +
-	"\amissing\x18\x0f \x03(\tR\amissing\"\x9c\x01\n" +
+	"\amissing\x18\x0f \x03(\tR\amissing\x12\x16\n" +
+	"\x06beside\x18\x10 \x03(\tR\x06beside\"\x9c\x01\n" +
 	"\x0fAcknowledgement\x12\x12\n" +
 	"\x04code\x18\x01 \x01(\tR\x04code\x12\x16\n" +
 	"\x06caller\x18\x02 \x01(\tR\x06caller\x12E\n" +

@@ -40,6 +40,8 @@ const (
 	RunState_RUN_STATE_DONE RunState = 4
 	// Called off before the end.
 	RunState_RUN_STATE_CANCELLED RunState = 5
+	// A load lost its shared firing and waits to be moved, or called off.
+	RunState_RUN_STATE_UNPLACED RunState = 6
 )
 
 // Enum value maps for RunState.
@@ -51,6 +53,7 @@ var (
 		3: "RUN_STATE_UNDER_WAY",
 		4: "RUN_STATE_DONE",
 		5: "RUN_STATE_CANCELLED",
+		6: "RUN_STATE_UNPLACED",
 	}
 	RunState_value = map[string]int32{
 		"RUN_STATE_UNSPECIFIED": 0,
@@ -59,6 +62,7 @@ var (
 		"RUN_STATE_UNDER_WAY":   3,
 		"RUN_STATE_DONE":        4,
 		"RUN_STATE_CANCELLED":   5,
+		"RUN_STATE_UNPLACED":    6,
 	}
 )
 
@@ -1363,6 +1367,70 @@ func (x *Overrun) GetEndTime() *timestamppb.Timestamp {
 	return nil
 }
 
+// A shared firing and when it starts instead, with all that rides in it.
+type FiringMove struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Required. `studios/{studio}/firings/{id}`.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Required. When charging begins, a whole minute; every phase moves as far.
+	StartTime *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=start_time,json=startTime,proto3" json:"start_time,omitempty"`
+	// When set, must be the present one.
+	Etag          string `protobuf:"bytes,3,opt,name=etag,proto3" json:"etag,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FiringMove) Reset() {
+	*x = FiringMove{}
+	mi := &file_saggar_v1_run_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FiringMove) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FiringMove) ProtoMessage() {}
+
+func (x *FiringMove) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_run_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FiringMove.ProtoReflect.Descriptor instead.
+func (*FiringMove) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *FiringMove) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *FiringMove) GetStartTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.StartTime
+	}
+	return nil
+}
+
+func (x *FiringMove) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
 // Request of MoveRuns.
 type MoveRunsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1379,14 +1447,17 @@ type MoveRunsRequest struct {
 	// Optional UUID; a repeat with the same id and body returns the first answer's runs as they now stand.
 	RequestId string `protobuf:"bytes,6,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
 	// Revision of the studio at which this was planned; 0: not known. For the message of a refusal only.
-	Revision      int32 `protobuf:"varint,7,opt,name=revision,proto3" json:"revision,omitempty"`
+	Revision int32 `protobuf:"varint,7,opt,name=revision,proto3" json:"revision,omitempty"`
+	// Shared firings that move with all that rides in them; needs a technician. The runs in them that have no move of their own keep
+	// their other stages where they stand. The firings get new ids.
+	Firings       []*FiringMove `protobuf:"bytes,8,rep,name=firings,proto3" json:"firings,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *MoveRunsRequest) Reset() {
 	*x = MoveRunsRequest{}
-	mi := &file_saggar_v1_run_proto_msgTypes[12]
+	mi := &file_saggar_v1_run_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1398,7 +1469,7 @@ func (x *MoveRunsRequest) String() string {
 func (*MoveRunsRequest) ProtoMessage() {}
 
 func (x *MoveRunsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[12]
+	mi := &file_saggar_v1_run_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1411,7 +1482,7 @@ func (x *MoveRunsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MoveRunsRequest.ProtoReflect.Descriptor instead.
 func (*MoveRunsRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{12}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *MoveRunsRequest) GetParent() string {
@@ -1463,6 +1534,13 @@ func (x *MoveRunsRequest) GetRevision() int32 {
 	return 0
 }
 
+func (x *MoveRunsRequest) GetFirings() []*FiringMove {
+	if x != nil {
+		return x.Firings
+	}
+	return nil
+}
+
 // Response of MoveRuns.
 type MoveRunsResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1480,7 +1558,7 @@ type MoveRunsResponse struct {
 
 func (x *MoveRunsResponse) Reset() {
 	*x = MoveRunsResponse{}
-	mi := &file_saggar_v1_run_proto_msgTypes[13]
+	mi := &file_saggar_v1_run_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1492,7 +1570,7 @@ func (x *MoveRunsResponse) String() string {
 func (*MoveRunsResponse) ProtoMessage() {}
 
 func (x *MoveRunsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[13]
+	mi := &file_saggar_v1_run_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1505,7 +1583,7 @@ func (x *MoveRunsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MoveRunsResponse.ProtoReflect.Descriptor instead.
 func (*MoveRunsResponse) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{13}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *MoveRunsResponse) GetRuns() []*Run {
@@ -1553,7 +1631,7 @@ type CancelRunRequest struct {
 
 func (x *CancelRunRequest) Reset() {
 	*x = CancelRunRequest{}
-	mi := &file_saggar_v1_run_proto_msgTypes[14]
+	mi := &file_saggar_v1_run_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1565,7 +1643,7 @@ func (x *CancelRunRequest) String() string {
 func (*CancelRunRequest) ProtoMessage() {}
 
 func (x *CancelRunRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[14]
+	mi := &file_saggar_v1_run_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1578,7 +1656,7 @@ func (x *CancelRunRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CancelRunRequest.ProtoReflect.Descriptor instead.
 func (*CancelRunRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{14}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *CancelRunRequest) GetName() string {
@@ -1620,7 +1698,7 @@ type GetRunRequest struct {
 
 func (x *GetRunRequest) Reset() {
 	*x = GetRunRequest{}
-	mi := &file_saggar_v1_run_proto_msgTypes[15]
+	mi := &file_saggar_v1_run_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1632,7 +1710,7 @@ func (x *GetRunRequest) String() string {
 func (*GetRunRequest) ProtoMessage() {}
 
 func (x *GetRunRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[15]
+	mi := &file_saggar_v1_run_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1645,7 +1723,7 @@ func (x *GetRunRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetRunRequest.ProtoReflect.Descriptor instead.
 func (*GetRunRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{15}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *GetRunRequest) GetName() string {
@@ -1672,7 +1750,7 @@ type ListRunsRequest struct {
 
 func (x *ListRunsRequest) Reset() {
 	*x = ListRunsRequest{}
-	mi := &file_saggar_v1_run_proto_msgTypes[16]
+	mi := &file_saggar_v1_run_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1684,7 +1762,7 @@ func (x *ListRunsRequest) String() string {
 func (*ListRunsRequest) ProtoMessage() {}
 
 func (x *ListRunsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[16]
+	mi := &file_saggar_v1_run_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1697,7 +1775,7 @@ func (x *ListRunsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListRunsRequest.ProtoReflect.Descriptor instead.
 func (*ListRunsRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{16}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *ListRunsRequest) GetParent() string {
@@ -1741,7 +1819,7 @@ type ListRunsResponse struct {
 
 func (x *ListRunsResponse) Reset() {
 	*x = ListRunsResponse{}
-	mi := &file_saggar_v1_run_proto_msgTypes[17]
+	mi := &file_saggar_v1_run_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1753,7 +1831,7 @@ func (x *ListRunsResponse) String() string {
 func (*ListRunsResponse) ProtoMessage() {}
 
 func (x *ListRunsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[17]
+	mi := &file_saggar_v1_run_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1766,7 +1844,7 @@ func (x *ListRunsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListRunsResponse.ProtoReflect.Descriptor instead.
 func (*ListRunsResponse) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{17}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *ListRunsResponse) GetRuns() []*Run {
@@ -1802,7 +1880,7 @@ type PlanLimits struct {
 
 func (x *PlanLimits) Reset() {
 	*x = PlanLimits{}
-	mi := &file_saggar_v1_run_proto_msgTypes[18]
+	mi := &file_saggar_v1_run_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1814,7 +1892,7 @@ func (x *PlanLimits) String() string {
 func (*PlanLimits) ProtoMessage() {}
 
 func (x *PlanLimits) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[18]
+	mi := &file_saggar_v1_run_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1827,7 +1905,7 @@ func (x *PlanLimits) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanLimits.ProtoReflect.Descriptor instead.
 func (*PlanLimits) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{18}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *PlanLimits) GetAttendance() []*WeeklyHours {
@@ -1891,7 +1969,7 @@ type PlanRunsRequest struct {
 
 func (x *PlanRunsRequest) Reset() {
 	*x = PlanRunsRequest{}
-	mi := &file_saggar_v1_run_proto_msgTypes[19]
+	mi := &file_saggar_v1_run_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1903,7 +1981,7 @@ func (x *PlanRunsRequest) String() string {
 func (*PlanRunsRequest) ProtoMessage() {}
 
 func (x *PlanRunsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[19]
+	mi := &file_saggar_v1_run_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1916,7 +1994,7 @@ func (x *PlanRunsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanRunsRequest.ProtoReflect.Descriptor instead.
 func (*PlanRunsRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{19}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *PlanRunsRequest) GetParent() string {
@@ -1995,7 +2073,7 @@ type PlanReason struct {
 
 func (x *PlanReason) Reset() {
 	*x = PlanReason{}
-	mi := &file_saggar_v1_run_proto_msgTypes[20]
+	mi := &file_saggar_v1_run_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2007,7 +2085,7 @@ func (x *PlanReason) String() string {
 func (*PlanReason) ProtoMessage() {}
 
 func (x *PlanReason) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[20]
+	mi := &file_saggar_v1_run_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2020,7 +2098,7 @@ func (x *PlanReason) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanReason.ProtoReflect.Descriptor instead.
 func (*PlanReason) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{20}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *PlanReason) GetStage() string {
@@ -2077,7 +2155,7 @@ type PlanObjective struct {
 
 func (x *PlanObjective) Reset() {
 	*x = PlanObjective{}
-	mi := &file_saggar_v1_run_proto_msgTypes[21]
+	mi := &file_saggar_v1_run_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2089,7 +2167,7 @@ func (x *PlanObjective) String() string {
 func (*PlanObjective) ProtoMessage() {}
 
 func (x *PlanObjective) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[21]
+	mi := &file_saggar_v1_run_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2102,7 +2180,7 @@ func (x *PlanObjective) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanObjective.ProtoReflect.Descriptor instead.
 func (*PlanObjective) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{21}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *PlanObjective) GetCode() string {
@@ -2157,7 +2235,7 @@ type PlanProgress struct {
 
 func (x *PlanProgress) Reset() {
 	*x = PlanProgress{}
-	mi := &file_saggar_v1_run_proto_msgTypes[22]
+	mi := &file_saggar_v1_run_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2169,7 +2247,7 @@ func (x *PlanProgress) String() string {
 func (*PlanProgress) ProtoMessage() {}
 
 func (x *PlanProgress) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[22]
+	mi := &file_saggar_v1_run_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2182,7 +2260,7 @@ func (x *PlanProgress) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanProgress.ProtoReflect.Descriptor instead.
 func (*PlanProgress) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{22}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *PlanProgress) GetObjectives() []*PlanObjective {
@@ -2234,7 +2312,7 @@ type PlanAlternative struct {
 
 func (x *PlanAlternative) Reset() {
 	*x = PlanAlternative{}
-	mi := &file_saggar_v1_run_proto_msgTypes[23]
+	mi := &file_saggar_v1_run_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2246,7 +2324,7 @@ func (x *PlanAlternative) String() string {
 func (*PlanAlternative) ProtoMessage() {}
 
 func (x *PlanAlternative) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[23]
+	mi := &file_saggar_v1_run_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2259,7 +2337,7 @@ func (x *PlanAlternative) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanAlternative.ProtoReflect.Descriptor instead.
 func (*PlanAlternative) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{23}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *PlanAlternative) GetRun() *Run {
@@ -2343,7 +2421,7 @@ type PlanRunsResponse struct {
 
 func (x *PlanRunsResponse) Reset() {
 	*x = PlanRunsResponse{}
-	mi := &file_saggar_v1_run_proto_msgTypes[24]
+	mi := &file_saggar_v1_run_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2355,7 +2433,7 @@ func (x *PlanRunsResponse) String() string {
 func (*PlanRunsResponse) ProtoMessage() {}
 
 func (x *PlanRunsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[24]
+	mi := &file_saggar_v1_run_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2368,7 +2446,7 @@ func (x *PlanRunsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanRunsResponse.ProtoReflect.Descriptor instead.
 func (*PlanRunsResponse) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{24}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *PlanRunsResponse) GetStatus() PlanStatus {
@@ -2495,7 +2573,7 @@ type ReplanRunsRequest struct {
 
 func (x *ReplanRunsRequest) Reset() {
 	*x = ReplanRunsRequest{}
-	mi := &file_saggar_v1_run_proto_msgTypes[25]
+	mi := &file_saggar_v1_run_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2507,7 +2585,7 @@ func (x *ReplanRunsRequest) String() string {
 func (*ReplanRunsRequest) ProtoMessage() {}
 
 func (x *ReplanRunsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[25]
+	mi := &file_saggar_v1_run_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2520,7 +2598,7 @@ func (x *ReplanRunsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReplanRunsRequest.ProtoReflect.Descriptor instead.
 func (*ReplanRunsRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{25}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *ReplanRunsRequest) GetParent() string {
@@ -2581,7 +2659,7 @@ type RunHit struct {
 
 func (x *RunHit) Reset() {
 	*x = RunHit{}
-	mi := &file_saggar_v1_run_proto_msgTypes[26]
+	mi := &file_saggar_v1_run_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2593,7 +2671,7 @@ func (x *RunHit) String() string {
 func (*RunHit) ProtoMessage() {}
 
 func (x *RunHit) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[26]
+	mi := &file_saggar_v1_run_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2606,7 +2684,7 @@ func (x *RunHit) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RunHit.ProtoReflect.Descriptor instead.
 func (*RunHit) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{26}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *RunHit) GetName() string {
@@ -2689,7 +2767,7 @@ type ReplanRunsResponse struct {
 
 func (x *ReplanRunsResponse) Reset() {
 	*x = ReplanRunsResponse{}
-	mi := &file_saggar_v1_run_proto_msgTypes[27]
+	mi := &file_saggar_v1_run_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2701,7 +2779,7 @@ func (x *ReplanRunsResponse) String() string {
 func (*ReplanRunsResponse) ProtoMessage() {}
 
 func (x *ReplanRunsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_run_proto_msgTypes[27]
+	mi := &file_saggar_v1_run_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2714,7 +2792,7 @@ func (x *ReplanRunsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReplanRunsResponse.ProtoReflect.Descriptor instead.
 func (*ReplanRunsResponse) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_run_proto_rawDescGZIP(), []int{27}
+	return file_saggar_v1_run_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *ReplanRunsResponse) GetStatus() PlanStatus {
@@ -2899,7 +2977,13 @@ const file_saggar_v1_run_proto_rawDesc = "" +
 	"\x04etag\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\"\xa7\x01\n" +
 	"\aOverrun\x12]\n" +
 	"\x06firing\x18\x01 \x01(\tBE\xbaHBr@\x18\xa0\x012;^studios/[a-z][a-z0-9-]{0,62}/firings/[a-z][a-z0-9-]{0,62}$R\x06firing\x12=\n" +
-	"\bend_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\aendTime\"\x84\x03\n" +
+	"\bend_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\aendTime\"\xc7\x01\n" +
+	"\n" +
+	"FiringMove\x12Y\n" +
+	"\x04name\x18\x01 \x01(\tBE\xbaHBr@\x18\xa0\x012;^studios/[a-z][a-z0-9-]{0,62}/firings/[a-z][a-z0-9-]{0,62}$R\x04name\x12A\n" +
+	"\n" +
+	"start_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\tstartTime\x12\x1b\n" +
+	"\x04etag\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\"\xbf\x03\n" +
 	"\x0fMoveRunsRequest\x12?\n" +
 	"\x06parent\x18\x01 \x01(\tB'\xbaH$r\"\x18G2\x1e^studios/[a-z][a-z0-9-]{0,62}$R\x06parent\x122\n" +
 	"\x05moves\x18\x02 \x03(\v2\x12.saggar.v1.RunMoveB\b\xbaH\x05\x92\x01\x02\x10<R\x05moves\x128\n" +
@@ -2908,7 +2992,9 @@ const file_saggar_v1_run_proto_rawDesc = "" +
 	"\rvalidate_only\x18\x05 \x01(\bR\fvalidateOnly\x12*\n" +
 	"\n" +
 	"request_id\x18\x06 \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\x12#\n" +
-	"\brevision\x18\a \x01(\x05B\a\xbaH\x04\x1a\x02(\x00R\brevision\"\x9c\x01\n" +
+	"\brevision\x18\a \x01(\x05B\a\xbaH\x04\x1a\x02(\x00R\brevision\x129\n" +
+	"\afirings\x18\b \x03(\v2\x15.saggar.v1.FiringMoveB\b\xbaH\x05\x92\x01\x02\x10\n" +
+	"R\afirings\"\x9c\x01\n" +
 	"\x10MoveRunsResponse\x12\"\n" +
 	"\x04runs\x18\x01 \x03(\v2\x0e.saggar.v1.RunR\x04runs\x12.\n" +
 	"\bfindings\x18\x02 \x03(\v2\x12.saggar.v1.FindingR\bfindings\x12\x1a\n" +
@@ -3030,14 +3116,15 @@ const file_saggar_v1_run_proto_rawDesc = "" +
 	"\brevision\x18\t \x01(\x05R\brevision\x12\x18\n" +
 	"\acaution\x18\n" +
 	" \x01(\tR\acaution\x123\n" +
-	"\bprogress\x18\v \x01(\v2\x17.saggar.v1.PlanProgressR\bprogress*\x9d\x01\n" +
+	"\bprogress\x18\v \x01(\v2\x17.saggar.v1.PlanProgressR\bprogress*\xb5\x01\n" +
 	"\bRunState\x12\x19\n" +
 	"\x15RUN_STATE_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13RUN_STATE_TENTATIVE\x10\x01\x12\x17\n" +
 	"\x13RUN_STATE_CONFIRMED\x10\x02\x12\x17\n" +
 	"\x13RUN_STATE_UNDER_WAY\x10\x03\x12\x12\n" +
 	"\x0eRUN_STATE_DONE\x10\x04\x12\x17\n" +
-	"\x13RUN_STATE_CANCELLED\x10\x05*\x82\x01\n" +
+	"\x13RUN_STATE_CANCELLED\x10\x05\x12\x16\n" +
+	"\x12RUN_STATE_UNPLACED\x10\x06*\x82\x01\n" +
 	"\fLotDrawState\x12\x1e\n" +
 	"\x1aLOT_DRAW_STATE_UNSPECIFIED\x10\x00\x12\x1b\n" +
 	"\x17LOT_DRAW_STATE_RESERVED\x10\x01\x12\x18\n" +
@@ -3085,7 +3172,7 @@ func file_saggar_v1_run_proto_rawDescGZIP() []byte {
 }
 
 var file_saggar_v1_run_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
-var file_saggar_v1_run_proto_msgTypes = make([]protoimpl.MessageInfo, 28)
+var file_saggar_v1_run_proto_msgTypes = make([]protoimpl.MessageInfo, 29)
 var file_saggar_v1_run_proto_goTypes = []any{
 	(RunState)(0),                 // 0: saggar.v1.RunState
 	(LotDrawState)(0),             // 1: saggar.v1.LotDrawState
@@ -3103,121 +3190,124 @@ var file_saggar_v1_run_proto_goTypes = []any{
 	(*MoveRunRequest)(nil),        // 13: saggar.v1.MoveRunRequest
 	(*RunMove)(nil),               // 14: saggar.v1.RunMove
 	(*Overrun)(nil),               // 15: saggar.v1.Overrun
-	(*MoveRunsRequest)(nil),       // 16: saggar.v1.MoveRunsRequest
-	(*MoveRunsResponse)(nil),      // 17: saggar.v1.MoveRunsResponse
-	(*CancelRunRequest)(nil),      // 18: saggar.v1.CancelRunRequest
-	(*GetRunRequest)(nil),         // 19: saggar.v1.GetRunRequest
-	(*ListRunsRequest)(nil),       // 20: saggar.v1.ListRunsRequest
-	(*ListRunsResponse)(nil),      // 21: saggar.v1.ListRunsResponse
-	(*PlanLimits)(nil),            // 22: saggar.v1.PlanLimits
-	(*PlanRunsRequest)(nil),       // 23: saggar.v1.PlanRunsRequest
-	(*PlanReason)(nil),            // 24: saggar.v1.PlanReason
-	(*PlanObjective)(nil),         // 25: saggar.v1.PlanObjective
-	(*PlanProgress)(nil),          // 26: saggar.v1.PlanProgress
-	(*PlanAlternative)(nil),       // 27: saggar.v1.PlanAlternative
-	(*PlanRunsResponse)(nil),      // 28: saggar.v1.PlanRunsResponse
-	(*ReplanRunsRequest)(nil),     // 29: saggar.v1.ReplanRunsRequest
-	(*RunHit)(nil),                // 30: saggar.v1.RunHit
-	(*ReplanRunsResponse)(nil),    // 31: saggar.v1.ReplanRunsResponse
-	(*Scale)(nil),                 // 32: saggar.v1.Scale
-	(*StageWindow)(nil),           // 33: saggar.v1.StageWindow
-	(*timestamppb.Timestamp)(nil), // 34: google.protobuf.Timestamp
-	(*Clearance)(nil),             // 35: saggar.v1.Clearance
-	(LoadState)(0),                // 36: saggar.v1.LoadState
-	(*Finding)(nil),               // 37: saggar.v1.Finding
-	(*CheckRecipeResponse)(nil),   // 38: saggar.v1.CheckRecipeResponse
-	(Severity)(0),                 // 39: saggar.v1.Severity
-	(*WeeklyHours)(nil),           // 40: saggar.v1.WeeklyHours
-	(*durationpb.Duration)(nil),   // 41: google.protobuf.Duration
+	(*FiringMove)(nil),            // 16: saggar.v1.FiringMove
+	(*MoveRunsRequest)(nil),       // 17: saggar.v1.MoveRunsRequest
+	(*MoveRunsResponse)(nil),      // 18: saggar.v1.MoveRunsResponse
+	(*CancelRunRequest)(nil),      // 19: saggar.v1.CancelRunRequest
+	(*GetRunRequest)(nil),         // 20: saggar.v1.GetRunRequest
+	(*ListRunsRequest)(nil),       // 21: saggar.v1.ListRunsRequest
+	(*ListRunsResponse)(nil),      // 22: saggar.v1.ListRunsResponse
+	(*PlanLimits)(nil),            // 23: saggar.v1.PlanLimits
+	(*PlanRunsRequest)(nil),       // 24: saggar.v1.PlanRunsRequest
+	(*PlanReason)(nil),            // 25: saggar.v1.PlanReason
+	(*PlanObjective)(nil),         // 26: saggar.v1.PlanObjective
+	(*PlanProgress)(nil),          // 27: saggar.v1.PlanProgress
+	(*PlanAlternative)(nil),       // 28: saggar.v1.PlanAlternative
+	(*PlanRunsResponse)(nil),      // 29: saggar.v1.PlanRunsResponse
+	(*ReplanRunsRequest)(nil),     // 30: saggar.v1.ReplanRunsRequest
+	(*RunHit)(nil),                // 31: saggar.v1.RunHit
+	(*ReplanRunsResponse)(nil),    // 32: saggar.v1.ReplanRunsResponse
+	(*Scale)(nil),                 // 33: saggar.v1.Scale
+	(*StageWindow)(nil),           // 34: saggar.v1.StageWindow
+	(*timestamppb.Timestamp)(nil), // 35: google.protobuf.Timestamp
+	(*Clearance)(nil),             // 36: saggar.v1.Clearance
+	(LoadState)(0),                // 37: saggar.v1.LoadState
+	(*Finding)(nil),               // 38: saggar.v1.Finding
+	(*CheckRecipeResponse)(nil),   // 39: saggar.v1.CheckRecipeResponse
+	(Severity)(0),                 // 40: saggar.v1.Severity
+	(*WeeklyHours)(nil),           // 41: saggar.v1.WeeklyHours
+	(*durationpb.Duration)(nil),   // 42: google.protobuf.Duration
 }
 var file_saggar_v1_run_proto_depIdxs = []int32{
-	32, // 0: saggar.v1.Run.scale:type_name -> saggar.v1.Scale
-	33, // 1: saggar.v1.Run.stage_windows:type_name -> saggar.v1.StageWindow
+	33, // 0: saggar.v1.Run.scale:type_name -> saggar.v1.Scale
+	34, // 1: saggar.v1.Run.stage_windows:type_name -> saggar.v1.StageWindow
 	6,  // 2: saggar.v1.Run.loads:type_name -> saggar.v1.Load
 	0,  // 3: saggar.v1.Run.state:type_name -> saggar.v1.RunState
-	34, // 4: saggar.v1.Run.create_time:type_name -> google.protobuf.Timestamp
+	35, // 4: saggar.v1.Run.create_time:type_name -> google.protobuf.Timestamp
 	5,  // 5: saggar.v1.Run.lot_draws:type_name -> saggar.v1.LotDraw
-	35, // 6: saggar.v1.Run.clearances:type_name -> saggar.v1.Clearance
-	34, // 7: saggar.v1.Run.expire_time:type_name -> google.protobuf.Timestamp
+	36, // 6: saggar.v1.Run.clearances:type_name -> saggar.v1.Clearance
+	35, // 7: saggar.v1.Run.expire_time:type_name -> google.protobuf.Timestamp
 	1,  // 8: saggar.v1.LotDraw.state:type_name -> saggar.v1.LotDrawState
-	36, // 9: saggar.v1.Load.state:type_name -> saggar.v1.LoadState
+	37, // 9: saggar.v1.Load.state:type_name -> saggar.v1.LoadState
 	4,  // 10: saggar.v1.BookRunRequest.runs:type_name -> saggar.v1.Run
 	4,  // 11: saggar.v1.CheckRunRequest.runs:type_name -> saggar.v1.Run
 	4,  // 12: saggar.v1.BookRunResponse.runs:type_name -> saggar.v1.Run
-	37, // 13: saggar.v1.BookRunResponse.findings:type_name -> saggar.v1.Finding
-	38, // 14: saggar.v1.BookRunResponse.assessments:type_name -> saggar.v1.CheckRecipeResponse
+	38, // 13: saggar.v1.BookRunResponse.findings:type_name -> saggar.v1.Finding
+	39, // 14: saggar.v1.BookRunResponse.assessments:type_name -> saggar.v1.CheckRecipeResponse
 	10, // 15: saggar.v1.BookRunResponse.person_days:type_name -> saggar.v1.PersonDay
 	11, // 16: saggar.v1.PersonDay.stays:type_name -> saggar.v1.PersonStay
 	12, // 17: saggar.v1.PersonDay.exposures:type_name -> saggar.v1.PersonExposure
-	37, // 18: saggar.v1.PersonDay.findings:type_name -> saggar.v1.Finding
-	34, // 19: saggar.v1.PersonStay.start_time:type_name -> google.protobuf.Timestamp
-	34, // 20: saggar.v1.PersonStay.end_time:type_name -> google.protobuf.Timestamp
-	39, // 21: saggar.v1.PersonExposure.severity:type_name -> saggar.v1.Severity
-	33, // 22: saggar.v1.MoveRunRequest.stage_windows:type_name -> saggar.v1.StageWindow
-	33, // 23: saggar.v1.RunMove.stage_windows:type_name -> saggar.v1.StageWindow
-	34, // 24: saggar.v1.Overrun.end_time:type_name -> google.protobuf.Timestamp
-	14, // 25: saggar.v1.MoveRunsRequest.moves:type_name -> saggar.v1.RunMove
-	15, // 26: saggar.v1.MoveRunsRequest.overruns:type_name -> saggar.v1.Overrun
-	4,  // 27: saggar.v1.MoveRunsResponse.runs:type_name -> saggar.v1.Run
-	37, // 28: saggar.v1.MoveRunsResponse.findings:type_name -> saggar.v1.Finding
-	4,  // 29: saggar.v1.ListRunsResponse.runs:type_name -> saggar.v1.Run
-	40, // 30: saggar.v1.PlanLimits.attendance:type_name -> saggar.v1.WeeklyHours
-	34, // 31: saggar.v1.PlanLimits.start_time:type_name -> google.protobuf.Timestamp
-	34, // 32: saggar.v1.PlanLimits.end_time:type_name -> google.protobuf.Timestamp
-	4,  // 33: saggar.v1.PlanRunsRequest.runs:type_name -> saggar.v1.Run
-	34, // 34: saggar.v1.PlanRunsRequest.start_time:type_name -> google.protobuf.Timestamp
-	34, // 35: saggar.v1.PlanRunsRequest.end_time:type_name -> google.protobuf.Timestamp
-	2,  // 36: saggar.v1.PlanRunsRequest.wish:type_name -> saggar.v1.PlanWish
-	22, // 37: saggar.v1.PlanRunsRequest.limits:type_name -> saggar.v1.PlanLimits
-	41, // 38: saggar.v1.PlanRunsRequest.search_limit:type_name -> google.protobuf.Duration
-	25, // 39: saggar.v1.PlanProgress.objectives:type_name -> saggar.v1.PlanObjective
-	41, // 40: saggar.v1.PlanProgress.elapsed:type_name -> google.protobuf.Duration
-	4,  // 41: saggar.v1.PlanAlternative.run:type_name -> saggar.v1.Run
-	34, // 42: saggar.v1.PlanAlternative.end_time:type_name -> google.protobuf.Timestamp
-	37, // 43: saggar.v1.PlanAlternative.findings:type_name -> saggar.v1.Finding
-	3,  // 44: saggar.v1.PlanRunsResponse.status:type_name -> saggar.v1.PlanStatus
-	4,  // 45: saggar.v1.PlanRunsResponse.runs:type_name -> saggar.v1.Run
-	24, // 46: saggar.v1.PlanRunsResponse.reasons:type_name -> saggar.v1.PlanReason
-	24, // 47: saggar.v1.PlanRunsResponse.blames:type_name -> saggar.v1.PlanReason
-	37, // 48: saggar.v1.PlanRunsResponse.findings:type_name -> saggar.v1.Finding
-	34, // 49: saggar.v1.PlanRunsResponse.end_time:type_name -> google.protobuf.Timestamp
-	26, // 50: saggar.v1.PlanRunsResponse.progress:type_name -> saggar.v1.PlanProgress
-	27, // 51: saggar.v1.PlanRunsResponse.alternatives:type_name -> saggar.v1.PlanAlternative
-	22, // 52: saggar.v1.PlanRunsResponse.limits:type_name -> saggar.v1.PlanLimits
-	15, // 53: saggar.v1.ReplanRunsRequest.overruns:type_name -> saggar.v1.Overrun
-	34, // 54: saggar.v1.ReplanRunsRequest.end_time:type_name -> google.protobuf.Timestamp
-	41, // 55: saggar.v1.ReplanRunsRequest.search_limit:type_name -> google.protobuf.Duration
-	3,  // 56: saggar.v1.ReplanRunsResponse.status:type_name -> saggar.v1.PlanStatus
-	30, // 57: saggar.v1.ReplanRunsResponse.hits:type_name -> saggar.v1.RunHit
-	14, // 58: saggar.v1.ReplanRunsResponse.moves:type_name -> saggar.v1.RunMove
-	15, // 59: saggar.v1.ReplanRunsResponse.overruns:type_name -> saggar.v1.Overrun
-	4,  // 60: saggar.v1.ReplanRunsResponse.standing:type_name -> saggar.v1.Run
-	24, // 61: saggar.v1.ReplanRunsResponse.blames:type_name -> saggar.v1.PlanReason
-	37, // 62: saggar.v1.ReplanRunsResponse.findings:type_name -> saggar.v1.Finding
-	26, // 63: saggar.v1.ReplanRunsResponse.progress:type_name -> saggar.v1.PlanProgress
-	7,  // 64: saggar.v1.RunService.BookRun:input_type -> saggar.v1.BookRunRequest
-	8,  // 65: saggar.v1.RunService.CheckRun:input_type -> saggar.v1.CheckRunRequest
-	13, // 66: saggar.v1.RunService.MoveRun:input_type -> saggar.v1.MoveRunRequest
-	16, // 67: saggar.v1.RunService.MoveRuns:input_type -> saggar.v1.MoveRunsRequest
-	18, // 68: saggar.v1.RunService.CancelRun:input_type -> saggar.v1.CancelRunRequest
-	19, // 69: saggar.v1.RunService.GetRun:input_type -> saggar.v1.GetRunRequest
-	20, // 70: saggar.v1.RunService.ListRuns:input_type -> saggar.v1.ListRunsRequest
-	23, // 71: saggar.v1.RunService.PlanRuns:input_type -> saggar.v1.PlanRunsRequest
-	29, // 72: saggar.v1.RunService.ReplanRuns:input_type -> saggar.v1.ReplanRunsRequest
-	9,  // 73: saggar.v1.RunService.BookRun:output_type -> saggar.v1.BookRunResponse
-	9,  // 74: saggar.v1.RunService.CheckRun:output_type -> saggar.v1.BookRunResponse
-	4,  // 75: saggar.v1.RunService.MoveRun:output_type -> saggar.v1.Run
-	17, // 76: saggar.v1.RunService.MoveRuns:output_type -> saggar.v1.MoveRunsResponse
-	4,  // 77: saggar.v1.RunService.CancelRun:output_type -> saggar.v1.Run
-	4,  // 78: saggar.v1.RunService.GetRun:output_type -> saggar.v1.Run
-	21, // 79: saggar.v1.RunService.ListRuns:output_type -> saggar.v1.ListRunsResponse
-	28, // 80: saggar.v1.RunService.PlanRuns:output_type -> saggar.v1.PlanRunsResponse
-	31, // 81: saggar.v1.RunService.ReplanRuns:output_type -> saggar.v1.ReplanRunsResponse
-	73, // [73:82] is the sub-list for method output_type
-	64, // [64:73] is the sub-list for method input_type
-	64, // [64:64] is the sub-list for extension type_name
-	64, // [64:64] is the sub-list for extension extendee
-	0,  // [0:64] is the sub-list for field type_name
+	38, // 18: saggar.v1.PersonDay.findings:type_name -> saggar.v1.Finding
+	35, // 19: saggar.v1.PersonStay.start_time:type_name -> google.protobuf.Timestamp
+	35, // 20: saggar.v1.PersonStay.end_time:type_name -> google.protobuf.Timestamp
+	40, // 21: saggar.v1.PersonExposure.severity:type_name -> saggar.v1.Severity
+	34, // 22: saggar.v1.MoveRunRequest.stage_windows:type_name -> saggar.v1.StageWindow
+	34, // 23: saggar.v1.RunMove.stage_windows:type_name -> saggar.v1.StageWindow
+	35, // 24: saggar.v1.Overrun.end_time:type_name -> google.protobuf.Timestamp
+	35, // 25: saggar.v1.FiringMove.start_time:type_name -> google.protobuf.Timestamp
+	14, // 26: saggar.v1.MoveRunsRequest.moves:type_name -> saggar.v1.RunMove
+	15, // 27: saggar.v1.MoveRunsRequest.overruns:type_name -> saggar.v1.Overrun
+	16, // 28: saggar.v1.MoveRunsRequest.firings:type_name -> saggar.v1.FiringMove
+	4,  // 29: saggar.v1.MoveRunsResponse.runs:type_name -> saggar.v1.Run
+	38, // 30: saggar.v1.MoveRunsResponse.findings:type_name -> saggar.v1.Finding
+	4,  // 31: saggar.v1.ListRunsResponse.runs:type_name -> saggar.v1.Run
+	41, // 32: saggar.v1.PlanLimits.attendance:type_name -> saggar.v1.WeeklyHours
+	35, // 33: saggar.v1.PlanLimits.start_time:type_name -> google.protobuf.Timestamp
+	35, // 34: saggar.v1.PlanLimits.end_time:type_name -> google.protobuf.Timestamp
+	4,  // 35: saggar.v1.PlanRunsRequest.runs:type_name -> saggar.v1.Run
+	35, // 36: saggar.v1.PlanRunsRequest.start_time:type_name -> google.protobuf.Timestamp
+	35, // 37: saggar.v1.PlanRunsRequest.end_time:type_name -> google.protobuf.Timestamp
+	2,  // 38: saggar.v1.PlanRunsRequest.wish:type_name -> saggar.v1.PlanWish
+	23, // 39: saggar.v1.PlanRunsRequest.limits:type_name -> saggar.v1.PlanLimits
+	42, // 40: saggar.v1.PlanRunsRequest.search_limit:type_name -> google.protobuf.Duration
+	26, // 41: saggar.v1.PlanProgress.objectives:type_name -> saggar.v1.PlanObjective
+	42, // 42: saggar.v1.PlanProgress.elapsed:type_name -> google.protobuf.Duration
+	4,  // 43: saggar.v1.PlanAlternative.run:type_name -> saggar.v1.Run
+	35, // 44: saggar.v1.PlanAlternative.end_time:type_name -> google.protobuf.Timestamp
+	38, // 45: saggar.v1.PlanAlternative.findings:type_name -> saggar.v1.Finding
+	3,  // 46: saggar.v1.PlanRunsResponse.status:type_name -> saggar.v1.PlanStatus
+	4,  // 47: saggar.v1.PlanRunsResponse.runs:type_name -> saggar.v1.Run
+	25, // 48: saggar.v1.PlanRunsResponse.reasons:type_name -> saggar.v1.PlanReason
+	25, // 49: saggar.v1.PlanRunsResponse.blames:type_name -> saggar.v1.PlanReason
+	38, // 50: saggar.v1.PlanRunsResponse.findings:type_name -> saggar.v1.Finding
+	35, // 51: saggar.v1.PlanRunsResponse.end_time:type_name -> google.protobuf.Timestamp
+	27, // 52: saggar.v1.PlanRunsResponse.progress:type_name -> saggar.v1.PlanProgress
+	28, // 53: saggar.v1.PlanRunsResponse.alternatives:type_name -> saggar.v1.PlanAlternative
+	23, // 54: saggar.v1.PlanRunsResponse.limits:type_name -> saggar.v1.PlanLimits
+	15, // 55: saggar.v1.ReplanRunsRequest.overruns:type_name -> saggar.v1.Overrun
+	35, // 56: saggar.v1.ReplanRunsRequest.end_time:type_name -> google.protobuf.Timestamp
+	42, // 57: saggar.v1.ReplanRunsRequest.search_limit:type_name -> google.protobuf.Duration
+	3,  // 58: saggar.v1.ReplanRunsResponse.status:type_name -> saggar.v1.PlanStatus
+	31, // 59: saggar.v1.ReplanRunsResponse.hits:type_name -> saggar.v1.RunHit
+	14, // 60: saggar.v1.ReplanRunsResponse.moves:type_name -> saggar.v1.RunMove
+	15, // 61: saggar.v1.ReplanRunsResponse.overruns:type_name -> saggar.v1.Overrun
+	4,  // 62: saggar.v1.ReplanRunsResponse.standing:type_name -> saggar.v1.Run
+	25, // 63: saggar.v1.ReplanRunsResponse.blames:type_name -> saggar.v1.PlanReason
+	38, // 64: saggar.v1.ReplanRunsResponse.findings:type_name -> saggar.v1.Finding
+	27, // 65: saggar.v1.ReplanRunsResponse.progress:type_name -> saggar.v1.PlanProgress
+	7,  // 66: saggar.v1.RunService.BookRun:input_type -> saggar.v1.BookRunRequest
+	8,  // 67: saggar.v1.RunService.CheckRun:input_type -> saggar.v1.CheckRunRequest
+	13, // 68: saggar.v1.RunService.MoveRun:input_type -> saggar.v1.MoveRunRequest
+	17, // 69: saggar.v1.RunService.MoveRuns:input_type -> saggar.v1.MoveRunsRequest
+	19, // 70: saggar.v1.RunService.CancelRun:input_type -> saggar.v1.CancelRunRequest
+	20, // 71: saggar.v1.RunService.GetRun:input_type -> saggar.v1.GetRunRequest
+	21, // 72: saggar.v1.RunService.ListRuns:input_type -> saggar.v1.ListRunsRequest
+	24, // 73: saggar.v1.RunService.PlanRuns:input_type -> saggar.v1.PlanRunsRequest
+	30, // 74: saggar.v1.RunService.ReplanRuns:input_type -> saggar.v1.ReplanRunsRequest
+	9,  // 75: saggar.v1.RunService.BookRun:output_type -> saggar.v1.BookRunResponse
+	9,  // 76: saggar.v1.RunService.CheckRun:output_type -> saggar.v1.BookRunResponse
+	4,  // 77: saggar.v1.RunService.MoveRun:output_type -> saggar.v1.Run
+	18, // 78: saggar.v1.RunService.MoveRuns:output_type -> saggar.v1.MoveRunsResponse
+	4,  // 79: saggar.v1.RunService.CancelRun:output_type -> saggar.v1.Run
+	4,  // 80: saggar.v1.RunService.GetRun:output_type -> saggar.v1.Run
+	22, // 81: saggar.v1.RunService.ListRuns:output_type -> saggar.v1.ListRunsResponse
+	29, // 82: saggar.v1.RunService.PlanRuns:output_type -> saggar.v1.PlanRunsResponse
+	32, // 83: saggar.v1.RunService.ReplanRuns:output_type -> saggar.v1.ReplanRunsResponse
+	75, // [75:84] is the sub-list for method output_type
+	66, // [66:75] is the sub-list for method input_type
+	66, // [66:66] is the sub-list for extension type_name
+	66, // [66:66] is the sub-list for extension extendee
+	0,  // [0:66] is the sub-list for field type_name
 }
 
 func init() { file_saggar_v1_run_proto_init() }
@@ -3237,7 +3327,7 @@ func file_saggar_v1_run_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_saggar_v1_run_proto_rawDesc), len(file_saggar_v1_run_proto_rawDesc)),
 			NumEnums:      4,
-			NumMessages:   28,
+			NumMessages:   29,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

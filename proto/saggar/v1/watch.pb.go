@@ -92,7 +92,9 @@ type NoticedLoad struct {
 	// When its window begins.
 	StartTime *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=start_time,json=startTime,proto3" json:"start_time,omitempty"`
 	// When its window ends.
-	EndTime       *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
+	EndTime *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
+	// Id of the shared firing that it joined; empty: it has one of its own, or none.
+	JoinedFiring  string `protobuf:"bytes,6,opt,name=joined_firing,json=joinedFiring,proto3" json:"joined_firing,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -160,6 +162,13 @@ func (x *NoticedLoad) GetEndTime() *timestamppb.Timestamp {
 		return x.EndTime
 	}
 	return nil
+}
+
+func (x *NoticedLoad) GetJoinedFiring() string {
+	if x != nil {
+		return x.JoinedFiring
+	}
+	return ""
 }
 
 // A run as a notice tells it.
@@ -244,6 +253,106 @@ func (x *NoticedRun) GetLoads() []*NoticedLoad {
 	return nil
 }
 
+// A shared firing as a notice tells it.
+type NoticedFiring struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Id of the furnace.
+	Furnace string `protobuf:"bytes,1,opt,name=furnace,proto3" json:"furnace,omitempty"`
+	// What it is for.
+	Title string `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
+	// Where it stands.
+	State LoadState `protobuf:"varint,3,opt,name=state,proto3,enum=saggar.v1.LoadState" json:"state,omitempty"`
+	// Id of the person who answers for it.
+	AttendedBy string `protobuf:"bytes,4,opt,name=attended_by,json=attendedBy,proto3" json:"attended_by,omitempty"`
+	// When it begins.
+	StartTime *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=start_time,json=startTime,proto3" json:"start_time,omitempty"`
+	// When it ends.
+	EndTime *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
+	// Ids of the firing that took its place; empty: none.
+	MovedTo       string `protobuf:"bytes,7,opt,name=moved_to,json=movedTo,proto3" json:"moved_to,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *NoticedFiring) Reset() {
+	*x = NoticedFiring{}
+	mi := &file_saggar_v1_watch_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *NoticedFiring) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*NoticedFiring) ProtoMessage() {}
+
+func (x *NoticedFiring) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_watch_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use NoticedFiring.ProtoReflect.Descriptor instead.
+func (*NoticedFiring) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_watch_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *NoticedFiring) GetFurnace() string {
+	if x != nil {
+		return x.Furnace
+	}
+	return ""
+}
+
+func (x *NoticedFiring) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *NoticedFiring) GetState() LoadState {
+	if x != nil {
+		return x.State
+	}
+	return LoadState_LOAD_STATE_UNSPECIFIED
+}
+
+func (x *NoticedFiring) GetAttendedBy() string {
+	if x != nil {
+		return x.AttendedBy
+	}
+	return ""
+}
+
+func (x *NoticedFiring) GetStartTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.StartTime
+	}
+	return nil
+}
+
+func (x *NoticedFiring) GetEndTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.EndTime
+	}
+	return nil
+}
+
+func (x *NoticedFiring) GetMovedTo() string {
+	if x != nil {
+		return x.MovedTo
+	}
+	return ""
+}
+
 // A closure as a notice tells it.
 type NoticedClosure struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -261,7 +370,7 @@ type NoticedClosure struct {
 
 func (x *NoticedClosure) Reset() {
 	*x = NoticedClosure{}
-	mi := &file_saggar_v1_watch_proto_msgTypes[2]
+	mi := &file_saggar_v1_watch_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -273,7 +382,7 @@ func (x *NoticedClosure) String() string {
 func (*NoticedClosure) ProtoMessage() {}
 
 func (x *NoticedClosure) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_watch_proto_msgTypes[2]
+	mi := &file_saggar_v1_watch_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -286,7 +395,7 @@ func (x *NoticedClosure) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use NoticedClosure.ProtoReflect.Descriptor instead.
 func (*NoticedClosure) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_watch_proto_rawDescGZIP(), []int{2}
+	return file_saggar_v1_watch_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *NoticedClosure) GetSubject() string {
@@ -337,14 +446,16 @@ type Notice struct {
 	// Of a run, as it stands after the change.
 	RunAfter *NoticedRun `protobuf:"bytes,8,opt,name=run_after,json=runAfter,proto3" json:"run_after,omitempty"`
 	// Of a closure, as it stands after the change, or as it was when it is gone.
-	Closure       *NoticedClosure `protobuf:"bytes,9,opt,name=closure,proto3" json:"closure,omitempty"`
+	Closure *NoticedClosure `protobuf:"bytes,9,opt,name=closure,proto3" json:"closure,omitempty"`
+	// Of a shared firing, as it stands after the change, or as it was when it is gone.
+	Firing        *NoticedFiring `protobuf:"bytes,10,opt,name=firing,proto3" json:"firing,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Notice) Reset() {
 	*x = Notice{}
-	mi := &file_saggar_v1_watch_proto_msgTypes[3]
+	mi := &file_saggar_v1_watch_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -356,7 +467,7 @@ func (x *Notice) String() string {
 func (*Notice) ProtoMessage() {}
 
 func (x *Notice) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_watch_proto_msgTypes[3]
+	mi := &file_saggar_v1_watch_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -369,7 +480,7 @@ func (x *Notice) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Notice.ProtoReflect.Descriptor instead.
 func (*Notice) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_watch_proto_rawDescGZIP(), []int{3}
+	return file_saggar_v1_watch_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Notice) GetRevision() int64 {
@@ -435,6 +546,13 @@ func (x *Notice) GetClosure() *NoticedClosure {
 	return nil
 }
 
+func (x *Notice) GetFiring() *NoticedFiring {
+	if x != nil {
+		return x.Firing
+	}
+	return nil
+}
+
 // Request of WatchStudio. Filters hold together; each that is left out lets everything pass.
 type WatchStudioRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -456,7 +574,7 @@ type WatchStudioRequest struct {
 
 func (x *WatchStudioRequest) Reset() {
 	*x = WatchStudioRequest{}
-	mi := &file_saggar_v1_watch_proto_msgTypes[4]
+	mi := &file_saggar_v1_watch_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -468,7 +586,7 @@ func (x *WatchStudioRequest) String() string {
 func (*WatchStudioRequest) ProtoMessage() {}
 
 func (x *WatchStudioRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_watch_proto_msgTypes[4]
+	mi := &file_saggar_v1_watch_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -481,7 +599,7 @@ func (x *WatchStudioRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchStudioRequest.ProtoReflect.Descriptor instead.
 func (*WatchStudioRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_watch_proto_rawDescGZIP(), []int{4}
+	return file_saggar_v1_watch_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *WatchStudioRequest) GetName() string {
@@ -540,7 +658,7 @@ type WatchStudioResponse struct {
 
 func (x *WatchStudioResponse) Reset() {
 	*x = WatchStudioResponse{}
-	mi := &file_saggar_v1_watch_proto_msgTypes[5]
+	mi := &file_saggar_v1_watch_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -552,7 +670,7 @@ func (x *WatchStudioResponse) String() string {
 func (*WatchStudioResponse) ProtoMessage() {}
 
 func (x *WatchStudioResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_watch_proto_msgTypes[5]
+	mi := &file_saggar_v1_watch_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -565,7 +683,7 @@ func (x *WatchStudioResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchStudioResponse.ProtoReflect.Descriptor instead.
 func (*WatchStudioResponse) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_watch_proto_rawDescGZIP(), []int{5}
+	return file_saggar_v1_watch_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *WatchStudioResponse) GetNotices() []*Notice {
@@ -586,14 +704,15 @@ var File_saggar_v1_watch_proto protoreflect.FileDescriptor
 
 const file_saggar_v1_watch_proto_rawDesc = "" +
 	"\n" +
-	"\x15saggar/v1/watch.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x16saggar/v1/firing.proto\x1a\x13saggar/v1/run.proto\"\xdb\x01\n" +
+	"\x15saggar/v1/watch.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x16saggar/v1/firing.proto\x1a\x13saggar/v1/run.proto\"\x80\x02\n" +
 	"\vNoticedLoad\x12\x14\n" +
 	"\x05stage\x18\x01 \x01(\tR\x05stage\x12*\n" +
 	"\x05state\x18\x02 \x01(\x0e2\x14.saggar.v1.LoadStateR\x05state\x12\x18\n" +
 	"\afurnace\x18\x03 \x01(\tR\afurnace\x129\n" +
 	"\n" +
 	"start_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\x125\n" +
-	"\bend_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\"\xb3\x01\n" +
+	"\bend_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\x12#\n" +
+	"\rjoined_firing\x18\x06 \x01(\tR\fjoinedFiring\"\xb3\x01\n" +
 	"\n" +
 	"NoticedRun\x12\x16\n" +
 	"\x06recipe\x18\x01 \x01(\tR\x06recipe\x12\x1e\n" +
@@ -602,13 +721,23 @@ const file_saggar_v1_watch_proto_rawDesc = "" +
 	"department\x12\x14\n" +
 	"\x05maker\x18\x03 \x01(\tR\x05maker\x12)\n" +
 	"\x05state\x18\x04 \x01(\x0e2\x13.saggar.v1.RunStateR\x05state\x12,\n" +
-	"\x05loads\x18\x05 \x03(\v2\x16.saggar.v1.NoticedLoadR\x05loads\"\xb4\x01\n" +
+	"\x05loads\x18\x05 \x03(\v2\x16.saggar.v1.NoticedLoadR\x05loads\"\x99\x02\n" +
+	"\rNoticedFiring\x12\x18\n" +
+	"\afurnace\x18\x01 \x01(\tR\afurnace\x12\x14\n" +
+	"\x05title\x18\x02 \x01(\tR\x05title\x12*\n" +
+	"\x05state\x18\x03 \x01(\x0e2\x14.saggar.v1.LoadStateR\x05state\x12\x1f\n" +
+	"\vattended_by\x18\x04 \x01(\tR\n" +
+	"attendedBy\x129\n" +
+	"\n" +
+	"start_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\x125\n" +
+	"\bend_time\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\x12\x19\n" +
+	"\bmoved_to\x18\a \x01(\tR\amovedTo\"\xb4\x01\n" +
 	"\x0eNoticedClosure\x12\x18\n" +
 	"\asubject\x18\x01 \x01(\tR\asubject\x129\n" +
 	"\n" +
 	"start_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\x125\n" +
 	"\bend_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\x12\x16\n" +
-	"\x06reason\x18\x04 \x01(\tR\x06reason\"\xfb\x02\n" +
+	"\x06reason\x18\x04 \x01(\tR\x06reason\"\xad\x03\n" +
 	"\x06Notice\x12\x1a\n" +
 	"\brevision\x18\x01 \x01(\x03R\brevision\x12;\n" +
 	"\vchange_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
@@ -620,7 +749,9 @@ const file_saggar_v1_watch_proto_rawDesc = "" +
 	"\n" +
 	"run_before\x18\a \x01(\v2\x15.saggar.v1.NoticedRunR\trunBefore\x122\n" +
 	"\trun_after\x18\b \x01(\v2\x15.saggar.v1.NoticedRunR\brunAfter\x123\n" +
-	"\aclosure\x18\t \x01(\v2\x19.saggar.v1.NoticedClosureR\aclosure\"\xa6\x04\n" +
+	"\aclosure\x18\t \x01(\v2\x19.saggar.v1.NoticedClosureR\aclosure\x120\n" +
+	"\x06firing\x18\n" +
+	" \x01(\v2\x18.saggar.v1.NoticedFiringR\x06firing\"\xaf\x04\n" +
 	"\x12WatchStudioRequest\x12;\n" +
 	"\x04name\x18\x01 \x01(\tB'\xbaH$r\"\x18G2\x1e^studios/[a-z][a-z0-9-]{0,62}$R\x04name\x123\n" +
 	"\x0eafter_revision\x18\x02 \x01(\x03B\a\xbaH\x04\"\x02(\x00H\x00R\rafterRevision\x88\x01\x01\x12:\n" +
@@ -628,9 +759,9 @@ const file_saggar_v1_watch_proto_rawDesc = "" +
 	"\afurnace\x18\x04 \x01(\tB\"\xbaH\x1fr\x1d\x18?2\x19^([a-z][a-z0-9-]{0,62})?$R\afurnace\x12B\n" +
 	"\n" +
 	"department\x18\x05 \x01(\tB\"\xbaH\x1fr\x1d\x18?2\x19^([a-z][a-z0-9-]{0,62})?$R\n" +
-	"department\x12\xcc\x01\n" +
-	"\x05kinds\x18\x06 \x03(\tB\xb5\x01\xbaH\xb1\x01\x92\x01\xad\x01\x10\x10\"\xa8\x01r\xa5\x01R\astudiosR\x05roomsR\x12extractionCircuitsR\bsuppliesR\bfurnacesR\fstaffedHoursR\bclosuresR\tmaterialsR\arecipesR\x04lotsR\vdepartmentsR\x06peopleR\n" +
-	"accessKeysR\x04runsR\x05feedsR\vmailChoicesR\x05kindsB\x11\n" +
+	"department\x12\xd5\x01\n" +
+	"\x05kinds\x18\x06 \x03(\tB\xbe\x01\xbaH\xba\x01\x92\x01\xb6\x01\x10\x10\"\xb1\x01r\xae\x01R\astudiosR\x05roomsR\x12extractionCircuitsR\bsuppliesR\bfurnacesR\fstaffedHoursR\bclosuresR\tmaterialsR\arecipesR\x04lotsR\vdepartmentsR\x06peopleR\n" +
+	"accessKeysR\x04runsR\afiringsR\x05feedsR\vmailChoicesR\x05kindsB\x11\n" +
 	"\x0f_after_revision\"^\n" +
 	"\x13WatchStudioResponse\x12+\n" +
 	"\anotices\x18\x01 \x03(\v2\x11.saggar.v1.NoticeR\anotices\x12\x1a\n" +
@@ -659,40 +790,45 @@ func file_saggar_v1_watch_proto_rawDescGZIP() []byte {
 }
 
 var file_saggar_v1_watch_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_saggar_v1_watch_proto_msgTypes = make([]protoimpl.MessageInfo, 6)
+var file_saggar_v1_watch_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
 var file_saggar_v1_watch_proto_goTypes = []any{
 	(ChangeAction)(0),             // 0: saggar.v1.ChangeAction
 	(*NoticedLoad)(nil),           // 1: saggar.v1.NoticedLoad
 	(*NoticedRun)(nil),            // 2: saggar.v1.NoticedRun
-	(*NoticedClosure)(nil),        // 3: saggar.v1.NoticedClosure
-	(*Notice)(nil),                // 4: saggar.v1.Notice
-	(*WatchStudioRequest)(nil),    // 5: saggar.v1.WatchStudioRequest
-	(*WatchStudioResponse)(nil),   // 6: saggar.v1.WatchStudioResponse
-	(LoadState)(0),                // 7: saggar.v1.LoadState
-	(*timestamppb.Timestamp)(nil), // 8: google.protobuf.Timestamp
-	(RunState)(0),                 // 9: saggar.v1.RunState
+	(*NoticedFiring)(nil),         // 3: saggar.v1.NoticedFiring
+	(*NoticedClosure)(nil),        // 4: saggar.v1.NoticedClosure
+	(*Notice)(nil),                // 5: saggar.v1.Notice
+	(*WatchStudioRequest)(nil),    // 6: saggar.v1.WatchStudioRequest
+	(*WatchStudioResponse)(nil),   // 7: saggar.v1.WatchStudioResponse
+	(LoadState)(0),                // 8: saggar.v1.LoadState
+	(*timestamppb.Timestamp)(nil), // 9: google.protobuf.Timestamp
+	(RunState)(0),                 // 10: saggar.v1.RunState
 }
 var file_saggar_v1_watch_proto_depIdxs = []int32{
-	7,  // 0: saggar.v1.NoticedLoad.state:type_name -> saggar.v1.LoadState
-	8,  // 1: saggar.v1.NoticedLoad.start_time:type_name -> google.protobuf.Timestamp
-	8,  // 2: saggar.v1.NoticedLoad.end_time:type_name -> google.protobuf.Timestamp
-	9,  // 3: saggar.v1.NoticedRun.state:type_name -> saggar.v1.RunState
+	8,  // 0: saggar.v1.NoticedLoad.state:type_name -> saggar.v1.LoadState
+	9,  // 1: saggar.v1.NoticedLoad.start_time:type_name -> google.protobuf.Timestamp
+	9,  // 2: saggar.v1.NoticedLoad.end_time:type_name -> google.protobuf.Timestamp
+	10, // 3: saggar.v1.NoticedRun.state:type_name -> saggar.v1.RunState
 	1,  // 4: saggar.v1.NoticedRun.loads:type_name -> saggar.v1.NoticedLoad
-	8,  // 5: saggar.v1.NoticedClosure.start_time:type_name -> google.protobuf.Timestamp
-	8,  // 6: saggar.v1.NoticedClosure.end_time:type_name -> google.protobuf.Timestamp
-	8,  // 7: saggar.v1.Notice.change_time:type_name -> google.protobuf.Timestamp
-	0,  // 8: saggar.v1.Notice.action:type_name -> saggar.v1.ChangeAction
-	2,  // 9: saggar.v1.Notice.run_before:type_name -> saggar.v1.NoticedRun
-	2,  // 10: saggar.v1.Notice.run_after:type_name -> saggar.v1.NoticedRun
-	3,  // 11: saggar.v1.Notice.closure:type_name -> saggar.v1.NoticedClosure
-	4,  // 12: saggar.v1.WatchStudioResponse.notices:type_name -> saggar.v1.Notice
-	5,  // 13: saggar.v1.WatchService.WatchStudio:input_type -> saggar.v1.WatchStudioRequest
-	6,  // 14: saggar.v1.WatchService.WatchStudio:output_type -> saggar.v1.WatchStudioResponse
-	14, // [14:15] is the sub-list for method output_type
-	13, // [13:14] is the sub-list for method input_type
-	13, // [13:13] is the sub-list for extension type_name
-	13, // [13:13] is the sub-list for extension extendee
-	0,  // [0:13] is the sub-list for field type_name
+	8,  // 5: saggar.v1.NoticedFiring.state:type_name -> saggar.v1.LoadState
+	9,  // 6: saggar.v1.NoticedFiring.start_time:type_name -> google.protobuf.Timestamp
+	9,  // 7: saggar.v1.NoticedFiring.end_time:type_name -> google.protobuf.Timestamp
+	9,  // 8: saggar.v1.NoticedClosure.start_time:type_name -> google.protobuf.Timestamp
+	9,  // 9: saggar.v1.NoticedClosure.end_time:type_name -> google.protobuf.Timestamp
+	9,  // 10: saggar.v1.Notice.change_time:type_name -> google.protobuf.Timestamp
+	0,  // 11: saggar.v1.Notice.action:type_name -> saggar.v1.ChangeAction
+	2,  // 12: saggar.v1.Notice.run_before:type_name -> saggar.v1.NoticedRun
+	2,  // 13: saggar.v1.Notice.run_after:type_name -> saggar.v1.NoticedRun
+	4,  // 14: saggar.v1.Notice.closure:type_name -> saggar.v1.NoticedClosure
+	3,  // 15: saggar.v1.Notice.firing:type_name -> saggar.v1.NoticedFiring
+	5,  // 16: saggar.v1.WatchStudioResponse.notices:type_name -> saggar.v1.Notice
+	6,  // 17: saggar.v1.WatchService.WatchStudio:input_type -> saggar.v1.WatchStudioRequest
+	7,  // 18: saggar.v1.WatchService.WatchStudio:output_type -> saggar.v1.WatchStudioResponse
+	18, // [18:19] is the sub-list for method output_type
+	17, // [17:18] is the sub-list for method input_type
+	17, // [17:17] is the sub-list for extension type_name
+	17, // [17:17] is the sub-list for extension extendee
+	0,  // [0:17] is the sub-list for field type_name
 }
 
 func init() { file_saggar_v1_watch_proto_init() }
@@ -702,14 +838,14 @@ func file_saggar_v1_watch_proto_init() {
 	}
 	file_saggar_v1_firing_proto_init()
 	file_saggar_v1_run_proto_init()
-	file_saggar_v1_watch_proto_msgTypes[4].OneofWrappers = []any{}
+	file_saggar_v1_watch_proto_msgTypes[5].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_saggar_v1_watch_proto_rawDesc), len(file_saggar_v1_watch_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   6,
+			NumMessages:   7,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

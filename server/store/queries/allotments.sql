@@ -1,3 +1,4 @@
+-- What joins a shared firing holds nothing of its own.
 -- What firings that start within a window hold and draw, of one department, without some. Reads through firings_during.
 -- name: SumUses :one
 SELECT coalesce(sum(extract(epoch FROM upper(f.during) - lower(f.during))) / 3600, 0)::double precision AS furnace_hours,
@@ -7,7 +8,8 @@ SELECT coalesce(sum(extract(epoch FROM upper(f.during) - lower(f.during))) / 360
     )), 0)::double precision AS kilowatt_hours
 FROM firings f
 JOIN equipment e ON e.studio_key = f.studio_key AND e.equipment_key = f.furnace_key
-JOIN loads l ON l.studio_key = f.studio_key AND l.firing_key = f.firing_key
+JOIN loads l ON l.studio_key = f.studio_key AND l.firing_key = f.firing_key AND NOT l.joined
+    AND (f.offer IS NULL OR l.state IN ('TENTATIVE', 'CONFIRMED', 'UNDER_FIRE', 'DRAWN', 'STOPPED'))
 JOIN runs r ON r.studio_key = l.studio_key AND r.run_key = l.run_key
 WHERE f.studio_key = @studio_key
     AND f.during && tstzrange(@window_start::timestamptz, @window_end::timestamptz)
@@ -22,7 +24,8 @@ WHERE f.studio_key = @studio_key
 -- name: SumUnused :one
 SELECT coalesce(sum(extract(epoch FROM upper(f.during) - lower(f.during))) / 3600, 0)::double precision AS furnace_hours
 FROM firings f
-JOIN loads l ON l.studio_key = f.studio_key AND l.firing_key = f.firing_key
+JOIN loads l ON l.studio_key = f.studio_key AND l.firing_key = f.firing_key AND NOT l.joined
+    AND (f.offer IS NULL OR l.state IN ('TENTATIVE', 'CONFIRMED', 'UNDER_FIRE', 'DRAWN', 'STOPPED'))
 JOIN runs r ON r.studio_key = l.studio_key AND r.run_key = l.run_key
 WHERE f.studio_key = @studio_key
     AND f.during && tstzrange(@missed_since::timestamptz, NULL)

@@ -14,7 +14,8 @@ const FeedLoads = `-- name: FeedLoads :many
 SELECT r.run_id, r.title, r.recipe_id, r.department, r.maker, r.revision, r.create_time,
     COALESCE(c.change_time, r.create_time)::timestamptz AS change_time,
     l.stage_id, l.state, l.start_time, l.end_time, COALESCE(l.firing_key, 0)::bigint AS firing_key,
-    COALESCE(e.equipment_id, '')::text AS furnace_id
+    COALESCE(e.equipment_id, '')::text AS furnace_id, COALESCE(f.firing_id, '')::text AS firing_id,
+    CASE WHEN f.offer IS NULL THEN '' ELSE f.attended_by END::text AS shared_by
 FROM loads l
 JOIN runs r ON r.studio_key = l.studio_key AND r.run_key = l.run_key
 LEFT JOIN firings f ON f.studio_key = l.studio_key AND f.firing_key = l.firing_key
@@ -52,6 +53,8 @@ type FeedLoadsRow struct {
 	EndTime    time.Time
 	FiringKey  int64
 	FurnaceID  string
+	FiringID   string
+	SharedBy   string
 }
 
 // The loads of a calendar, with when the run was last changed.
@@ -86,6 +89,8 @@ func (q *Queries) FeedLoads(ctx context.Context, arg FeedLoadsParams) ([]FeedLoa
 			&i.EndTime,
 			&i.FiringKey,
 			&i.FurnaceID,
+			&i.FiringID,
+			&i.SharedBy,
 		); err != nil {
 			return nil, err
 		}

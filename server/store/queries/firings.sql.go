@@ -10,6 +10,37 @@ import (
 	"time"
 )
 
+const DeleteFiringPhases = `-- name: DeleteFiringPhases :exec
+DELETE FROM firing_phases
+WHERE studio_key = $1 AND firing_key = ANY ($2::bigint[])
+`
+
+type DeleteFiringPhasesParams struct {
+	StudioKey  int64
+	FiringKeys []int64
+}
+
+// What is written anew when a firing is shared or no longer is.
+func (q *Queries) DeleteFiringPhases(ctx context.Context, arg DeleteFiringPhasesParams) error {
+	_, err := q.db.Exec(ctx, DeleteFiringPhases, arg.StudioKey, arg.FiringKeys)
+	return err
+}
+
+const DeleteFiringReleases = `-- name: DeleteFiringReleases :exec
+DELETE FROM firing_releases
+WHERE studio_key = $1 AND firing_key = ANY ($2::bigint[])
+`
+
+type DeleteFiringReleasesParams struct {
+	StudioKey  int64
+	FiringKeys []int64
+}
+
+func (q *Queries) DeleteFiringReleases(ctx context.Context, arg DeleteFiringReleasesParams) error {
+	_, err := q.db.Exec(ctx, DeleteFiringReleases, arg.StudioKey, arg.FiringKeys)
+	return err
+}
+
 const DeleteOccupancies = `-- name: DeleteOccupancies :exec
 DELETE FROM occupancies
 WHERE studio_key = $1 AND firing_key = ANY ($2::bigint[])
@@ -55,13 +86,14 @@ func (q *Queries) EndFirings(ctx context.Context, arg EndFiringsParams) error {
 const FiringsOver = `-- name: FiringsOver :many
 SELECT f.firing_key, f.firing_id, e.equipment_id AS furnace_id, f.title, f.state,
     lower(f.during)::timestamptz AS start_time, upper(f.during)::timestamptz AS end_time,
-    f.top_celsius, f.atmosphere, f.revision,
+    f.top_celsius, f.atmosphere, f.revision, f.offer,
     coalesce(r.run_id, '') AS run_id, coalesce(l.stage_id, '') AS stage_id, coalesce(r.department, '') AS department,
     coalesce(nullif(f.attended_by, ''), r.maker, '')::text AS attended_by,
     coalesce(r.maker, '') AS maker, r.hold_expire_time
 FROM firings f
 JOIN equipment e ON e.studio_key = f.studio_key AND e.equipment_key = f.furnace_key
-LEFT JOIN loads l ON l.studio_key = f.studio_key AND l.firing_key = f.firing_key
+LEFT JOIN loads l ON l.studio_key = f.studio_key AND l.firing_key = f.firing_key AND NOT l.joined
+    AND (f.offer IS NULL OR l.state IN ('TENTATIVE', 'CONFIRMED', 'UNDER_FIRE', 'DRAWN', 'STOPPED'))
 LEFT JOIN runs r ON r.studio_key = l.studio_key AND r.run_key = l.run_key
 WHERE f.studio_key = $1
     AND f.during && tstzrange($2::timestamptz, $3::timestamptz)
@@ -69,9 +101,10 @@ WHERE f.studio_key = $1
         OR f.state = 'TENTATIVE' AND (r.hold_expire_time IS NULL OR r.hold_expire_time > $5::timestamptz))
     AND (cardinality($6::text[]) = 0 OR e.equipment_id = ANY ($6::text[]))
     AND f.revision > $7
-    AND (lower(f.during), f.firing_key) > ($8::timestamptz, $9::bigint)
+    AND (NOT $8::boolean OR f.offer IS NOT NULL)
+    AND (lower(f.during), f.firing_key) > ($9::timestamptz, $10::bigint)
 ORDER BY lower(f.during), f.firing_key
-LIMIT NULLIF($10::bigint, 0)
+LIMIT NULLIF($11::bigint, 0)
 `
 
 type FiringsOverParams struct {
@@ -82,6 +115,7 @@ type FiringsOverParams struct {
 	At            time.Time
 	FurnaceIds    []string
 	SinceRevision int64
+	SharedOnly    bool
 	AfterStart    time.Time
 	AfterKey      int64
 	MaxRows       int64
@@ -98,6 +132,7 @@ type FiringsOverRow struct {
 	TopCelsius     float64
 	Atmosphere     string
 	Revision       int64
+	Offer          []byte
 	RunID          string
 	StageID        string
 	Department     string
@@ -116,6 +151,7 @@ func (q *Queries) FiringsOver(ctx context.Context, arg FiringsOverParams) ([]Fir
 		arg.At,
 		arg.FurnaceIds,
 		arg.SinceRevision,
+		arg.SharedOnly,
 		arg.AfterStart,
 		arg.AfterKey,
 		arg.MaxRows,
@@ -138,6 +174,7 @@ func (q *Queries) FiringsOver(ctx context.Context, arg FiringsOverParams) ([]Fir
 			&i.TopCelsius,
 			&i.Atmosphere,
 			&i.Revision,
+			&i.Offer,
 			&i.RunID,
 			&i.StageID,
 			&i.Department,
@@ -158,13 +195,14 @@ func (q *Queries) FiringsOver(ctx context.Context, arg FiringsOverParams) ([]Fir
 const GetFiring = `-- name: GetFiring :one
 SELECT f.firing_key, f.firing_id, e.equipment_id AS furnace_id, f.title, f.state,
     lower(f.during)::timestamptz AS start_time, upper(f.during)::timestamptz AS end_time,
-    f.top_celsius, f.atmosphere, f.revision,
+    f.top_celsius, f.atmosphere, f.revision, f.offer,
     coalesce(r.run_id, '') AS run_id, coalesce(l.stage_id, '') AS stage_id, coalesce(r.department, '') AS department,
     coalesce(nullif(f.attended_by, ''), r.maker, '')::text AS attended_by,
     coalesce(r.maker, '') AS maker, r.hold_expire_time
 FROM firings f
 JOIN equipment e ON e.studio_key = f.studio_key AND e.equipment_key = f.furnace_key
-LEFT JOIN loads l ON l.studio_key = f.studio_key AND l.firing_key = f.firing_key
+LEFT JOIN loads l ON l.studio_key = f.studio_key AND l.firing_key = f.firing_key AND NOT l.joined
+    AND (f.offer IS NULL OR l.state IN ('TENTATIVE', 'CONFIRMED', 'UNDER_FIRE', 'DRAWN', 'STOPPED'))
 LEFT JOIN runs r ON r.studio_key = l.studio_key AND r.run_key = l.run_key
 WHERE f.studio_key = $1 AND f.firing_id = $2
 `
@@ -185,6 +223,7 @@ type GetFiringRow struct {
 	TopCelsius     float64
 	Atmosphere     string
 	Revision       int64
+	Offer          []byte
 	RunID          string
 	StageID        string
 	Department     string
@@ -193,6 +232,7 @@ type GetFiringRow struct {
 	HoldExpireTime *time.Time
 }
 
+// A firing's own run is that for which it was booked, as long as that rides in it.
 func (q *Queries) GetFiring(ctx context.Context, arg GetFiringParams) (GetFiringRow, error) {
 	row := q.db.QueryRow(ctx, GetFiring, arg.StudioKey, arg.FiringID)
 	var i GetFiringRow
@@ -207,6 +247,7 @@ func (q *Queries) GetFiring(ctx context.Context, arg GetFiringParams) (GetFiring
 		&i.TopCelsius,
 		&i.Atmosphere,
 		&i.Revision,
+		&i.Offer,
 		&i.RunID,
 		&i.StageID,
 		&i.Department,
@@ -312,13 +353,14 @@ func (q *Queries) InsertOccupancies(ctx context.Context, arg InsertOccupanciesPa
 const NewFirings = `-- name: NewFirings :many
 SELECT f.firing_key, f.firing_id, e.equipment_id AS furnace_id, f.title, f.state,
     lower(f.during)::timestamptz AS start_time, upper(f.during)::timestamptz AS end_time,
-    f.top_celsius, f.atmosphere, f.revision,
+    f.top_celsius, f.atmosphere, f.revision, f.offer,
     coalesce(r.run_id, '') AS run_id, coalesce(l.stage_id, '') AS stage_id, coalesce(r.department, '') AS department,
     coalesce(nullif(f.attended_by, ''), r.maker, '')::text AS attended_by,
     coalesce(r.maker, '') AS maker, r.hold_expire_time
 FROM firings f
 JOIN equipment e ON e.studio_key = f.studio_key AND e.equipment_key = f.furnace_key
-LEFT JOIN loads l ON l.studio_key = f.studio_key AND l.firing_key = f.firing_key
+LEFT JOIN loads l ON l.studio_key = f.studio_key AND l.firing_key = f.firing_key AND NOT l.joined
+    AND (f.offer IS NULL OR l.state IN ('TENTATIVE', 'CONFIRMED', 'UNDER_FIRE', 'DRAWN', 'STOPPED'))
 LEFT JOIN runs r ON r.studio_key = l.studio_key AND r.run_key = l.run_key
 WHERE f.studio_key = (SELECT s.studio_key FROM studios s WHERE s.studio_id = $1)
     AND f.revision > $2
@@ -346,6 +388,7 @@ type NewFiringsRow struct {
 	TopCelsius     float64
 	Atmosphere     string
 	Revision       int64
+	Offer          []byte
 	RunID          string
 	StageID        string
 	Department     string
@@ -381,6 +424,7 @@ func (q *Queries) NewFirings(ctx context.Context, arg NewFiringsParams) ([]NewFi
 			&i.TopCelsius,
 			&i.Atmosphere,
 			&i.Revision,
+			&i.Offer,
 			&i.RunID,
 			&i.StageID,
 			&i.Department,
@@ -537,20 +581,21 @@ func (q *Queries) PhasesOfNewFirings(ctx context.Context, arg PhasesOfNewFirings
 
 const PutFirings = `-- name: PutFirings :exec
 INSERT INTO firings (studio_key, firing_key, firing_id, furnace_key, title, state, during, top_celsius, atmosphere,
-    revision, attended_by)
+    revision, attended_by, offer)
 SELECT $1, u.firing_key, u.firing_id, e.equipment_key, u.title, u.state, tstzrange(u.start_time, u.end_time),
-    u.top_celsius, u.atmosphere, u.revision, u.attended_by
+    u.top_celsius, u.atmosphere, u.revision, u.attended_by, NULLIF(u.offer, '')::jsonb
 FROM (
     SELECT unnest($2::bigint[]) AS firing_key, unnest($3::text[]) AS firing_id,
         unnest($4::text[]) AS furnace_id, unnest($5::text[]) AS title,
         unnest($6::text[]) AS state, unnest($7::timestamptz[]) AS start_time,
         unnest($8::timestamptz[]) AS end_time, unnest($9::double precision[]) AS top_celsius,
         unnest($10::text[]) AS atmosphere, unnest($11::bigint[]) AS revision,
-        unnest($12::text[]) AS attended_by
+        unnest($12::text[]) AS attended_by, unnest($13::text[]) AS offer
 ) AS u
 LEFT JOIN equipment e
     ON e.studio_key = $1 AND e.kind = 'furnaces' AND e.equipment_id = u.furnace_id
-ON CONFLICT ON CONSTRAINT firings_pkey DO UPDATE SET state = excluded.state, revision = excluded.revision
+ON CONFLICT ON CONSTRAINT firings_pkey DO UPDATE SET state = excluded.state, revision = excluded.revision,
+    attended_by = excluded.attended_by, offer = excluded.offer
 `
 
 type PutFiringsParams struct {
@@ -566,9 +611,10 @@ type PutFiringsParams struct {
 	Atmospheres []string
 	Revisions   []int64
 	Attendants  []string
+	Offers      []string
 }
 
-// A firing that stands already gets its new state; its furnace and time never change.
+// A firing that stands already gets its new state, offer and who attends it; its furnace and time never change.
 func (q *Queries) PutFirings(ctx context.Context, arg PutFiringsParams) error {
 	_, err := q.db.Exec(ctx, PutFirings,
 		arg.StudioKey,
@@ -583,6 +629,7 @@ func (q *Queries) PutFirings(ctx context.Context, arg PutFiringsParams) error {
 		arg.Atmospheres,
 		arg.Revisions,
 		arg.Attendants,
+		arg.Offers,
 	)
 	return err
 }
@@ -680,6 +727,136 @@ func (q *Queries) ReleasesOfNewFirings(ctx context.Context, arg ReleasesOfNewFir
 			&i.StartMinute,
 			&i.EndMinute,
 			&i.GramsPerMinute,
+		); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
+const RidersOfFirings = `-- name: RidersOfFirings :many
+SELECT l.firing_key::bigint AS firing_key, l.ride, l.joined, l.state, l.stage_id, r.run_id, r.title, r.department, r.maker
+FROM loads l
+JOIN runs r ON r.studio_key = l.studio_key AND r.run_key = l.run_key
+WHERE l.studio_key = $1 AND l.firing_key = ANY ($2::bigint[]) AND l.ride IS NOT NULL
+    AND (l.state IN ('CONFIRMED', 'UNDER_FIRE', 'DRAWN', 'STOPPED')
+        OR l.state = 'TENTATIVE' AND (r.hold_expire_time IS NULL OR r.hold_expire_time > $3::timestamptz))
+ORDER BY l.firing_key, l.joined, l.run_key
+`
+
+type RidersOfFiringsParams struct {
+	StudioKey  int64
+	FiringKeys []int64
+	At         time.Time
+}
+
+type RidersOfFiringsRow struct {
+	FiringKey  int64
+	Ride       []byte
+	Joined     bool
+	State      string
+	StageID    string
+	RunID      string
+	Title      string
+	Department string
+	Maker      string
+}
+
+// The loads that ride in shared firings, that of a firing's own run first. Reads through loads_riding, of which there are few.
+func (q *Queries) RidersOfFirings(ctx context.Context, arg RidersOfFiringsParams) ([]RidersOfFiringsRow, error) {
+	rows, err := q.db.Query(ctx, RidersOfFirings, arg.StudioKey, arg.FiringKeys, arg.At)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []RidersOfFiringsRow
+	for rows.Next() {
+		var i RidersOfFiringsRow
+		if err := rows.Scan(
+			&i.FiringKey,
+			&i.Ride,
+			&i.Joined,
+			&i.State,
+			&i.StageID,
+			&i.RunID,
+			&i.Title,
+			&i.Department,
+			&i.Maker,
+		); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
+const RidersOfNewFirings = `-- name: RidersOfNewFirings :many
+SELECT l.firing_key::bigint AS firing_key, l.ride, l.joined, l.state, l.stage_id, r.run_id, r.title, r.department, r.maker
+FROM firings f
+JOIN loads l ON l.studio_key = f.studio_key AND l.firing_key = f.firing_key
+JOIN runs r ON r.studio_key = l.studio_key AND r.run_key = l.run_key
+WHERE f.studio_key = (SELECT s.studio_key FROM studios s WHERE s.studio_id = $1)
+    AND f.revision > $2
+    AND f.revision <= (SELECT s.revision FROM studios s WHERE s.studio_id = $1)
+    AND lower(f.during) < $3::timestamptz AND upper(f.during) > $4::timestamptz
+    AND f.offer IS NOT NULL AND l.ride IS NOT NULL
+    AND (l.state IN ('CONFIRMED', 'UNDER_FIRE', 'DRAWN', 'STOPPED')
+        OR l.state = 'TENTATIVE' AND (r.hold_expire_time IS NULL OR r.hold_expire_time > $5::timestamptz))
+ORDER BY l.firing_key, l.joined, l.run_key
+`
+
+type RidersOfNewFiringsParams struct {
+	StudioID      string
+	SinceRevision int64
+	WindowEnd     time.Time
+	WindowStart   time.Time
+	At            time.Time
+}
+
+type RidersOfNewFiringsRow struct {
+	FiringKey  int64
+	Ride       []byte
+	Joined     bool
+	State      string
+	StageID    string
+	RunID      string
+	Title      string
+	Department string
+	Maker      string
+}
+
+func (q *Queries) RidersOfNewFirings(ctx context.Context, arg RidersOfNewFiringsParams) ([]RidersOfNewFiringsRow, error) {
+	rows, err := q.db.Query(ctx, RidersOfNewFirings,
+		arg.StudioID,
+		arg.SinceRevision,
+		arg.WindowEnd,
+		arg.WindowStart,
+		arg.At,
+	)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []RidersOfNewFiringsRow
+	for rows.Next() {
+		var i RidersOfNewFiringsRow
+		if err := rows.Scan(
+			&i.FiringKey,
+			&i.Ride,
+			&i.Joined,
+			&i.State,
+			&i.StageID,
+			&i.RunID,
+			&i.Title,
+			&i.Department,
+			&i.Maker,
 		); err != nil {
 			return nil, err
 		}

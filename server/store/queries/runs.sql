@@ -54,7 +54,7 @@ SELECT l.run_key, l.stage_id, l.state AS load_state, l.start_time AS load_start_
     coalesce(f.top_celsius, 0)::double precision AS top_celsius,
     coalesce(f.atmosphere, '') AS atmosphere,
     coalesce(f.revision, 0)::bigint AS revision,
-    coalesce(f.attended_by, '') AS attended_by
+    coalesce(f.attended_by, '') AS attended_by, f.offer, l.ride, l.joined
 FROM loads l
 LEFT JOIN firings f ON f.studio_key = l.studio_key AND f.firing_key = l.firing_key
 LEFT JOIN equipment e ON e.studio_key = f.studio_key AND e.equipment_key = f.furnace_key
@@ -62,22 +62,25 @@ WHERE l.studio_key = @studio_key AND l.run_key = ANY (@run_keys::bigint[])
 ORDER BY l.run_key, l.ordinal;
 
 -- name: InsertLoads :exec
-INSERT INTO loads (studio_key, run_key, ordinal, stage_id, state, firing_key, start_time, end_time)
-SELECT @studio_key, u.run_key, u.ordinal, u.stage_id, u.state, NULLIF(u.firing_key, 0), u.start_time, u.end_time
+INSERT INTO loads (studio_key, run_key, ordinal, stage_id, state, firing_key, start_time, end_time, ride, joined)
+SELECT @studio_key, u.run_key, u.ordinal, u.stage_id, u.state, NULLIF(u.firing_key, 0), u.start_time, u.end_time,
+    NULLIF(u.ride, '')::jsonb, u.joined
 FROM (
     SELECT unnest(@run_keys::bigint[]) AS run_key, unnest(@ordinals::integer[]) AS ordinal,
         unnest(@stage_ids::text[]) AS stage_id, unnest(@states::text[]) AS state,
         unnest(@firing_keys::bigint[]) AS firing_key, unnest(@start_times::timestamptz[]) AS start_time,
-        unnest(@end_times::timestamptz[]) AS end_time
+        unnest(@end_times::timestamptz[]) AS end_time, unnest(@rides::text[]) AS ride, unnest(@joins::boolean[]) AS joined
 ) AS u;
 
 -- name: UpdateLoads :execrows
 UPDATE loads
-SET state = u.state, firing_key = NULLIF(u.firing_key, 0), start_time = u.start_time, end_time = u.end_time
+SET state = u.state, firing_key = NULLIF(u.firing_key, 0), start_time = u.start_time, end_time = u.end_time,
+    ride = NULLIF(u.ride, '')::jsonb, joined = u.joined
 FROM (
     SELECT unnest(@run_keys::bigint[]) AS run_key, unnest(@ordinals::integer[]) AS ordinal,
         unnest(@states::text[]) AS state, unnest(@firing_keys::bigint[]) AS firing_key,
-        unnest(@start_times::timestamptz[]) AS start_time, unnest(@end_times::timestamptz[]) AS end_time
+        unnest(@start_times::timestamptz[]) AS start_time, unnest(@end_times::timestamptz[]) AS end_time,
+        unnest(@rides::text[]) AS ride, unnest(@joins::boolean[]) AS joined
 ) AS u
 WHERE loads.studio_key = @studio_key AND loads.run_key = u.run_key AND loads.ordinal = u.ordinal;
 
@@ -89,6 +92,15 @@ JOIN runs r ON r.studio_key = l.studio_key AND r.run_key = l.run_key
 WHERE l.studio_key = @studio_key AND l.firing_key IS NULL
     AND l.start_time < @window_end::timestamptz AND l.end_time > @window_start::timestamptz
 ORDER BY l.start_time, l.run_key, l.ordinal;
+
+-- The loads whose shared firing was called off. Reads through loads_unplaced, of which there are few.
+-- name: UnplacedLoads :many
+SELECT r.run_id, l.stage_id, coalesce(f.firing_id, '')::text AS firing_id
+FROM loads l
+JOIN runs r ON r.studio_key = l.studio_key AND r.run_key = l.run_key
+LEFT JOIN firings f ON f.studio_key = l.studio_key AND f.firing_key = l.firing_key
+WHERE l.studio_key = @studio_key AND l.state = 'UNPLACED'
+ORDER BY l.run_key, l.ordinal;
 
 -- What each firing takes of its supply, as it was kept at booking, in kWh; below 0 where it was not kept.
 -- name: EnergyOfFirings :many

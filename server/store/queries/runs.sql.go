@@ -159,13 +159,14 @@ func (q *Queries) GetRun(ctx context.Context, arg GetRunParams) (GetRunRow, erro
 }
 
 const InsertLoads = `-- name: InsertLoads :exec
-INSERT INTO loads (studio_key, run_key, ordinal, stage_id, state, firing_key, start_time, end_time)
-SELECT $1, u.run_key, u.ordinal, u.stage_id, u.state, NULLIF(u.firing_key, 0), u.start_time, u.end_time
+INSERT INTO loads (studio_key, run_key, ordinal, stage_id, state, firing_key, start_time, end_time, ride, joined)
+SELECT $1, u.run_key, u.ordinal, u.stage_id, u.state, NULLIF(u.firing_key, 0), u.start_time, u.end_time,
+    NULLIF(u.ride, '')::jsonb, u.joined
 FROM (
     SELECT unnest($2::bigint[]) AS run_key, unnest($3::integer[]) AS ordinal,
         unnest($4::text[]) AS stage_id, unnest($5::text[]) AS state,
         unnest($6::bigint[]) AS firing_key, unnest($7::timestamptz[]) AS start_time,
-        unnest($8::timestamptz[]) AS end_time
+        unnest($8::timestamptz[]) AS end_time, unnest($9::text[]) AS ride, unnest($10::boolean[]) AS joined
 ) AS u
 `
 
@@ -178,6 +179,8 @@ type InsertLoadsParams struct {
 	FiringKeys []int64
 	StartTimes []time.Time
 	EndTimes   []time.Time
+	Rides      []string
+	Joins      []bool
 }
 
 func (q *Queries) InsertLoads(ctx context.Context, arg InsertLoadsParams) error {
@@ -190,6 +193,8 @@ func (q *Queries) InsertLoads(ctx context.Context, arg InsertLoadsParams) error 
 		arg.FiringKeys,
 		arg.StartTimes,
 		arg.EndTimes,
+		arg.Rides,
+		arg.Joins,
 	)
 	return err
 }
@@ -410,7 +415,7 @@ SELECT l.run_key, l.stage_id, l.state AS load_state, l.start_time AS load_start_
     coalesce(f.top_celsius, 0)::double precision AS top_celsius,
     coalesce(f.atmosphere, '') AS atmosphere,
     coalesce(f.revision, 0)::bigint AS revision,
-    coalesce(f.attended_by, '') AS attended_by
+    coalesce(f.attended_by, '') AS attended_by, f.offer, l.ride, l.joined
 FROM loads l
 LEFT JOIN firings f ON f.studio_key = l.studio_key AND f.firing_key = l.firing_key
 LEFT JOIN equipment e ON e.studio_key = f.studio_key AND e.equipment_key = f.furnace_key
@@ -440,6 +445,9 @@ type LoadsOfRunsRow struct {
 	Atmosphere    string
 	Revision      int64
 	AttendedBy    string
+	Offer         []byte
+	Ride          []byte
+	Joined        bool
 }
 
 // The loads of runs in the recipe's order. A load that is bench work has no firing: its firing_key is 0.
@@ -469,6 +477,9 @@ func (q *Queries) LoadsOfRuns(ctx context.Context, arg LoadsOfRunsParams) ([]Loa
 			&i.Atmosphere,
 			&i.Revision,
 			&i.AttendedBy,
+			&i.Offer,
+			&i.Ride,
+			&i.Joined,
 		); err != nil {
 			return nil, err
 		}
@@ -531,13 +542,51 @@ func (q *Queries) SetRunDraws(ctx context.Context, arg SetRunDrawsParams) (int64
 	return result.RowsAffected(), nil
 }
 
+const UnplacedLoads = `-- name: UnplacedLoads :many
+SELECT r.run_id, l.stage_id, coalesce(f.firing_id, '')::text AS firing_id
+FROM loads l
+JOIN runs r ON r.studio_key = l.studio_key AND r.run_key = l.run_key
+LEFT JOIN firings f ON f.studio_key = l.studio_key AND f.firing_key = l.firing_key
+WHERE l.studio_key = $1 AND l.state = 'UNPLACED'
+ORDER BY l.run_key, l.ordinal
+`
+
+type UnplacedLoadsRow struct {
+	RunID    string
+	StageID  string
+	FiringID string
+}
+
+// The loads whose shared firing was called off. Reads through loads_unplaced, of which there are few.
+func (q *Queries) UnplacedLoads(ctx context.Context, studioKey int64) ([]UnplacedLoadsRow, error) {
+	rows, err := q.db.Query(ctx, UnplacedLoads, studioKey)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []UnplacedLoadsRow
+	for rows.Next() {
+		var i UnplacedLoadsRow
+		if err := rows.Scan(&i.RunID, &i.StageID, &i.FiringID); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
 const UpdateLoads = `-- name: UpdateLoads :execrows
 UPDATE loads
-SET state = u.state, firing_key = NULLIF(u.firing_key, 0), start_time = u.start_time, end_time = u.end_time
+SET state = u.state, firing_key = NULLIF(u.firing_key, 0), start_time = u.start_time, end_time = u.end_time,
+    ride = NULLIF(u.ride, '')::jsonb, joined = u.joined
 FROM (
     SELECT unnest($2::bigint[]) AS run_key, unnest($3::integer[]) AS ordinal,
         unnest($4::text[]) AS state, unnest($5::bigint[]) AS firing_key,
-        unnest($6::timestamptz[]) AS start_time, unnest($7::timestamptz[]) AS end_time
+        unnest($6::timestamptz[]) AS start_time, unnest($7::timestamptz[]) AS end_time,
+        unnest($8::text[]) AS ride, unnest($9::boolean[]) AS joined
 ) AS u
 WHERE loads.studio_key = $1 AND loads.run_key = u.run_key AND loads.ordinal = u.ordinal
 `
@@ -550,6 +599,8 @@ type UpdateLoadsParams struct {
 	FiringKeys []int64
 	StartTimes []time.Time
 	EndTimes   []time.Time
+	Rides      []string
+	Joins      []bool
 }
 
 func (q *Queries) UpdateLoads(ctx context.Context, arg UpdateLoadsParams) (int64, error) {
@@ -561,6 +612,8 @@ func (q *Queries) UpdateLoads(ctx context.Context, arg UpdateLoadsParams) (int64
 		arg.FiringKeys,
 		arg.StartTimes,
 		arg.EndTimes,
+		arg.Rides,
+		arg.Joins,
 	)
 	if err != nil {
 		return 0, err
