@@ -37,8 +37,8 @@ func (c *airCuts) apply(p *planner) {
 	*c = *newAirCuts()
 }
 
-// collect looks at each placed firing with all others in the rooms, and says whether any is refused. What would have to
-// change for that is collected.
+// collect looks at each placed firing with all others in the rooms, and then at the vessels, and says whether any is refused. What
+// would have to change for that is collected.
 func (c *airCuts) collect(ctx context.Context, p *planner, solution scheduler.Solution) bool {
 	placed := p.placedFirings(solution)
 	refused := false
@@ -56,7 +56,7 @@ func (c *airCuts) collect(ctx context.Context, p *planner, solution scheduler.So
 		}
 		c.cut(ctx, p, one, others)
 	}
-	return refused
+	return refused || c.vessels(ctx, p, solution)
 }
 
 // placedFiring is a task so placed as a firing.

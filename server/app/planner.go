@@ -48,6 +48,9 @@ type planner struct {
 	airFindings    []finding.Finding
 	airAssumptions []string
 	cuts           *airCuts
+	vessels        vesselDesk // who has what of those that are booked
+	// withoutVessel are the tasks for which no vessel was free in some solution.
+	withoutVessel map[int]bool
 }
 
 // plannedRun is one run to be placed.
@@ -104,6 +107,9 @@ func (a *App) newPlanner(ctx context.Context, in PlanInput) (*planner, error) {
 			return err
 		}
 		if err := p.checkMoving(); err != nil {
+			return err
+		}
+		if err := p.readVessels(ctx, tx); err != nil {
 			return err
 		}
 		return p.readExisting(ctx, tx)

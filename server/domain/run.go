@@ -85,6 +85,8 @@ type RunInputs struct {
 	Constants map[string]heat.Constants `json:"constants"` // by furnace id
 	// EnergyKilowattHours is what the supply gives for each stage that has a furnace or station, planned, by stage id.
 	EnergyKilowattHours map[string]float64 `json:"energy_kilowatt_hours,omitempty"`
+	// Holds are the vessels and the gear that its stages have.
+	Holds []Hold `json:"holds,omitempty"`
 }
 
 // Load is one stage of one run placed in a firing, or bench work without one.
@@ -163,6 +165,8 @@ type StageWindow struct {
 	// AttendedBy is who is there while somebody must be; empty: the run's maker.
 	AttendedBy string
 	Phases     []PhaseWindow
+	// Vessels are what holds the charge; none: where the recipe asks for a kind, free ones are picked.
+	Vessels []VesselUse
 }
 
 // StageWindow is where and when the load is done; bench work without a station is one phase.

@@ -58,7 +58,9 @@ func stageWindowsFromProto(messages []*saggarv1.StageWindow) ([]domain.StageWind
 	var faults finding.Faults
 	windows := make([]domain.StageWindow, 0, len(messages))
 	for i, m := range messages {
-		window := domain.StageWindow{Stage: m.GetStage(), Furnace: m.GetFurnace(), AttendedBy: m.GetAttendedBy()}
+		window := domain.StageWindow{
+			Stage: m.GetStage(), Furnace: m.GetFurnace(), AttendedBy: m.GetAttendedBy(), Vessels: vesselUsesFromProto(m.GetVessels()),
+		}
 		for k, phase := range m.GetPhases() {
 			path := fmt.Sprintf("stage_windows[%d].phases[%d]", i, k)
 			start, end := phase.GetStartTime().AsTime(), phase.GetEndTime().AsTime()
@@ -82,7 +84,7 @@ func wholeMinute(faults *finding.Faults, field string, t time.Time) {
 }
 
 func stageWindowToProto(w domain.StageWindow) *saggarv1.StageWindow {
-	m := &saggarv1.StageWindow{Stage: w.Stage, Furnace: w.Furnace, AttendedBy: w.AttendedBy}
+	m := &saggarv1.StageWindow{Stage: w.Stage, Furnace: w.Furnace, AttendedBy: w.AttendedBy, Vessels: vesselUsesToProto(w.Vessels)}
 	for _, phase := range w.Phases {
 		m.Phases = append(m.Phases, phaseWindowToProto(phase))
 	}
@@ -111,7 +113,9 @@ func runToProto(studio string, r domain.Run) *saggarv1.Run {
 		m.Etag = etagOf(r.Revision)
 	}
 	for _, load := range r.Loads {
-		m.StageWindows = append(m.StageWindows, stageWindowToProto(load.StageWindow()))
+		window := stageWindowToProto(load.StageWindow())
+		window.Vessels, window.Gear = vesselUsesToProto(r.VesselsOf(load.Stage, false)), r.GearOf(load.Stage)
+		m.StageWindows = append(m.StageWindows, window)
 		m.Loads = append(m.Loads, loadToProto(studio, r.ID, load))
 	}
 	return m

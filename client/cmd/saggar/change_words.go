@@ -58,6 +58,7 @@ var subjectNouns = map[string]string{
 	"studios": "studio", "rooms": "room", "extractionCircuits": "extraction circuit", "supplies": "supply", "furnaces": "furnace",
 	"staffedHours": "staffed hours of room", "closures": "closure", "materials": "material", "recipes": "recipe",
 	"departments": "department", "people": "person", "accessKeys": "key", "runs": "run", "feeds": "feed",
+	"vessels": "vessel", "gear": "gear",
 }
 
 // subjectInWords turns "furnaces/pot" into "furnace pot".

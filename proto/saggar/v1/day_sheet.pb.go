@@ -702,7 +702,11 @@ type DayJob struct {
 	// What is not known of it, a sentence each.
 	Missing []string `protobuf:"bytes,38,rep,name=missing,proto3" json:"missing,omitempty"`
 	// Who charges it, is there while it needs somebody in the room, and draws it.
-	AttendedBy    string `protobuf:"bytes,39,opt,name=attended_by,json=attendedBy,proto3" json:"attended_by,omitempty"`
+	AttendedBy string `protobuf:"bytes,39,opt,name=attended_by,json=attendedBy,proto3" json:"attended_by,omitempty"`
+	// What holds the charge.
+	Vessels []*VesselUse `protobuf:"bytes,42,rep,name=vessels,proto3" json:"vessels,omitempty"`
+	// What is worn while it stands open, a few words each.
+	GearWorn      []string `protobuf:"bytes,43,rep,name=gear_worn,json=gearWorn,proto3" json:"gear_worn,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1010,11 +1014,25 @@ func (x *DayJob) GetAttendedBy() string {
 	return ""
 }
 
+func (x *DayJob) GetVessels() []*VesselUse {
+	if x != nil {
+		return x.Vessels
+	}
+	return nil
+}
+
+func (x *DayJob) GetGearWorn() []string {
+	if x != nil {
+		return x.GearWorn
+	}
+	return nil
+}
+
 var File_saggar_v1_day_sheet_proto protoreflect.FileDescriptor
 
 const file_saggar_v1_day_sheet_proto_rawDesc = "" +
 	"\n" +
-	"\x19saggar/v1/day_sheet.proto\x12\tsaggar.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1asaggar/v1/assessment.proto\x1a\x17saggar/v1/finding.proto\x1a\x16saggar/v1/firing.proto\x1a\x17saggar/v1/furnace.proto\x1a\x1csaggar/v1/heat_program.proto\x1a\x16saggar/v1/recipe.proto\"\xfc\x03\n" +
+	"\x19saggar/v1/day_sheet.proto\x12\tsaggar.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1asaggar/v1/assessment.proto\x1a\x17saggar/v1/finding.proto\x1a\x16saggar/v1/firing.proto\x1a\x17saggar/v1/furnace.proto\x1a\x1csaggar/v1/heat_program.proto\x1a\x16saggar/v1/recipe.proto\x1a\x16saggar/v1/vessel.proto\"\xfc\x03\n" +
 	"\bDaySheet\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x1b\n" +
@@ -1070,7 +1088,7 @@ const file_saggar_v1_day_sheet_proto_rawDesc = "" +
 	"\n" +
 	"start_time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\x125\n" +
 	"\bend_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\x12&\n" +
-	"\x05watch\x18\x03 \x01(\x0e2\x10.saggar.v1.WatchR\x05watch\"\xab\f\n" +
+	"\x05watch\x18\x03 \x01(\x0e2\x10.saggar.v1.WatchR\x05watch\"\xf8\f\n" +
 	"\x06DayJob\x12\x12\n" +
 	"\x04mark\x18\x01 \x01(\tR\x04mark\x12\x10\n" +
 	"\x03run\x18\x02 \x01(\tR\x03run\x12\x16\n" +
@@ -1122,7 +1140,9 @@ const file_saggar_v1_day_sheet_proto_rawDesc = "" +
 	"\bfindings\x18% \x03(\v2\x12.saggar.v1.FindingR\bfindings\x12\x18\n" +
 	"\amissing\x18& \x03(\tR\amissing\x12\x1f\n" +
 	"\vattended_by\x18' \x01(\tR\n" +
-	"attendedByB\x84\x01\n" +
+	"attendedBy\x12.\n" +
+	"\avessels\x18* \x03(\v2\x14.saggar.v1.VesselUseR\avessels\x12\x1b\n" +
+	"\tgear_worn\x18+ \x03(\tR\bgearWornB\x84\x01\n" +
 	"\rcom.saggar.v1B\rDaySheetProtoP\x01Z\x1fsaggar/proto/saggar/v1;saggarv1\xa2\x02\x03SXX\xaa\x02\tSaggar.V1\xca\x02\tSaggar\\V1\xe2\x02\x15Saggar\\V1\\GPBMetadata\xea\x02\n" +
 	"Saggar::V1b\x06proto3"
 
@@ -1159,6 +1179,7 @@ var file_saggar_v1_day_sheet_proto_goTypes = []any{
 	(*NearSpecies)(nil),           // 16: saggar.v1.NearSpecies
 	(*PassedLimit)(nil),           // 17: saggar.v1.PassedLimit
 	(*Finding)(nil),               // 18: saggar.v1.Finding
+	(*VesselUse)(nil),             // 19: saggar.v1.VesselUse
 }
 var file_saggar_v1_day_sheet_proto_depIdxs = []int32{
 	7,  // 0: saggar.v1.DaySheet.start_time:type_name -> google.protobuf.Timestamp
@@ -1195,11 +1216,12 @@ var file_saggar_v1_day_sheet_proto_depIdxs = []int32{
 	2,  // 31: saggar.v1.DayJob.clearing:type_name -> saggar.v1.TimeSpan
 	7,  // 32: saggar.v1.DayJob.next_time:type_name -> google.protobuf.Timestamp
 	18, // 33: saggar.v1.DayJob.findings:type_name -> saggar.v1.Finding
-	34, // [34:34] is the sub-list for method output_type
-	34, // [34:34] is the sub-list for method input_type
-	34, // [34:34] is the sub-list for extension type_name
-	34, // [34:34] is the sub-list for extension extendee
-	0,  // [0:34] is the sub-list for field type_name
+	19, // 34: saggar.v1.DayJob.vessels:type_name -> saggar.v1.VesselUse
+	35, // [35:35] is the sub-list for method output_type
+	35, // [35:35] is the sub-list for method input_type
+	35, // [35:35] is the sub-list for extension type_name
+	35, // [35:35] is the sub-list for extension extendee
+	0,  // [0:35] is the sub-list for field type_name
 }
 
 func init() { file_saggar_v1_day_sheet_proto_init() }
@@ -1213,6 +1235,7 @@ func file_saggar_v1_day_sheet_proto_init() {
 	file_saggar_v1_furnace_proto_init()
 	file_saggar_v1_heat_program_proto_init()
 	file_saggar_v1_recipe_proto_init()
+	file_saggar_v1_vessel_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

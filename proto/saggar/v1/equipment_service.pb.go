@@ -25,7 +25,7 @@ var File_saggar_v1_equipment_service_proto protoreflect.FileDescriptor
 
 const file_saggar_v1_equipment_service_proto_rawDesc = "" +
 	"\n" +
-	"!saggar/v1/equipment_service.proto\x12\tsaggar.v1\x1a\x1bgoogle/protobuf/empty.proto\x1a\x17saggar/v1/closure.proto\x1a\"saggar/v1/extraction_circuit.proto\x1a\x17saggar/v1/furnace.proto\x1a\x14saggar/v1/room.proto\x1a\x1dsaggar/v1/staffed_hours.proto\x1a\x16saggar/v1/supply.proto2\xc9\v\n" +
+	"!saggar/v1/equipment_service.proto\x12\tsaggar.v1\x1a\x1bgoogle/protobuf/empty.proto\x1a\x17saggar/v1/closure.proto\x1a\"saggar/v1/extraction_circuit.proto\x1a\x17saggar/v1/furnace.proto\x1a\x14saggar/v1/gear.proto\x1a\x14saggar/v1/room.proto\x1a\x1dsaggar/v1/staffed_hours.proto\x1a\x16saggar/v1/supply.proto\x1a\x16saggar/v1/vessel.proto2\xb0\x10\n" +
 	"\x10EquipmentService\x125\n" +
 	"\aGetRoom\x12\x19.saggar.v1.GetRoomRequest\x1a\x0f.saggar.v1.Room\x12F\n" +
 	"\tListRooms\x12\x1b.saggar.v1.ListRoomsRequest\x1a\x1c.saggar.v1.ListRoomsResponse\x12;\n" +
@@ -48,7 +48,18 @@ const file_saggar_v1_equipment_service_proto_rawDesc = "" +
 	"GetClosure\x12\x1c.saggar.v1.GetClosureRequest\x1a\x12.saggar.v1.Closure\x12O\n" +
 	"\fListClosures\x12\x1e.saggar.v1.ListClosuresRequest\x1a\x1f.saggar.v1.ListClosuresResponse\x12D\n" +
 	"\rUpdateClosure\x12\x1f.saggar.v1.UpdateClosureRequest\x1a\x12.saggar.v1.Closure\x12H\n" +
-	"\rDeleteClosure\x12\x1f.saggar.v1.DeleteClosureRequest\x1a\x16.google.protobuf.EmptyB\x8c\x01\n" +
+	"\rDeleteClosure\x12\x1f.saggar.v1.DeleteClosureRequest\x1a\x16.google.protobuf.Empty\x12A\n" +
+	"\tGetVessel\x12\x1b.saggar.v1.GetVesselRequest\x1a\x17.saggar.v1.MarkedVessel\x12L\n" +
+	"\vListVessels\x12\x1d.saggar.v1.ListVesselsRequest\x1a\x1e.saggar.v1.ListVesselsResponse\x12G\n" +
+	"\fUpdateVessel\x12\x1e.saggar.v1.UpdateVesselRequest\x1a\x17.saggar.v1.MarkedVessel\x12F\n" +
+	"\fDeleteVessel\x12\x1e.saggar.v1.DeleteVesselRequest\x1a\x16.google.protobuf.Empty\x125\n" +
+	"\aGetGear\x12\x19.saggar.v1.GetGearRequest\x1a\x0f.saggar.v1.Gear\x12C\n" +
+	"\bListGear\x12\x1a.saggar.v1.ListGearRequest\x1a\x1b.saggar.v1.ListGearResponse\x12;\n" +
+	"\n" +
+	"UpdateGear\x12\x1c.saggar.v1.UpdateGearRequest\x1a\x0f.saggar.v1.Gear\x12B\n" +
+	"\n" +
+	"DeleteGear\x12\x1c.saggar.v1.DeleteGearRequest\x1a\x16.google.protobuf.Empty\x12F\n" +
+	"\tListHolds\x12\x1b.saggar.v1.ListHoldsRequest\x1a\x1c.saggar.v1.ListHoldsResponseB\x8c\x01\n" +
 	"\rcom.saggar.v1B\x15EquipmentServiceProtoP\x01Z\x1fsaggar/proto/saggar/v1;saggarv1\xa2\x02\x03SXX\xaa\x02\tSaggar.V1\xca\x02\tSaggar\\V1\xe2\x02\x15Saggar\\V1\\GPBMetadata\xea\x02\n" +
 	"Saggar::V1b\x06proto3"
 
@@ -72,19 +83,33 @@ var file_saggar_v1_equipment_service_proto_goTypes = []any{
 	(*ListClosuresRequest)(nil),            // 16: saggar.v1.ListClosuresRequest
 	(*UpdateClosureRequest)(nil),           // 17: saggar.v1.UpdateClosureRequest
 	(*DeleteClosureRequest)(nil),           // 18: saggar.v1.DeleteClosureRequest
-	(*Room)(nil),                           // 19: saggar.v1.Room
-	(*ListRoomsResponse)(nil),              // 20: saggar.v1.ListRoomsResponse
-	(*ExtractionCircuit)(nil),              // 21: saggar.v1.ExtractionCircuit
-	(*ListExtractionCircuitsResponse)(nil), // 22: saggar.v1.ListExtractionCircuitsResponse
-	(*Supply)(nil),                         // 23: saggar.v1.Supply
-	(*ListSuppliesResponse)(nil),           // 24: saggar.v1.ListSuppliesResponse
-	(*Furnace)(nil),                        // 25: saggar.v1.Furnace
-	(*ListFurnacesResponse)(nil),           // 26: saggar.v1.ListFurnacesResponse
-	(*StaffedHours)(nil),                   // 27: saggar.v1.StaffedHours
-	(*ListStaffedHoursResponse)(nil),       // 28: saggar.v1.ListStaffedHoursResponse
-	(*Closure)(nil),                        // 29: saggar.v1.Closure
-	(*ListClosuresResponse)(nil),           // 30: saggar.v1.ListClosuresResponse
-	(*emptypb.Empty)(nil),                  // 31: google.protobuf.Empty
+	(*GetVesselRequest)(nil),               // 19: saggar.v1.GetVesselRequest
+	(*ListVesselsRequest)(nil),             // 20: saggar.v1.ListVesselsRequest
+	(*UpdateVesselRequest)(nil),            // 21: saggar.v1.UpdateVesselRequest
+	(*DeleteVesselRequest)(nil),            // 22: saggar.v1.DeleteVesselRequest
+	(*GetGearRequest)(nil),                 // 23: saggar.v1.GetGearRequest
+	(*ListGearRequest)(nil),                // 24: saggar.v1.ListGearRequest
+	(*UpdateGearRequest)(nil),              // 25: saggar.v1.UpdateGearRequest
+	(*DeleteGearRequest)(nil),              // 26: saggar.v1.DeleteGearRequest
+	(*ListHoldsRequest)(nil),               // 27: saggar.v1.ListHoldsRequest
+	(*Room)(nil),                           // 28: saggar.v1.Room
+	(*ListRoomsResponse)(nil),              // 29: saggar.v1.ListRoomsResponse
+	(*ExtractionCircuit)(nil),              // 30: saggar.v1.ExtractionCircuit
+	(*ListExtractionCircuitsResponse)(nil), // 31: saggar.v1.ListExtractionCircuitsResponse
+	(*Supply)(nil),                         // 32: saggar.v1.Supply
+	(*ListSuppliesResponse)(nil),           // 33: saggar.v1.ListSuppliesResponse
+	(*Furnace)(nil),                        // 34: saggar.v1.Furnace
+	(*ListFurnacesResponse)(nil),           // 35: saggar.v1.ListFurnacesResponse
+	(*StaffedHours)(nil),                   // 36: saggar.v1.StaffedHours
+	(*ListStaffedHoursResponse)(nil),       // 37: saggar.v1.ListStaffedHoursResponse
+	(*Closure)(nil),                        // 38: saggar.v1.Closure
+	(*ListClosuresResponse)(nil),           // 39: saggar.v1.ListClosuresResponse
+	(*emptypb.Empty)(nil),                  // 40: google.protobuf.Empty
+	(*MarkedVessel)(nil),                   // 41: saggar.v1.MarkedVessel
+	(*ListVesselsResponse)(nil),            // 42: saggar.v1.ListVesselsResponse
+	(*Gear)(nil),                           // 43: saggar.v1.Gear
+	(*ListGearResponse)(nil),               // 44: saggar.v1.ListGearResponse
+	(*ListHoldsResponse)(nil),              // 45: saggar.v1.ListHoldsResponse
 }
 var file_saggar_v1_equipment_service_proto_depIdxs = []int32{
 	0,  // 0: saggar.v1.EquipmentService.GetRoom:input_type -> saggar.v1.GetRoomRequest
@@ -106,27 +131,45 @@ var file_saggar_v1_equipment_service_proto_depIdxs = []int32{
 	16, // 16: saggar.v1.EquipmentService.ListClosures:input_type -> saggar.v1.ListClosuresRequest
 	17, // 17: saggar.v1.EquipmentService.UpdateClosure:input_type -> saggar.v1.UpdateClosureRequest
 	18, // 18: saggar.v1.EquipmentService.DeleteClosure:input_type -> saggar.v1.DeleteClosureRequest
-	19, // 19: saggar.v1.EquipmentService.GetRoom:output_type -> saggar.v1.Room
-	20, // 20: saggar.v1.EquipmentService.ListRooms:output_type -> saggar.v1.ListRoomsResponse
-	19, // 21: saggar.v1.EquipmentService.UpdateRoom:output_type -> saggar.v1.Room
-	21, // 22: saggar.v1.EquipmentService.GetExtractionCircuit:output_type -> saggar.v1.ExtractionCircuit
-	22, // 23: saggar.v1.EquipmentService.ListExtractionCircuits:output_type -> saggar.v1.ListExtractionCircuitsResponse
-	21, // 24: saggar.v1.EquipmentService.UpdateExtractionCircuit:output_type -> saggar.v1.ExtractionCircuit
-	23, // 25: saggar.v1.EquipmentService.GetSupply:output_type -> saggar.v1.Supply
-	24, // 26: saggar.v1.EquipmentService.ListSupplies:output_type -> saggar.v1.ListSuppliesResponse
-	23, // 27: saggar.v1.EquipmentService.UpdateSupply:output_type -> saggar.v1.Supply
-	25, // 28: saggar.v1.EquipmentService.GetFurnace:output_type -> saggar.v1.Furnace
-	26, // 29: saggar.v1.EquipmentService.ListFurnaces:output_type -> saggar.v1.ListFurnacesResponse
-	25, // 30: saggar.v1.EquipmentService.UpdateFurnace:output_type -> saggar.v1.Furnace
-	27, // 31: saggar.v1.EquipmentService.GetStaffedHours:output_type -> saggar.v1.StaffedHours
-	28, // 32: saggar.v1.EquipmentService.ListStaffedHours:output_type -> saggar.v1.ListStaffedHoursResponse
-	27, // 33: saggar.v1.EquipmentService.UpdateStaffedHours:output_type -> saggar.v1.StaffedHours
-	29, // 34: saggar.v1.EquipmentService.GetClosure:output_type -> saggar.v1.Closure
-	30, // 35: saggar.v1.EquipmentService.ListClosures:output_type -> saggar.v1.ListClosuresResponse
-	29, // 36: saggar.v1.EquipmentService.UpdateClosure:output_type -> saggar.v1.Closure
-	31, // 37: saggar.v1.EquipmentService.DeleteClosure:output_type -> google.protobuf.Empty
-	19, // [19:38] is the sub-list for method output_type
-	0,  // [0:19] is the sub-list for method input_type
+	19, // 19: saggar.v1.EquipmentService.GetVessel:input_type -> saggar.v1.GetVesselRequest
+	20, // 20: saggar.v1.EquipmentService.ListVessels:input_type -> saggar.v1.ListVesselsRequest
+	21, // 21: saggar.v1.EquipmentService.UpdateVessel:input_type -> saggar.v1.UpdateVesselRequest
+	22, // 22: saggar.v1.EquipmentService.DeleteVessel:input_type -> saggar.v1.DeleteVesselRequest
+	23, // 23: saggar.v1.EquipmentService.GetGear:input_type -> saggar.v1.GetGearRequest
+	24, // 24: saggar.v1.EquipmentService.ListGear:input_type -> saggar.v1.ListGearRequest
+	25, // 25: saggar.v1.EquipmentService.UpdateGear:input_type -> saggar.v1.UpdateGearRequest
+	26, // 26: saggar.v1.EquipmentService.DeleteGear:input_type -> saggar.v1.DeleteGearRequest
+	27, // 27: saggar.v1.EquipmentService.ListHolds:input_type -> saggar.v1.ListHoldsRequest
+	28, // 28: saggar.v1.EquipmentService.GetRoom:output_type -> saggar.v1.Room
+	29, // 29: saggar.v1.EquipmentService.ListRooms:output_type -> saggar.v1.ListRoomsResponse
+	28, // 30: saggar.v1.EquipmentService.UpdateRoom:output_type -> saggar.v1.Room
+	30, // 31: saggar.v1.EquipmentService.GetExtractionCircuit:output_type -> saggar.v1.ExtractionCircuit
+	31, // 32: saggar.v1.EquipmentService.ListExtractionCircuits:output_type -> saggar.v1.ListExtractionCircuitsResponse
+	30, // 33: saggar.v1.EquipmentService.UpdateExtractionCircuit:output_type -> saggar.v1.ExtractionCircuit
+	32, // 34: saggar.v1.EquipmentService.GetSupply:output_type -> saggar.v1.Supply
+	33, // 35: saggar.v1.EquipmentService.ListSupplies:output_type -> saggar.v1.ListSuppliesResponse
+	32, // 36: saggar.v1.EquipmentService.UpdateSupply:output_type -> saggar.v1.Supply
+	34, // 37: saggar.v1.EquipmentService.GetFurnace:output_type -> saggar.v1.Furnace
+	35, // 38: saggar.v1.EquipmentService.ListFurnaces:output_type -> saggar.v1.ListFurnacesResponse
+	34, // 39: saggar.v1.EquipmentService.UpdateFurnace:output_type -> saggar.v1.Furnace
+	36, // 40: saggar.v1.EquipmentService.GetStaffedHours:output_type -> saggar.v1.StaffedHours
+	37, // 41: saggar.v1.EquipmentService.ListStaffedHours:output_type -> saggar.v1.ListStaffedHoursResponse
+	36, // 42: saggar.v1.EquipmentService.UpdateStaffedHours:output_type -> saggar.v1.StaffedHours
+	38, // 43: saggar.v1.EquipmentService.GetClosure:output_type -> saggar.v1.Closure
+	39, // 44: saggar.v1.EquipmentService.ListClosures:output_type -> saggar.v1.ListClosuresResponse
+	38, // 45: saggar.v1.EquipmentService.UpdateClosure:output_type -> saggar.v1.Closure
+	40, // 46: saggar.v1.EquipmentService.DeleteClosure:output_type -> google.protobuf.Empty
+	41, // 47: saggar.v1.EquipmentService.GetVessel:output_type -> saggar.v1.MarkedVessel
+	42, // 48: saggar.v1.EquipmentService.ListVessels:output_type -> saggar.v1.ListVesselsResponse
+	41, // 49: saggar.v1.EquipmentService.UpdateVessel:output_type -> saggar.v1.MarkedVessel
+	40, // 50: saggar.v1.EquipmentService.DeleteVessel:output_type -> google.protobuf.Empty
+	43, // 51: saggar.v1.EquipmentService.GetGear:output_type -> saggar.v1.Gear
+	44, // 52: saggar.v1.EquipmentService.ListGear:output_type -> saggar.v1.ListGearResponse
+	43, // 53: saggar.v1.EquipmentService.UpdateGear:output_type -> saggar.v1.Gear
+	40, // 54: saggar.v1.EquipmentService.DeleteGear:output_type -> google.protobuf.Empty
+	45, // 55: saggar.v1.EquipmentService.ListHolds:output_type -> saggar.v1.ListHoldsResponse
+	28, // [28:56] is the sub-list for method output_type
+	0,  // [0:28] is the sub-list for method input_type
 	0,  // [0:0] is the sub-list for extension type_name
 	0,  // [0:0] is the sub-list for extension extendee
 	0,  // [0:0] is the sub-list for field type_name
@@ -140,9 +183,11 @@ func file_saggar_v1_equipment_service_proto_init() {
 	file_saggar_v1_closure_proto_init()
 	file_saggar_v1_extraction_circuit_proto_init()
 	file_saggar_v1_furnace_proto_init()
+	file_saggar_v1_gear_proto_init()
 	file_saggar_v1_room_proto_init()
 	file_saggar_v1_staffed_hours_proto_init()
 	file_saggar_v1_supply_proto_init()
+	file_saggar_v1_vessel_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

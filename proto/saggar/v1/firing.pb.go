@@ -176,7 +176,12 @@ type StageWindow struct {
 	// Firing to ride in instead of one of its own. Not supported yet: must be empty.
 	JoinFiring string `protobuf:"bytes,4,opt,name=join_firing,json=joinFiring,proto3" json:"join_firing,omitempty"`
 	// Id of the person who charges it, is there while somebody must be in the room, and draws it; empty: the run's maker.
-	AttendedBy    string `protobuf:"bytes,5,opt,name=attended_by,json=attendedBy,proto3" json:"attended_by,omitempty"`
+	AttendedBy string `protobuf:"bytes,5,opt,name=attended_by,json=attendedBy,proto3" json:"attended_by,omitempty"`
+	// What holds the charge, from packing until cleaned; none: where the recipe asks for a kind, free ones that fit are picked. On
+	// output what is held.
+	Vessels []*VesselUse `protobuf:"bytes,8,rep,name=vessels,proto3" json:"vessels,omitempty"`
+	// Output only. What is worn at it while it stands open: ids of gear.
+	Gear          []string `protobuf:"bytes,9,rep,name=gear,proto3" json:"gear,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -244,6 +249,20 @@ func (x *StageWindow) GetAttendedBy() string {
 		return x.AttendedBy
 	}
 	return ""
+}
+
+func (x *StageWindow) GetVessels() []*VesselUse {
+	if x != nil {
+		return x.Vessels
+	}
+	return nil
+}
+
+func (x *StageWindow) GetGear() []string {
+	if x != nil {
+		return x.Gear
+	}
+	return nil
 }
 
 // One heat cycle of one furnace, exclusive in time on it.
@@ -806,13 +825,13 @@ var File_saggar_v1_firing_proto protoreflect.FileDescriptor
 
 const file_saggar_v1_firing_proto_rawDesc = "" +
 	"\n" +
-	"\x16saggar/v1/firing.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1asaggar/v1/assessment.proto\x1a\x1csaggar/v1/heat_program.proto\"\xc5\x01\n" +
+	"\x16saggar/v1/firing.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1asaggar/v1/assessment.proto\x1a\x1csaggar/v1/heat_program.proto\x1a\x16saggar/v1/vessel.proto\"\xc5\x01\n" +
 	"\vPhaseWindow\x124\n" +
 	"\x04kind\x18\x01 \x01(\x0e2\x14.saggar.v1.PhaseKindB\n" +
 	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04kind\x12A\n" +
 	"\n" +
 	"start_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\tstartTime\x12=\n" +
-	"\bend_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\aendTime\"\xad\x02\n" +
+	"\bend_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\aendTime\"\x8b\x03\n" +
 	"\vStageWindow\x125\n" +
 	"\x05stage\x18\x01 \x01(\tB\x1f\xbaH\x1cr\x1a\x18?2\x16^[a-z][a-z0-9-]{0,62}$R\x05stage\x12<\n" +
 	"\afurnace\x18\x02 \x01(\tB\"\xbaH\x1fr\x1d\x18?2\x19^([a-z][a-z0-9-]{0,62})?$R\afurnace\x12:\n" +
@@ -821,7 +840,9 @@ const file_saggar_v1_firing_proto_rawDesc = "" +
 	"\vjoin_firing\x18\x04 \x01(\tB\a\xbaH\x04r\x02\x18\x00R\n" +
 	"joinFiring\x12C\n" +
 	"\vattended_by\x18\x05 \x01(\tB\"\xbaH\x1fr\x1d\x18?2\x19^([a-z][a-z0-9-]{0,62})?$R\n" +
-	"attendedBy\"\xdb\x03\n" +
+	"attendedBy\x128\n" +
+	"\avessels\x18\b \x03(\v2\x14.saggar.v1.VesselUseB\b\xbaH\x05\x92\x01\x02\x10@R\avessels\x12\"\n" +
+	"\x04gear\x18\t \x03(\tB\x0e\xbaH\v\x92\x01\b\x10@\"\x04r\x02\x18?R\x04gear\"\xdb\x03\n" +
 	"\x06Firing\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x18\n" +
 	"\afurnace\x18\x02 \x01(\tR\afurnace\x12\x14\n" +
@@ -919,37 +940,39 @@ var file_saggar_v1_firing_proto_goTypes = []any{
 	(*ListOpeningsResponse)(nil),  // 9: saggar.v1.ListOpeningsResponse
 	(PhaseKind)(0),                // 10: saggar.v1.PhaseKind
 	(*timestamppb.Timestamp)(nil), // 11: google.protobuf.Timestamp
-	(Atmosphere)(0),               // 12: saggar.v1.Atmosphere
+	(*VesselUse)(nil),             // 12: saggar.v1.VesselUse
+	(Atmosphere)(0),               // 13: saggar.v1.Atmosphere
 }
 var file_saggar_v1_firing_proto_depIdxs = []int32{
 	10, // 0: saggar.v1.PhaseWindow.kind:type_name -> saggar.v1.PhaseKind
 	11, // 1: saggar.v1.PhaseWindow.start_time:type_name -> google.protobuf.Timestamp
 	11, // 2: saggar.v1.PhaseWindow.end_time:type_name -> google.protobuf.Timestamp
 	1,  // 3: saggar.v1.StageWindow.phases:type_name -> saggar.v1.PhaseWindow
-	0,  // 4: saggar.v1.Firing.state:type_name -> saggar.v1.LoadState
-	11, // 5: saggar.v1.Firing.start_time:type_name -> google.protobuf.Timestamp
-	11, // 6: saggar.v1.Firing.end_time:type_name -> google.protobuf.Timestamp
-	1,  // 7: saggar.v1.Firing.phases:type_name -> saggar.v1.PhaseWindow
-	12, // 8: saggar.v1.Firing.atmosphere:type_name -> saggar.v1.Atmosphere
-	11, // 9: saggar.v1.ListFiringsRequest.start_time:type_name -> google.protobuf.Timestamp
-	11, // 10: saggar.v1.ListFiringsRequest.end_time:type_name -> google.protobuf.Timestamp
-	3,  // 11: saggar.v1.ListFiringsResponse.firings:type_name -> saggar.v1.Firing
-	11, // 12: saggar.v1.Opening.start_time:type_name -> google.protobuf.Timestamp
-	11, // 13: saggar.v1.Opening.end_time:type_name -> google.protobuf.Timestamp
-	11, // 14: saggar.v1.ListOpeningsRequest.start_time:type_name -> google.protobuf.Timestamp
-	11, // 15: saggar.v1.ListOpeningsRequest.end_time:type_name -> google.protobuf.Timestamp
-	7,  // 16: saggar.v1.ListOpeningsResponse.openings:type_name -> saggar.v1.Opening
-	4,  // 17: saggar.v1.FiringService.GetFiring:input_type -> saggar.v1.GetFiringRequest
-	5,  // 18: saggar.v1.FiringService.ListFirings:input_type -> saggar.v1.ListFiringsRequest
-	8,  // 19: saggar.v1.FiringService.ListOpenings:input_type -> saggar.v1.ListOpeningsRequest
-	3,  // 20: saggar.v1.FiringService.GetFiring:output_type -> saggar.v1.Firing
-	6,  // 21: saggar.v1.FiringService.ListFirings:output_type -> saggar.v1.ListFiringsResponse
-	9,  // 22: saggar.v1.FiringService.ListOpenings:output_type -> saggar.v1.ListOpeningsResponse
-	20, // [20:23] is the sub-list for method output_type
-	17, // [17:20] is the sub-list for method input_type
-	17, // [17:17] is the sub-list for extension type_name
-	17, // [17:17] is the sub-list for extension extendee
-	0,  // [0:17] is the sub-list for field type_name
+	12, // 4: saggar.v1.StageWindow.vessels:type_name -> saggar.v1.VesselUse
+	0,  // 5: saggar.v1.Firing.state:type_name -> saggar.v1.LoadState
+	11, // 6: saggar.v1.Firing.start_time:type_name -> google.protobuf.Timestamp
+	11, // 7: saggar.v1.Firing.end_time:type_name -> google.protobuf.Timestamp
+	1,  // 8: saggar.v1.Firing.phases:type_name -> saggar.v1.PhaseWindow
+	13, // 9: saggar.v1.Firing.atmosphere:type_name -> saggar.v1.Atmosphere
+	11, // 10: saggar.v1.ListFiringsRequest.start_time:type_name -> google.protobuf.Timestamp
+	11, // 11: saggar.v1.ListFiringsRequest.end_time:type_name -> google.protobuf.Timestamp
+	3,  // 12: saggar.v1.ListFiringsResponse.firings:type_name -> saggar.v1.Firing
+	11, // 13: saggar.v1.Opening.start_time:type_name -> google.protobuf.Timestamp
+	11, // 14: saggar.v1.Opening.end_time:type_name -> google.protobuf.Timestamp
+	11, // 15: saggar.v1.ListOpeningsRequest.start_time:type_name -> google.protobuf.Timestamp
+	11, // 16: saggar.v1.ListOpeningsRequest.end_time:type_name -> google.protobuf.Timestamp
+	7,  // 17: saggar.v1.ListOpeningsResponse.openings:type_name -> saggar.v1.Opening
+	4,  // 18: saggar.v1.FiringService.GetFiring:input_type -> saggar.v1.GetFiringRequest
+	5,  // 19: saggar.v1.FiringService.ListFirings:input_type -> saggar.v1.ListFiringsRequest
+	8,  // 20: saggar.v1.FiringService.ListOpenings:input_type -> saggar.v1.ListOpeningsRequest
+	3,  // 21: saggar.v1.FiringService.GetFiring:output_type -> saggar.v1.Firing
+	6,  // 22: saggar.v1.FiringService.ListFirings:output_type -> saggar.v1.ListFiringsResponse
+	9,  // 23: saggar.v1.FiringService.ListOpenings:output_type -> saggar.v1.ListOpeningsResponse
+	21, // [21:24] is the sub-list for method output_type
+	18, // [18:21] is the sub-list for method input_type
+	18, // [18:18] is the sub-list for extension type_name
+	18, // [18:18] is the sub-list for extension extendee
+	0,  // [0:18] is the sub-list for field type_name
 }
 
 func init() { file_saggar_v1_firing_proto_init() }
@@ -959,6 +982,7 @@ func file_saggar_v1_firing_proto_init() {
 	}
 	file_saggar_v1_assessment_proto_init()
 	file_saggar_v1_heat_program_proto_init()
+	file_saggar_v1_vessel_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

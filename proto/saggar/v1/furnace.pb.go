@@ -385,9 +385,15 @@ type Furnace struct {
 	// What to do in order when it must be stopped, or when the extraction fails: at most 12 steps of 200 characters.
 	StopSteps []string `protobuf:"bytes,26,rep,name=stop_steps,json=stopSteps,proto3" json:"stop_steps,omitempty"`
 	// What the studio asks for an hour of its use, in the studio's own currency, [0, 1e6]; 0: nothing is asked.
-	PricePerHour  float64 `protobuf:"fixed64,27,opt,name=price_per_hour,json=pricePerHour,proto3" json:"price_per_hour,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	PricePerHour float64 `protobuf:"fixed64,27,opt,name=price_per_hour,json=pricePerHour,proto3" json:"price_per_hour,omitempty"`
+	// Width of the chamber's floor in mm, [0, 20000]; 0: not known, and vessels are held against its volume only.
+	ChamberWidthMillimeters float64 `protobuf:"fixed64,30,opt,name=chamber_width_millimeters,json=chamberWidthMillimeters,proto3" json:"chamber_width_millimeters,omitempty"`
+	// Depth of the chamber's floor in mm, [0, 20000]; 0: not known.
+	ChamberDepthMillimeters float64 `protobuf:"fixed64,31,opt,name=chamber_depth_millimeters,json=chamberDepthMillimeters,proto3" json:"chamber_depth_millimeters,omitempty"`
+	// Height of the chamber in mm, [0, 20000]; 0: not known.
+	ChamberHeightMillimeters float64 `protobuf:"fixed64,32,opt,name=chamber_height_millimeters,json=chamberHeightMillimeters,proto3" json:"chamber_height_millimeters,omitempty"`
+	unknownFields            protoimpl.UnknownFields
+	sizeCache                protoimpl.SizeCache
 }
 
 func (x *Furnace) Reset() {
@@ -605,6 +611,27 @@ func (x *Furnace) GetStopSteps() []string {
 func (x *Furnace) GetPricePerHour() float64 {
 	if x != nil {
 		return x.PricePerHour
+	}
+	return 0
+}
+
+func (x *Furnace) GetChamberWidthMillimeters() float64 {
+	if x != nil {
+		return x.ChamberWidthMillimeters
+	}
+	return 0
+}
+
+func (x *Furnace) GetChamberDepthMillimeters() float64 {
+	if x != nil {
+		return x.ChamberDepthMillimeters
+	}
+	return 0
+}
+
+func (x *Furnace) GetChamberHeightMillimeters() float64 {
+	if x != nil {
+		return x.ChamberHeightMillimeters
 	}
 	return 0
 }
@@ -859,7 +886,7 @@ const file_saggar_v1_furnace_proto_rawDesc = "" +
 	"\n" +
 	"atmosphere\x18\x01 \x01(\x0e2\x15.saggar.v1.AtmosphereB\b\xbaH\x05\x82\x01\x02\x10\x01R\n" +
 	"atmosphere\x12l\n" +
-	"'carbon_monoxide_grams_per_kilowatt_hour\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00@\x7f@)\x00\x00\x00\x00\x00\x00\x00\x00R\"carbonMonoxideGramsPerKilowattHour\"\x9b\r\n" +
+	"'carbon_monoxide_grams_per_kilowatt_hour\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00@\x7f@)\x00\x00\x00\x00\x00\x00\x00\x00R\"carbonMonoxideGramsPerKilowattHour\"\x9c\x0f\n" +
 	"\aFurnace\x12Z\n" +
 	"\x04name\x18\x01 \x01(\tBF\xbaHCrA\x18\xa0\x012<^studios/[a-z][a-z0-9-]{0,62}/furnaces/[a-z][a-z0-9-]{0,62}$R\x04name\x12\x1d\n" +
 	"\x05title\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18xR\x05title\x123\n" +
@@ -891,7 +918,10 @@ const file_saggar_v1_furnace_proto_rawDesc = "" +
 	"\x04etag\x18\x19 \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\x120\n" +
 	"\n" +
 	"stop_steps\x18\x1a \x03(\tB\x11\xbaH\x0e\x92\x01\v\x10\f\"\ar\x05\x10\x01\x18\xc8\x01R\tstopSteps\x12=\n" +
-	"\x0eprice_per_hour\x18\x1b \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x80\x84.A)\x00\x00\x00\x00\x00\x00\x00\x00R\fpricePerHour\"o\n" +
+	"\x0eprice_per_hour\x18\x1b \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x80\x84.A)\x00\x00\x00\x00\x00\x00\x00\x00R\fpricePerHour\x12S\n" +
+	"\x19chamber_width_millimeters\x18\x1e \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x88\xd3@)\x00\x00\x00\x00\x00\x00\x00\x00R\x17chamberWidthMillimeters\x12S\n" +
+	"\x19chamber_depth_millimeters\x18\x1f \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x88\xd3@)\x00\x00\x00\x00\x00\x00\x00\x00R\x17chamberDepthMillimeters\x12U\n" +
+	"\x1achamber_height_millimeters\x18  \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x88\xd3@)\x00\x00\x00\x00\x00\x00\x00\x00R\x18chamberHeightMillimeters\"o\n" +
 	"\x11GetFurnaceRequest\x12Z\n" +
 	"\x04name\x18\x01 \x01(\tBF\xbaHCrA\x18\xa0\x012<^studios/[a-z][a-z0-9-]{0,62}/furnaces/[a-z][a-z0-9-]{0,62}$R\x04name\"\xa5\x01\n" +
 	"\x13ListFurnacesRequest\x12?\n" +

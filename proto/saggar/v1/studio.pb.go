@@ -106,7 +106,10 @@ type Studio struct {
 	CreateTime *timestamppb.Timestamp `protobuf:"bytes,10,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
 	// Limits of air that the studio sets for itself. Each refuses beside the published ones; none may be looser than OSHA's
 	// value of the same kind for the same gas.
-	OwnLimits     []*OwnLimit `protobuf:"bytes,11,rep,name=own_limits,json=ownLimits,proto3" json:"own_limits,omitempty"`
+	OwnLimits []*OwnLimit `protobuf:"bytes,11,rep,name=own_limits,json=ownLimits,proto3" json:"own_limits,omitempty"`
+	// How long after the draw a vessel is cleaned and can be taken again, in minutes, [0, 10080]; 0 means the default 30 (common
+	// practice, no source).
+	CleanMinutes  int32 `protobuf:"varint,14,opt,name=clean_minutes,json=cleanMinutes,proto3" json:"clean_minutes,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -216,6 +219,13 @@ func (x *Studio) GetOwnLimits() []*OwnLimit {
 		return x.OwnLimits
 	}
 	return nil
+}
+
+func (x *Studio) GetCleanMinutes() int32 {
+	if x != nil {
+		return x.CleanMinutes
+	}
+	return 0
 }
 
 // A limit that a studio sets for itself.
@@ -338,6 +348,10 @@ type StudioFile struct {
 	TaughtHours []*TaughtHours `protobuf:"bytes,22,rep,name=taught_hours,json=taughtHours,proto3" json:"taught_hours,omitempty"`
 	// How far ahead who books.
 	BookingLimits []*BookingLimit `protobuf:"bytes,23,rep,name=booking_limits,json=bookingLimits,proto3" json:"booking_limits,omitempty"`
+	// Its crucibles, saggars and trays.
+	Vessels []*MarkedVessel `protobuf:"bytes,24,rep,name=vessels,proto3" json:"vessels,omitempty"`
+	// What is worn at open furnaces.
+	Gear          []*Gear `protobuf:"bytes,25,rep,name=gear,proto3" json:"gear,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -459,6 +473,20 @@ func (x *StudioFile) GetTaughtHours() []*TaughtHours {
 func (x *StudioFile) GetBookingLimits() []*BookingLimit {
 	if x != nil {
 		return x.BookingLimits
+	}
+	return nil
+}
+
+func (x *StudioFile) GetVessels() []*MarkedVessel {
+	if x != nil {
+		return x.Vessels
+	}
+	return nil
+}
+
+func (x *StudioFile) GetGear() []*Gear {
+	if x != nil {
+		return x.Gear
 	}
 	return nil
 }
@@ -824,7 +852,7 @@ var File_saggar_v1_studio_proto protoreflect.FileDescriptor
 
 const file_saggar_v1_studio_proto_rawDesc = "" +
 	"\n" +
-	"\x16saggar/v1/studio.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19saggar/v1/allotment.proto\x1a\x19saggar/v1/clearance.proto\x1a\x17saggar/v1/closure.proto\x1a\"saggar/v1/extraction_circuit.proto\x1a\x17saggar/v1/furnace.proto\x1a\x18saggar/v1/material.proto\x1a\x16saggar/v1/recipe.proto\x1a\x14saggar/v1/room.proto\x1a\x1dsaggar/v1/staffed_hours.proto\x1a\x16saggar/v1/supply.proto\"\x97\x04\n" +
+	"\x16saggar/v1/studio.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19saggar/v1/allotment.proto\x1a\x19saggar/v1/clearance.proto\x1a\x17saggar/v1/closure.proto\x1a\"saggar/v1/extraction_circuit.proto\x1a\x17saggar/v1/furnace.proto\x1a\x14saggar/v1/gear.proto\x1a\x18saggar/v1/material.proto\x1a\x16saggar/v1/recipe.proto\x1a\x14saggar/v1/room.proto\x1a\x1dsaggar/v1/staffed_hours.proto\x1a\x16saggar/v1/supply.proto\x1a\x16saggar/v1/vessel.proto\"\xc8\x04\n" +
 	"\x06Studio\x12;\n" +
 	"\x04name\x18\x01 \x01(\tB'\xbaH$r\"\x18G2\x1e^studios/[a-z][a-z0-9-]{0,62}$R\x04name\x12\x1d\n" +
 	"\x05title\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18xR\x05title\x12&\n" +
@@ -841,7 +869,9 @@ const file_saggar_v1_studio_proto_rawDesc = "" +
 	" \x01(\v2\x1a.google.protobuf.TimestampR\n" +
 	"createTime\x12<\n" +
 	"\n" +
-	"own_limits\x18\v \x03(\v2\x13.saggar.v1.OwnLimitB\b\xbaH\x05\x92\x01\x02\x10dR\townLimits\"\xa6\x02\n" +
+	"own_limits\x18\v \x03(\v2\x13.saggar.v1.OwnLimitB\b\xbaH\x05\x92\x01\x02\x10dR\townLimits\x12/\n" +
+	"\rclean_minutes\x18\x0e \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xe0N(\x00R\fcleanMinutes\"\xa6\x02\n" +
 	"\bOwnLimit\x12#\n" +
 	"\aspecies\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18?R\aspecies\x12\x1f\n" +
 	"\x05title\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\x05title\x124\n" +
@@ -850,7 +880,7 @@ const file_saggar_v1_studio_proto_rawDesc = "" +
 	"\x11averaging_minutes\x18\x04 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x80\x96@)\x00\x00\x00\x00\x00\x00\x00\x00R\x10averagingMinutes\x124\n" +
 	"\tlimit_ppm\x18\x05 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x80\x84.A!\x00\x00\x00\x00\x00\x00\x00\x00R\blimitPpm\x12\"\n" +
 	"\x06source\x18\x06 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\x90\x03R\x06source\"\xce\x05\n" +
+	"\xbaH\ar\x05\x10\x01\x18\x90\x03R\x06source\"\xa6\x06\n" +
 	"\n" +
 	"StudioFile\x12)\n" +
 	"\x06studio\x18\x01 \x01(\v2\x11.saggar.v1.StudioR\x06studio\x12%\n" +
@@ -867,7 +897,9 @@ const file_saggar_v1_studio_proto_rawDesc = "" +
 	"allotments\x18\x15 \x03(\v2\x14.saggar.v1.AllotmentR\n" +
 	"allotments\x129\n" +
 	"\ftaught_hours\x18\x16 \x03(\v2\x16.saggar.v1.TaughtHoursR\vtaughtHours\x12>\n" +
-	"\x0ebooking_limits\x18\x17 \x03(\v2\x17.saggar.v1.BookingLimitR\rbookingLimits\"\xdc\x01\n" +
+	"\x0ebooking_limits\x18\x17 \x03(\v2\x17.saggar.v1.BookingLimitR\rbookingLimits\x121\n" +
+	"\avessels\x18\x18 \x03(\v2\x17.saggar.v1.MarkedVesselR\avessels\x12#\n" +
+	"\x04gear\x18\x19 \x03(\v2\x0f.saggar.v1.GearR\x04gear\"\xdc\x01\n" +
 	"\x11LoadStudioRequest\x12;\n" +
 	"\x04name\x18\x01 \x01(\tB'\xbaH$r\"\x18G2\x1e^studios/[a-z][a-z0-9-]{0,62}$R\x04name\x129\n" +
 	"\bcontents\x18\x02 \x01(\v2\x15.saggar.v1.StudioFileB\x06\xbaH\x03\xc8\x01\x01R\bcontents\x12#\n" +
@@ -944,7 +976,9 @@ var file_saggar_v1_studio_proto_goTypes = []any{
 	(*Allotment)(nil),             // 20: saggar.v1.Allotment
 	(*TaughtHours)(nil),           // 21: saggar.v1.TaughtHours
 	(*BookingLimit)(nil),          // 22: saggar.v1.BookingLimit
-	(*fieldmaskpb.FieldMask)(nil), // 23: google.protobuf.FieldMask
+	(*MarkedVessel)(nil),          // 23: saggar.v1.MarkedVessel
+	(*Gear)(nil),                  // 24: saggar.v1.Gear
+	(*fieldmaskpb.FieldMask)(nil), // 25: google.protobuf.FieldMask
 }
 var file_saggar_v1_studio_proto_depIdxs = []int32{
 	10, // 0: saggar.v1.Studio.create_time:type_name -> google.protobuf.Timestamp
@@ -963,24 +997,26 @@ var file_saggar_v1_studio_proto_depIdxs = []int32{
 	20, // 13: saggar.v1.StudioFile.allotments:type_name -> saggar.v1.Allotment
 	21, // 14: saggar.v1.StudioFile.taught_hours:type_name -> saggar.v1.TaughtHours
 	22, // 15: saggar.v1.StudioFile.booking_limits:type_name -> saggar.v1.BookingLimit
-	3,  // 16: saggar.v1.LoadStudioRequest.contents:type_name -> saggar.v1.StudioFile
-	1,  // 17: saggar.v1.LoadStudioResponse.studio:type_name -> saggar.v1.Studio
-	1,  // 18: saggar.v1.ListStudiosResponse.studios:type_name -> saggar.v1.Studio
-	1,  // 19: saggar.v1.UpdateStudioRequest.studio:type_name -> saggar.v1.Studio
-	23, // 20: saggar.v1.UpdateStudioRequest.update_mask:type_name -> google.protobuf.FieldMask
-	4,  // 21: saggar.v1.StudioService.LoadStudio:input_type -> saggar.v1.LoadStudioRequest
-	6,  // 22: saggar.v1.StudioService.GetStudio:input_type -> saggar.v1.GetStudioRequest
-	7,  // 23: saggar.v1.StudioService.ListStudios:input_type -> saggar.v1.ListStudiosRequest
-	9,  // 24: saggar.v1.StudioService.UpdateStudio:input_type -> saggar.v1.UpdateStudioRequest
-	5,  // 25: saggar.v1.StudioService.LoadStudio:output_type -> saggar.v1.LoadStudioResponse
-	1,  // 26: saggar.v1.StudioService.GetStudio:output_type -> saggar.v1.Studio
-	8,  // 27: saggar.v1.StudioService.ListStudios:output_type -> saggar.v1.ListStudiosResponse
-	1,  // 28: saggar.v1.StudioService.UpdateStudio:output_type -> saggar.v1.Studio
-	25, // [25:29] is the sub-list for method output_type
-	21, // [21:25] is the sub-list for method input_type
-	21, // [21:21] is the sub-list for extension type_name
-	21, // [21:21] is the sub-list for extension extendee
-	0,  // [0:21] is the sub-list for field type_name
+	23, // 16: saggar.v1.StudioFile.vessels:type_name -> saggar.v1.MarkedVessel
+	24, // 17: saggar.v1.StudioFile.gear:type_name -> saggar.v1.Gear
+	3,  // 18: saggar.v1.LoadStudioRequest.contents:type_name -> saggar.v1.StudioFile
+	1,  // 19: saggar.v1.LoadStudioResponse.studio:type_name -> saggar.v1.Studio
+	1,  // 20: saggar.v1.ListStudiosResponse.studios:type_name -> saggar.v1.Studio
+	1,  // 21: saggar.v1.UpdateStudioRequest.studio:type_name -> saggar.v1.Studio
+	25, // 22: saggar.v1.UpdateStudioRequest.update_mask:type_name -> google.protobuf.FieldMask
+	4,  // 23: saggar.v1.StudioService.LoadStudio:input_type -> saggar.v1.LoadStudioRequest
+	6,  // 24: saggar.v1.StudioService.GetStudio:input_type -> saggar.v1.GetStudioRequest
+	7,  // 25: saggar.v1.StudioService.ListStudios:input_type -> saggar.v1.ListStudiosRequest
+	9,  // 26: saggar.v1.StudioService.UpdateStudio:input_type -> saggar.v1.UpdateStudioRequest
+	5,  // 27: saggar.v1.StudioService.LoadStudio:output_type -> saggar.v1.LoadStudioResponse
+	1,  // 28: saggar.v1.StudioService.GetStudio:output_type -> saggar.v1.Studio
+	8,  // 29: saggar.v1.StudioService.ListStudios:output_type -> saggar.v1.ListStudiosResponse
+	1,  // 30: saggar.v1.StudioService.UpdateStudio:output_type -> saggar.v1.Studio
+	27, // [27:31] is the sub-list for method output_type
+	23, // [23:27] is the sub-list for method input_type
+	23, // [23:23] is the sub-list for extension type_name
+	23, // [23:23] is the sub-list for extension extendee
+	0,  // [0:23] is the sub-list for field type_name
 }
 
 func init() { file_saggar_v1_studio_proto_init() }
@@ -993,11 +1029,13 @@ func file_saggar_v1_studio_proto_init() {
 	file_saggar_v1_closure_proto_init()
 	file_saggar_v1_extraction_circuit_proto_init()
 	file_saggar_v1_furnace_proto_init()
+	file_saggar_v1_gear_proto_init()
 	file_saggar_v1_material_proto_init()
 	file_saggar_v1_recipe_proto_init()
 	file_saggar_v1_room_proto_init()
 	file_saggar_v1_staffed_hours_proto_init()
 	file_saggar_v1_supply_proto_init()
+	file_saggar_v1_vessel_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

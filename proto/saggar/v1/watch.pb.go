@@ -620,7 +620,7 @@ const file_saggar_v1_watch_proto_rawDesc = "" +
 	"\n" +
 	"run_before\x18\a \x01(\v2\x15.saggar.v1.NoticedRunR\trunBefore\x122\n" +
 	"\trun_after\x18\b \x01(\v2\x15.saggar.v1.NoticedRunR\brunAfter\x123\n" +
-	"\aclosure\x18\t \x01(\v2\x19.saggar.v1.NoticedClosureR\aclosure\"\xa6\x04\n" +
+	"\aclosure\x18\t \x01(\v2\x19.saggar.v1.NoticedClosureR\aclosure\"\xb5\x04\n" +
 	"\x12WatchStudioRequest\x12;\n" +
 	"\x04name\x18\x01 \x01(\tB'\xbaH$r\"\x18G2\x1e^studios/[a-z][a-z0-9-]{0,62}$R\x04name\x123\n" +
 	"\x0eafter_revision\x18\x02 \x01(\x03B\a\xbaH\x04\"\x02(\x00H\x00R\rafterRevision\x88\x01\x01\x12:\n" +
@@ -628,8 +628,8 @@ const file_saggar_v1_watch_proto_rawDesc = "" +
 	"\afurnace\x18\x04 \x01(\tB\"\xbaH\x1fr\x1d\x18?2\x19^([a-z][a-z0-9-]{0,62})?$R\afurnace\x12B\n" +
 	"\n" +
 	"department\x18\x05 \x01(\tB\"\xbaH\x1fr\x1d\x18?2\x19^([a-z][a-z0-9-]{0,62})?$R\n" +
-	"department\x12\xcc\x01\n" +
-	"\x05kinds\x18\x06 \x03(\tB\xb5\x01\xbaH\xb1\x01\x92\x01\xad\x01\x10\x10\"\xa8\x01r\xa5\x01R\astudiosR\x05roomsR\x12extractionCircuitsR\bsuppliesR\bfurnacesR\fstaffedHoursR\bclosuresR\tmaterialsR\arecipesR\x04lotsR\vdepartmentsR\x06peopleR\n" +
+	"department\x12\xdb\x01\n" +
+	"\x05kinds\x18\x06 \x03(\tB\xc4\x01\xbaH\xc0\x01\x92\x01\xbc\x01\x10\x10\"\xb7\x01r\xb4\x01R\astudiosR\x05roomsR\x12extractionCircuitsR\bsuppliesR\bfurnacesR\fstaffedHoursR\bclosuresR\avesselsR\x04gearR\tmaterialsR\arecipesR\x04lotsR\vdepartmentsR\x06peopleR\n" +
 	"accessKeysR\x04runsR\x05feedsR\vmailChoicesR\x05kindsB\x11\n" +
 	"\x0f_after_revision\"^\n" +
 	"\x13WatchStudioResponse\x12+\n" +
