@@ -193,21 +193,19 @@ func (a vesselAsk) picked(site *domain.Site, uses []domain.VesselUse) finding.Fi
 func (d vesselDesk) pick(ask vesselAsk, all []domain.Vessel) (uses []domain.VesselUse, why []string) {
 	var rest []domain.Vessel
 	var counts []int // free, of the rest
-	slices.SortFunc(all, ask.smallest)
-	for _, v := range all {
-		needed := ask.needed(v)
-		if message := firstBlock(ask.against(v, min(needed, v.Items()))); message != "" {
+	for _, v := range ask.candidates(all) {
+		if message := firstBlock(v.found); message != "" {
 			why = append(why, message)
 			continue
 		}
-		stock := d.stock(v, ask.run, ask.span, ask.leaves)
-		if stock.free() >= needed && firstBlock(ask.against(v, needed)) == "" {
-			return []domain.VesselUse{{Vessel: v.ID, Count: needed}}, nil
+		stock := d.stock(v.Vessel, ask.run, ask.span, ask.leaves)
+		if stock.free() >= v.needed && firstBlock(ask.against(v.Vessel, v.needed)) == "" {
+			return []domain.VesselUse{{Vessel: v.ID, Count: v.needed}}, nil
 		}
 		if stock.free() > 0 {
-			rest, counts = append(rest, v), append(counts, stock.free())
+			rest, counts = append(rest, v.Vessel), append(counts, stock.free())
 		}
-		why = append(why, stock.inWords(v, ask.clock))
+		why = append(why, stock.inWords(v.Vessel, ask.clock))
 	}
 	uses = ask.several(rest, counts)
 	if len(uses) > 0 && firstBlock(d.judge(ask, uses)) != "" {

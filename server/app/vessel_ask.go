@@ -226,8 +226,27 @@ func (d vesselDesk) ofKind(kind chem.VesselKind) []domain.Vessel {
 	return list
 }
 
-// smallest orders vessels by how few of them are needed, then by volume and id.
-func (a vesselAsk) smallest(x, y domain.Vessel) int {
-	return cmp.Or(cmp.Compare(len(a.inspected(x)), len(a.inspected(y))), cmp.Compare(a.needed(x), a.needed(y)),
-		cmp.Compare(x.VolumeLiters, y.VolumeLiters), cmp.Compare(x.ID, y.ID))
+// candidate is a vessel that a stage may take.
+type candidate struct {
+	domain.Vessel
+	needed int // to hold the charge
+	found  []finding.Finding
+}
+
+// candidates are vessels in the order in which they are taken: least is said against them, fewest are needed, the smallest; the
+// largest where nobody knows what the charge fills.
+func (a vesselAsk) candidates(vessels []domain.Vessel) []candidate {
+	list := make([]candidate, len(vessels))
+	for i, v := range vessels {
+		needed := a.needed(v)
+		list[i] = candidate{Vessel: v, needed: needed, found: a.against(v, min(needed, v.Items()))}
+	}
+	slices.SortFunc(list, func(x, y candidate) int {
+		volume := cmp.Compare(x.VolumeLiters, y.VolumeLiters)
+		if a.liters == 0 {
+			volume = -volume
+		}
+		return cmp.Or(cmp.Compare(len(x.found), len(y.found)), cmp.Compare(x.needed, y.needed), volume, cmp.Compare(x.ID, y.ID))
+	})
+	return list
 }
