@@ -594,7 +594,7 @@ var File_saggar_v1_vessel_proto protoreflect.FileDescriptor
 
 const file_saggar_v1_vessel_proto_rawDesc = "" +
 	"\n" +
-	"\x16saggar/v1/vessel.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x16saggar/v1/recipe.proto\"\x9b\b\n" +
+	"\x16saggar/v1/vessel.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x16saggar/v1/recipe.proto\"\xa0\b\n" +
 	"\fMarkedVessel\x12Y\n" +
 	"\x04name\x18\x01 \x01(\tBE\xbaHBr@\x18\xa0\x012;^studios/[a-z][a-z0-9-]{0,62}/vessels/[a-z][a-z0-9-]{0,62}$R\x04name\x12\x1d\n" +
 	"\x05title\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18xR\x05title\x12\x1b\n" +
@@ -620,8 +620,8 @@ const file_saggar_v1_vessel_proto_rawDesc = "" +
 	"\n" +
 	"department\x18\x0f \x01(\tB\"\xbaH\x1fr\x1d\x18?2\x19^([a-z][a-z0-9-]{0,62})?$R\n" +
 	"department\x12\x16\n" +
-	"\x06shared\x18\x10 \x01(\bR\x06shared\x124\n" +
-	"\x04held\x18\x11 \x03(\tB \xbaH\x1d\x92\x01\x1a\x10\x10\x18\x01\"\x14r\x12\x18(2\x0e^[a-z][a-z_]*$R\x04held\x127\n" +
+	"\x06shared\x18\x10 \x01(\bR\x06shared\x129\n" +
+	"\x04held\x18\x11 \x03(\tB%\xbaH\"\x92\x01\x1f\x10\x10\x18\x01\"\x19r\x17\x18?2\x13^[a-z][a-z_]{0,62}$R\x04held\x127\n" +
 	"\theld_time\x18\x12 \x01(\v2\x1a.google.protobuf.TimestampR\bheldTime\x12\x1c\n" +
 	"\n" +
 	"out_of_use\x18\x13 \x01(\bR\boutOfUse\x12\x1b\n" +
