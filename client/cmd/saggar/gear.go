@@ -66,21 +66,18 @@ func (s *shell) gearCommand() *cobra.Command {
 
 func (s *shell) gearRenewCommand() *cobra.Command {
 	var used float64
-	command := &cobra.Command{
-		Use: "renew ID", Example: "  saggar gear renew mask-2",
-		Short: "Record that a new cartridge was put in now, or for how long the present one has been used", Args: cobra.ExactArgs(1),
-		RunE: func(c *cobra.Command, args []string) error {
-			now := time.Now().Truncate(time.Second)
-			gear := &saggarv1.Gear{
-				Name: convert.Name(s.studio, gearKind.collection, args[0]), UsedHours: used, UsedTime: timestamppb.New(now),
+	to := &saggarv1.Gear{}
+	command := s.nowCommand(gearKind, nowVerb{
+		verb: "renew", short: "Record that a new cartridge was put in, or for how long the present one has been used", to: to,
+		fill: func(id string, at time.Time) []string {
+			to.Name, to.UsedHours, to.UsedTime = convert.Name(s.studio, gearKind.collection, id), used, timestamppb.New(at)
+			if used > 0 {
+				return []string{"used_hours", "used_time"}
 			}
-			fields := []string{"used_hours", "used_time"}
-			if !c.Flags().Changed("used-hours") {
-				gear.InstalledOn, fields = now.Format(time.DateOnly), append(fields, "installed_on")
-			}
-			return s.changeNow(c.Context(), gearKind, gear, fields...)
+			to.InstalledOn = at.Format(time.DateOnly)
+			return []string{"used_hours", "used_time", "installed_on"}
 		},
-	}
-	command.Flags().Float64Var(&used, "used-hours", 0, "for how long the present cartridge has been used until now, instead of a new one")
+	})
+	command.Flags().Float64Var(&used, "used-hours", 0, "for how long the present cartridge has been used until then, instead of a new one")
 	return command
 }

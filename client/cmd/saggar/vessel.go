@@ -82,32 +82,54 @@ func (s *shell) vesselCommand() *cobra.Command {
 
 func (s *shell) vesselCleanCommand() *cobra.Command {
 	var still []string
-	command := &cobra.Command{
-		Use: "clean ID", Example: "  saggar vessel clean pot-3",
-		Short: "Record that a vessel has now been cleaned of what it held, or of all but some of it", Args: cobra.ExactArgs(1),
-		RunE: func(c *cobra.Command, args []string) error {
-			return s.changeNow(c.Context(), vesselKind, &saggarv1.MarkedVessel{
-				Name: convert.Name(s.studio, vesselKind.collection, args[0]), Held: still, HeldTime: timestamppb.New(time.Now().Truncate(time.Second)),
-			}, "held", "held_time")
+	to := &saggarv1.MarkedVessel{}
+	command := s.nowCommand(vesselKind, nowVerb{
+		verb: "clean", short: "Record that a vessel has been cleaned of what it held, or of all but some of it", to: to,
+		fill: func(id string, at time.Time) []string {
+			to.Name, to.Held, to.HeldTime = convert.Name(s.studio, vesselKind.collection, id), still, timestamppb.New(at)
+			return []string{"held", "held_time"}
 		},
-	}
+	})
 	command.Flags().StringSliceVar(&still, "still", nil, "what its wall still holds, such as sulfur or cobalt; may be given several times")
 	return command
 }
 
-// changeNow sets some fields of a resource that stands, and shows it.
-func (s *shell) changeNow(ctx context.Context, k equipmentKind, to proto.Message, fields ...string) error {
-	return s.inStudio(ctx, func(connection *api.Connection, parent string) error {
-		zone, err := s.zone(ctx, connection, parent)
-		if err != nil {
-			return err
-		}
-		changed, err := k.update(ctx, connection, change{to: to, mask: &fieldmaskpb.FieldMask{Paths: fields}})
-		if err != nil {
-			return err
-		}
-		return s.print(changed, func() []render.Grid { return []render.Grid{k.grid(zone, changed)} })
-	})
+// nowVerb records something about one resource at a time.
+type nowVerb struct {
+	verb, short string
+	to          proto.Message
+	// fill sets what is to be, and returns the fields that it has set.
+	fill func(id string, at time.Time) []string
+}
+
+// nowCommand is a command that records something at a time, now unless one is given, and shows the resource.
+func (s *shell) nowCommand(k equipmentKind, v nowVerb) *cobra.Command {
+	var at string
+	command := &cobra.Command{
+		Use: v.verb + " ID", Example: "  saggar " + k.noun + " " + v.verb + " " + k.exampleID, Short: v.short, Args: cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			return s.inStudio(c.Context(), func(connection *api.Connection, parent string) error {
+				zone, err := s.zone(c.Context(), connection, parent)
+				if err != nil {
+					return err
+				}
+				when := time.Now().Truncate(time.Second)
+				if at != "" {
+					if when, err = localTime("at", at, zone); err != nil {
+						return err
+					}
+				}
+				mask := &fieldmaskpb.FieldMask{Paths: v.fill(args[0], when.In(zone))}
+				changed, err := k.update(c.Context(), connection, change{to: v.to, mask: mask})
+				if err != nil {
+					return err
+				}
+				return s.print(changed, func() []render.Grid { return []render.Grid{k.grid(zone, changed)} })
+			})
+		},
+	}
+	command.Flags().StringVar(&at, "at", "", "when, local, such as '2027-03-01 08:00', or RFC 3339 (default: now)")
+	return command
 }
 
 // holdsCommand shows which runs have what.
