@@ -250,8 +250,10 @@ type LoadSummary struct {
 	Furnace string    `json:"furnace,omitempty"`
 	Firing  string    `json:"firing,omitempty"`
 	By      string    `json:"by,omitempty"` // who attends it
-	Start   time.Time `json:"start"`
-	End     time.Time `json:"end"`
+	// Holds are the vessels and the gear that it has.
+	Holds []string  `json:"holds,omitempty"`
+	Start time.Time `json:"start"`
+	End   time.Time `json:"end"`
 }
 
 // Summary is what the change log keeps of the run.
@@ -265,6 +267,11 @@ func (r Run) Summary() RunSummary {
 		load := LoadSummary{Stage: l.Stage, State: l.State, Start: l.Window.Start, End: l.Window.End}
 		if l.Firing != nil {
 			load.Furnace, load.Firing, load.By = l.Firing.Furnace, l.Firing.ID, l.Firing.AttendedBy
+		}
+		for _, h := range r.Inputs.Holds {
+			if h.Stage == l.Stage && !slices.Contains(load.Holds, h.Subject()) {
+				load.Holds = append(load.Holds, h.Subject())
+			}
 		}
 		s.Loads = append(s.Loads, load)
 	}
