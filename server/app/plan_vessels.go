@@ -23,6 +23,13 @@ func (p *planner) readVessels(ctx context.Context, tx *store.Tx) error {
 	p.vessels.holds = slices.DeleteFunc(holds, func(h domain.BookedHold) bool {
 		return slices.ContainsFunc(p.runs, func(r *plannedRun) bool { return r.standing != nil && r.standing.Key == h.RunKey })
 	})
+	for i, h := range p.vessels.holds {
+		for _, o := range p.overran {
+			if o.run.Key == h.RunKey && o.run.Loads[o.stage].Stage == h.Stage {
+				p.vessels.holds[i].Window.End = later(h.Window.End, cleanedAfter(p.site.Studio, *o.firing))
+			}
+		}
+	}
 	return err
 }
 

@@ -25,6 +25,7 @@ func (p *prepared) takeVessels(ctx context.Context, tx *store.Tx) error {
 		if desk.holds, err = p.othersHold(ctx, tx, domain.KindVessel, ids); err != nil {
 			return err
 		}
+		p.prolongVessels(desk.holds)
 	}
 	desk.holds = append(desk.holds, p.holdsOf(domain.KindVessel)...)
 	for run := range p.charges {
@@ -70,9 +71,9 @@ func (p *prepared) vesselsStand() error {
 	return faults.Err()
 }
 
-// vesselsInQuestion are those that are named, and all of the kinds that stages ask for.
+// vesselsInQuestion are those that are named or had already, and all of the kinds that stages ask for.
 func (p *prepared) vesselsInQuestion() []string {
-	var ids []string
+	ids := idsHeld(p.holdsOf(domain.KindVessel))
 	desk := vesselDesk{site: p.site}
 	for _, charge := range p.charges {
 		for stage, window := range charge.at.request.Windows {

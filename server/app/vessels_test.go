@@ -448,3 +448,35 @@ func TestAPlanWithoutAnyVesselSaysSo(t *testing.T) {
 	assert.Equal(t, app.PlanInfeasible, answer.Status)
 	assert.Contains(t, said(answer.Findings), "BLOCK VESSEL_MISSING crucible")
 }
+
+func TestAVesselStaysInAFiringThatOverran(t *testing.T) {
+	t.Parallel()
+	b, run := potted(t, pot("one"), pot("two"))
+	first := b.take(t, in(run, use("one")))[0]
+	held := first.StandingHolds()[0].Window
+	next := b.take(t, on(in(run, use("one")), "muffle-b", 24*time.Hour))[0]
+	during := b.at(held.End.Add(-time.Hour))
+	overrun := func(by time.Duration, acknowledged ...string) (app.BookRunResult, error) {
+		return during.MoveRuns(b.ctx, call("MoveRuns"), app.MoveRunsInput{StudioID: "test", Acknowledged: acknowledged, Overruns: []app.Overrun{{
+			FiringID: first.Loads[0].Firing.ID, End: first.Loads[0].Window.End.Add(by),
+		}}})
+	}
+	longer := next.StandingHolds()[0].Window.Start.Sub(held.End)
+	_, err := overrun(longer + time.Minute)
+	var refusal *domain.Refusal
+	require.ErrorAs(t, err, &refusal)
+	assert.Equal(t, []string{"VESSEL_OVERRAN"}, refusal.Unacknowledged)
+	assert.Contains(t, refusal.Findings[0].Message, "run "+next.ID+" has 1 until")
+	moved, err := overrun(longer+time.Minute, "VESSEL_OVERRAN")
+	require.NoError(t, err)
+	assert.Equal(t, held.End.Add(longer), moved.Runs[0].StandingHolds()[0].Window.End, "no longer than nobody else has it")
+
+	_, err = b.CancelRun(b.ctx, call("CancelRun"), app.CancelRunInput{StudioID: "test", RunID: next.ID})
+	require.NoError(t, err)
+	first = moved.Runs[0]
+	moved, err = overrun(2 * time.Hour)
+	require.NoError(t, err)
+	assert.Equal(t, first.Loads[0].Window.End.Add(2*time.Hour).Add(30*time.Minute), moved.Runs[0].StandingHolds()[0].Window.End)
+	found, _ := during.checkTaken(t, on(in(run, use("one")), "muffle-b", 24*time.Hour))
+	assert.Equal(t, []string{"BLOCK VESSEL_BUSY one"}, said(found))
+}
