@@ -203,3 +203,32 @@ func TestACartridgeIsDueBeforeItIsSpent(t *testing.T) {
 	b.wardrobe(t, with(0, 2.4*hours, monday.AddDate(0, 0, 1)))
 	require.NoError(t, booked(4), "a new cartridge since the first")
 }
+
+func TestAPlanGoesRoundWhatGearIsWorn(t *testing.T) {
+	t.Parallel()
+	b, run := fuming(t, 30, mask("shared", fullMask))
+	_, err := b.BookRun(b.ctx, call("BookRun"), app.BookRunInput{
+		StudioID: "test", Runs: []app.RunRequest{run}, Acknowledged: []string{"AIR_PROTECTION_NEEDED"},
+	})
+	require.NoError(t, err)
+	answer := b.plan(t, request("fuming", 1), monday)
+	require.Len(t, answer.Run.Windows, 1, "%v", answer.Blames)
+	assert.False(t, finding.Blocks(answer.Findings), "%v", said(answer.Findings))
+	assert.Equal(t, app.PlanFeasible, answer.Status, "another choice might do as well")
+	assert.Equal(t, "GEAR", answer.Reasons[0].Code)
+	assert.NotEqual(t, run.Windows[0].Charged(), answer.Run.Windows[0].Charged())
+
+	together, err := b.planInput(app.PlanInput{
+		StudioID: "test", Runs: []app.RunRequest{request("fuming", 1), request("fuming", 1)}, Maker: steward.ID,
+		Window: domain.Window{Start: monday, End: monday.AddDate(0, 0, 28)}, SearchTime: 2 * time.Second,
+	})
+	require.NoError(t, err)
+	require.Len(t, together.Runs, 2)
+	assert.False(t, finding.Blocks(together.Findings), "%v", said(together.Findings))
+
+	b.wardrobe(t, mask("shared", halfMask))
+	answer = b.plan(t, request("fuming", 1), monday)
+	assert.Equal(t, app.PlanInfeasible, answer.Status)
+	assert.Contains(t, said(answer.Findings), "BLOCK GEAR_MISSING steward")
+	assert.Contains(t, answer.Blames[len(answer.Blames)-1].Message, "no gear that is enough is free for")
+}

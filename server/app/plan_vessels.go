@@ -13,22 +13,27 @@ import (
 	"saggar/server/store"
 )
 
-// readVessels reads who has which vessels, without the runs that move: what of them has begun is given out again.
-func (p *planner) readVessels(ctx context.Context, tx *store.Tx) error {
-	p.vessels = vesselDesk{site: p.site}
-	if len(p.site.Vessels) == 0 {
+// readHolds reads who has which vessels and gear, without the runs that move: what of them has begun is given out again.
+func (p *planner) readHolds(ctx context.Context, tx *store.Tx) error {
+	p.vessels, p.gear = vesselDesk{site: p.site}, gearDesk{site: p.site}
+	if len(p.site.Vessels)+len(p.site.Gear) == 0 {
 		return nil
 	}
-	holds, err := tx.Holds(ctx, p.site.Studio.Key, store.HoldsQuery{Kind: domain.KindVessel})
-	p.vessels.holds = slices.DeleteFunc(holds, func(h domain.BookedHold) bool {
-		return slices.ContainsFunc(p.runs, func(r *plannedRun) bool { return r.standing != nil && r.standing.Key == h.RunKey })
-	})
-	for i, h := range p.vessels.holds {
+	holds, err := tx.Holds(ctx, p.site.Studio.Key, store.HoldsQuery{})
+	for _, h := range holds {
+		if slices.ContainsFunc(p.runs, func(r *plannedRun) bool { return r.standing != nil && r.standing.Key == h.RunKey }) {
+			continue
+		}
+		if h.Kind == domain.KindGear {
+			p.gear.holds = append(p.gear.holds, h)
+			continue
+		}
 		for _, o := range p.overran {
 			if o.run.Key == h.RunKey && o.run.Loads[o.stage].Stage == h.Stage {
-				p.vessels.holds[i].Window.End = later(h.Window.End, cleanedAfter(p.site.Studio, *o.firing))
+				h.Window.End = later(h.Window.End, cleanedAfter(p.site.Studio, *o.firing))
 			}
 		}
+		p.vessels.holds = append(p.vessels.holds, h)
 	}
 	return err
 }
@@ -66,35 +71,22 @@ func (p *planner) namedBefore(run *plannedRun, stage int) []domain.VesselUse {
 	return run.standing.VesselsOf(run.charge.Recipe.Stages[stage].ID, true)
 }
 
-// plannedVessels are a placed stage with what it asks of vessels.
-type plannedVessels struct {
+// servedStage is a stage of a plan that has what it needs, with how many holds there were once it had it.
+type servedStage struct {
 	placedFiring
-	ask           vesselAsk
-	named, before []domain.VesselUse
-}
-
-// shifted is the stage later by some minutes.
-func (v plannedVessels) shifted(minutes int) vesselAsk {
-	ask, by := v.ask, time.Duration(minutes)*time.Minute
-	ask.span = domain.Window{Start: ask.span.Start.Add(by), End: ask.span.End.Add(by)}
-	return ask
-}
-
-// refused says whether a desk cannot serve the stage when it is later by some minutes.
-func (v plannedVessels) refused(d vesselDesk, minutes int) bool {
-	_, found := d.serve(v.shifted(minutes), v.named, v.before)
-	return finding.Blocks(found)
+	run   int64
+	holds int
 }
 
 // vessels gives the stages of a solution their vessels as a booking would, and says whether any goes without. What would have to
-// change for that is collected: starts that what is booked forbids, or how far from the last of the plan's that has them.
+// change for that is collected.
 func (c *airCuts) vessels(ctx context.Context, p *planner, solution scheduler.Solution) bool {
 	if len(p.site.Vessels) == 0 {
 		return false
 	}
 	refused := false
 	desk := vesselDesk{site: p.site, holds: slices.Clone(p.vessels.holds)}
-	var served []plannedVessels
+	var served []servedStage
 	for _, run := range p.runs {
 		windows := p.windowsOf(run, solution)
 		var before []domain.VesselUse
@@ -110,25 +102,37 @@ func (c *airCuts) vessels(ctx context.Context, p *planner, solution scheduler.So
 				desk.give(ask, before)
 				continue
 			}
-			task := run.first + stage - run.kept
-			one := plannedVessels{
-				placedFiring: placedFiring{taskMode: taskMode{task, solution.Tasks[task].Mode}, placement: solution.Tasks[task]},
-				ask:          ask, named: p.namedBefore(run, stage), before: before,
-			}
-			uses, found := desk.serve(ask, one.named, before)
+			one, named, kept := p.placed(run, stage, solution), p.namedBefore(run, stage), before
+			uses, found := desk.serve(ask, named, kept)
 			if finding.Blocks(found) {
 				refused = true
-				p.noteRefusal(task, found)
-				c.cutVessels(ctx, p, one, served)
+				p.noteRefusal(one.task, vesselReason, found)
+				c.cutHeld(ctx, p, servedStage{one, ask.run, len(p.vessels.holds)}, served, func(holds, later int) bool {
+					_, found := vesselDesk{site: p.site, holds: desk.holds[:holds]}.serve(ask.shifted(later), named, kept)
+					return finding.Blocks(found)
+				})
 				continue
 			}
 			if len(uses) > 0 {
 				desk.give(ask, uses)
-				served, before = append(served, one), uses
+				served, before = append(served, servedStage{one, ask.run, len(desk.holds)}), uses
 			}
 		}
 	}
 	return refused
+}
+
+// placed is a stage of a run as a solution places it.
+func (p *planner) placed(run *plannedRun, stage int, solution scheduler.Solution) placedFiring {
+	task := run.first + stage - run.kept
+	return placedFiring{taskMode: taskMode{task, solution.Tasks[task].Mode}, placement: solution.Tasks[task]}
+}
+
+// shifted is the same later by some minutes.
+func (a vesselAsk) shifted(minutes int) vesselAsk {
+	by := time.Duration(minutes) * time.Minute
+	a.span = domain.Window{Start: a.span.Start.Add(by), End: a.span.End.Add(by)}
+	return a
 }
 
 // give counts vessels as the stage's.
@@ -140,38 +144,33 @@ func (d *vesselDesk) give(ask vesselAsk, uses []domain.VesselUse) {
 	}
 }
 
-// noteRefusal keeps what the first stage went without, for an answer that finds nothing.
-func (p *planner) noteRefusal(task int, found []finding.Finding) {
+// noteRefusal keeps what a stage goes without, for an answer that finds nothing.
+func (p *planner) noteRefusal(task int, reason string, found []finding.Finding) {
 	if p.airFindings == nil {
 		p.airFindings = p.inRun(p.tasks[task].run, found)
 	}
-	if p.withoutVessel == nil {
-		p.withoutVessel = map[int]bool{}
+	if p.without == nil {
+		p.without = map[int]string{}
 	}
-	p.withoutVessel[task] = true
+	p.without[task] = reason
 }
 
-// cutVessels collects what keeps a stage without vessels from where it is. Other choices of vessels, and for the other stages,
-// might do as well, so that nothing is proven from here on.
-func (c *airCuts) cutVessels(ctx context.Context, p *planner, one plannedVessels, served []plannedVessels) {
+// cutHeld collects what keeps a stage that goes without from where it is: starts that what is booked forbids, which are as many of
+// the holds as it names, or how far it must be from the first of the plan's stages with which there is too little. refused says
+// whether it goes without beside some of the holds when it is later. Other choices might do as well, so that nothing is proven from
+// here on.
+func (c *airCuts) cutHeld(ctx context.Context, p *planner, one servedStage, served []servedStage, refused func(holds, later int) bool) {
 	p.unproven = true
-	if one.refused(p.vessels, 0) {
-		from, to := p.refusedAround(ctx, one.placement.StartMinute, func(later int) bool { return one.refused(p.vessels, later) })
+	if refused(one.holds, 0) {
+		from, to := p.refusedAround(ctx, one.placement.StartMinute, func(later int) bool { return refused(one.holds, later) })
 		c.forbidden[one.taskMode] = append(c.forbidden[one.taskMode], scheduler.Interval{Start: from + 1, End: to})
 		return
 	}
-	// The last of the plan's stages without which there would be enough.
-	desk := vesselDesk{site: p.site, holds: slices.Clone(p.vessels.holds)}
 	for _, other := range served {
-		if other.ask.run == one.ask.run {
+		if other.run == one.run || !refused(other.holds, 0) {
 			continue
 		}
-		uses, _ := desk.serve(other.ask, other.named, other.before)
-		desk.give(other.ask, uses)
-		if !one.refused(desk, 0) {
-			continue
-		}
-		from, to := p.refusedAround(ctx, one.placement.StartMinute, func(later int) bool { return one.refused(desk, later) })
+		from, to := p.refusedAround(ctx, one.placement.StartMinute, func(later int) bool { return refused(other.holds, later) })
 		c.separations = append(c.separations, separation(p, other.taskMode, one.taskMode,
 			from-other.placement.StartMinute, to-other.placement.StartMinute))
 		return

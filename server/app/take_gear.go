@@ -59,37 +59,35 @@ func (p *prepared) gearAsk(run, stage int) gearAsk {
 	if load.Firing == nil || assessed.Air == nil {
 		return ask
 	}
-	ask.furnace, ask.person, ask.people = load.Firing.Furnace, load.Firing.AttendedBy, 1
-	for _, species := range assessed.Air.Near.Species {
-		if len(species.Protection) > 0 {
-			ask.needs = append(ask.needs, species)
-		}
-	}
-	for _, phase := range load.Firing.Phases {
-		if phase.Kind.DoorOpen() && phase.Window.Minutes() > 0 {
-			ask.people = max(ask.people, phase.PeopleCount)
-			ask.worn = append(ask.worn, phase.Window)
-		}
-	}
-	ask.worn = domain.MergeWindows(ask.worn)
+	ask.furnace, ask.person, ask.needs = load.Firing.Furnace, load.Firing.AttendedBy, keptOut(assessed.Air.Near)
+	ask.worn, ask.people = wornAt(*load.Firing)
 	return ask
 }
 
 // wear holds what is picked for as long as it is worn.
 func (p *prepared) wear(run int, desk *gearDesk, ask gearAsk, picks []gearPick) {
+	for _, hold := range desk.give(ask, picks) {
+		p.runs[run].Inputs.Holds = append(p.runs[run].Inputs.Holds, hold)
+	}
+}
+
+// give counts what is picked as the stage's, and returns what it holds.
+func (d *gearDesk) give(ask gearAsk, picks []gearPick) []domain.Hold {
 	counts := map[string]int{}
 	for _, pick := range picks {
 		counts[pick.gear.ID]++
 	}
-	r := &p.runs[run]
+	var given []domain.Hold
 	for _, id := range slices.Sorted(maps.Keys(counts)) {
-		g := p.site.Gear[id]
+		g := d.site.Gear[id]
 		for _, w := range ask.worn {
-			hold := domain.Hold{
+			given = append(given, domain.Hold{
 				Kind: domain.KindGear, ID: id, Count: counts[id], Stage: ask.stage, Window: w, Alone: g.Items() == 1 && g.FittedTo == "",
-			}
-			r.Inputs.Holds = append(r.Inputs.Holds, hold)
-			desk.holds = append(desk.holds, domain.BookedHold{Hold: hold, RunKey: ask.run, RunID: r.ID, Department: r.Department})
+			})
 		}
 	}
+	for _, hold := range given {
+		d.holds = append(d.holds, domain.BookedHold{Hold: hold, RunKey: ask.run})
+	}
+	return given
 }
