@@ -111,7 +111,7 @@ func Protection(species string, ppm float64) []ProtectionClass {
 	var classes []ProtectionClass
 	for _, row := range data.ProtectionFactors() {
 		class := ProtectionClass{
-			Class: row.Type + "/" + row.Mode + "/" + row.Facepiece, AssignedProtectionFactor: row.Factor, Source: row.Source,
+			Class: row.Class(), AssignedProtectionFactor: row.Factor, Source: row.Source,
 		}
 		if class.Reason = noCredit(species, row); class.Reason == "" && limited {
 			class.MaximumUsePPM = maximumUse(row.Factor, limit.PPM, danger)

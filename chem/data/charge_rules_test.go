@@ -65,6 +65,11 @@ func TestTablesOfElements(t *testing.T) {
 		assert.Contains(t, []string{"always", "reduced"}, row.When, row.Element)
 		assert.Contains(t, known, row.Read, row.Element)
 	}
+	for _, row := range VesselWords() {
+		assert.True(t, row.Element == "" || symbols[row.Element], row.Word)
+		assert.Equal(t, row.Element == "", row.LeastFraction == 0, row.Word)
+		assert.Contains(t, known, row.Read, row.Word)
+	}
 	for _, row := range OrganicAcids() {
 		assert.NotEmpty(t, row.Formula)
 		assert.Contains(t, known, row.Read, row.Formula)

@@ -87,6 +87,9 @@ type ProtectionFactor struct {
 	Source          string
 }
 
+// Class is type, mode and facepiece joined by slashes: "air_purifying/negative pressure/half_mask".
+func (f ProtectionFactor) Class() string { return f.Type + "/" + f.Mode + "/" + f.Facepiece }
+
 var (
 	atomicWeights = sync.OnceValue(func() []AtomicWeight {
 		return mustRead("atomic-weights.csv", toAtomicWeight)

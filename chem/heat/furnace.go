@@ -58,21 +58,25 @@ type Furnace struct {
 	ID    string `json:"id"`
 	Title string `json:"title"`
 	// Room, Supply and Branch name the room it stands in, the supply it draws on and the extraction branch above it.
-	Room             string       `json:"room"`
-	Supply           string       `json:"supply"`
-	Branch           string       `json:"branch"`
-	Source           Source       `json:"source"`
-	NetKilowatts     float64      `json:"net_kilowatts"`   // heat into the chamber at full power
-	InputKilowatts   float64      `json:"input_kilowatts"` // drawn from the supply at full power
-	TopCelsius       float64      `json:"top_celsius"`
-	ChamberLiters    float64      `json:"chamber_liters"`
-	MaxChargeGrams   float64      `json:"max_charge_grams"` // 0: not stated
-	Atmospheres      []Atmosphere `json:"atmospheres"`
-	HeatingTimes     []Timing     `json:"heating_times"`
-	CoolingTimes     []Timing     `json:"cooling_times"`
-	AmbientCelsius   float64      `json:"ambient_celsius"`
-	Control          Control      `json:"control"`
-	ToleranceCelsius float64      `json:"tolerance_celsius"`
+	Room           string  `json:"room"`
+	Supply         string  `json:"supply"`
+	Branch         string  `json:"branch"`
+	Source         Source  `json:"source"`
+	NetKilowatts   float64 `json:"net_kilowatts"`   // heat into the chamber at full power
+	InputKilowatts float64 `json:"input_kilowatts"` // drawn from the supply at full power
+	TopCelsius     float64 `json:"top_celsius"`
+	ChamberLiters  float64 `json:"chamber_liters"`
+	// ChamberWidthMillimeters and ChamberDepthMillimeters are of the floor; 0: not known.
+	ChamberWidthMillimeters  float64      `json:"chamber_width_millimeters,omitempty"`
+	ChamberDepthMillimeters  float64      `json:"chamber_depth_millimeters,omitempty"`
+	ChamberHeightMillimeters float64      `json:"chamber_height_millimeters,omitempty"`
+	MaxChargeGrams           float64      `json:"max_charge_grams"` // 0: not stated
+	Atmospheres              []Atmosphere `json:"atmospheres"`
+	HeatingTimes             []Timing     `json:"heating_times"`
+	CoolingTimes             []Timing     `json:"cooling_times"`
+	AmbientCelsius           float64      `json:"ambient_celsius"`
+	Control                  Control      `json:"control"`
+	ToleranceCelsius         float64      `json:"tolerance_celsius"`
 	// MaxRateCelsiusPerHour is the fastest ramp its control or lining allows; 0: none stated.
 	MaxRateCelsiusPerHour float64 `json:"max_rate_celsius_per_hour"`
 	ElementType           string  `json:"element_type"`

@@ -58,7 +58,7 @@ func daySheet(title string) *saggarv1.DaySheet {
 		Jobs: []*saggarv1.DayJob{
 			{
 				Mark: "A", Run: "studios/test/runs/blue-one", Title: title, Stage: "reduce", StageTitle: title, Department: "conservation",
-				Maker: title, AttendedBy: "tess, who stays", State: saggarv1.LoadState_LOAD_STATE_CONFIRMED, Furnace: "pot", FurnaceTitle: title, Room: "bay",
+				Maker: title, AttendedBy: "tess, who stays", GearWorn: []string{title, "goggles"}, State: saggarv1.LoadState_LOAD_STATE_CONFIRMED, Furnace: "pot", FurnaceTitle: title, Room: "bay",
 				StartTime: charge.GetStartTime(), EndTime: instant("2027-03-03T18:30:00Z"), Phases: []*saggarv1.DayTask{charge, fire},
 				WeighOut:    []*saggarv1.WeighedMaterial{{Material: "sulfur", MassGrams: 30}, {Material: "lots/of-mine", MassGrams: 61.25}},
 				MassInGrams: 149.3, MassOutGrams: 101.7,
@@ -66,7 +66,7 @@ func daySheet(title string) *saggarv1.DaySheet {
 					{ToCelsius: 750, RateCelsiusPerHour: 250, HoldMinutes: 240}, {ToCelsius: 500},
 				}},
 				Control: saggarv1.Control_CONTROL_PROGRAMMED, TopCelsius: 750, Atmosphere: saggarv1.Atmosphere_ATMOSPHERE_REDUCING,
-				Lid: saggarv1.Lid_LID_LOOSE, DamperPosition: title, OpenBelowCelsius: 100, GivesOffGas: true,
+				Lid: saggarv1.Lid_LID_LOOSE, Vessels: []*saggarv1.VesselUse{{Vessel: "pots", Count: 3, Mark: title}, {Vessel: "tray"}}, DamperPosition: title, OpenBelowCelsius: 100, GivesOffGas: true,
 				Near: []*saggarv1.NearSpecies{
 					{Species: "SO2", PeakPpm: 12.5, Ratio: 2.5, Protection: []*saggarv1.ProtectionClass{half}},
 					{Species: "CO", PeakPpm: 1e-9, Ratio: 1e-11},

@@ -55,6 +55,7 @@ func words(zone *time.Location, day time.Time) template.FuncMap {
 		"kind":     limitKind,
 		"asksFor":  asksFor,
 		"next":     func(i int) int { return i + 1 },
+		"vessels":  vessels,
 		"isHeat":   func(c *saggarv1.DayJob) bool { return c.GetProgram() != nil },
 	}
 }
@@ -174,4 +175,20 @@ func limitKind(kind string) string {
 	default:
 		return strings.ToLower(strings.ReplaceAll(kind, "_", " "))
 	}
+}
+
+// vessels name what holds a charge, with its marks.
+func vessels(uses []*saggarv1.VesselUse) string {
+	var words []string
+	for _, use := range uses {
+		words = append(words, fmt.Sprintf("%d of %s", max(use.GetCount(), 1), use.GetVessel())+marked(use.GetMark()))
+	}
+	return strings.Join(words, ", ")
+}
+
+func marked(mark string) string {
+	if mark == "" {
+		return ""
+	}
+	return ", marked " + mark
 }

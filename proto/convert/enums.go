@@ -171,3 +171,12 @@ func LidToProto(l chem.Lid) saggarv1.Lid { return lids.toProto(l) }
 
 // ControlToProto converts how a furnace follows a program.
 func ControlToProto(c heat.Control) saggarv1.Control { return controls.toProto(c) }
+
+// VesselKindToProto converts a kind of vessel.
+func VesselKindToProto(k chem.VesselKind) saggarv1.VesselKind { return vesselKinds.toProto(k) }
+
+// VesselKindFromProto converts a kind of vessel.
+func VesselKindFromProto(k saggarv1.VesselKind) chem.VesselKind { return vesselKinds.fromProto(k) }
+
+// LidFromProto converts how a vessel is closed; unset means open.
+func LidFromProto(l saggarv1.Lid) chem.Lid { return lids.fromProto(l) }

@@ -83,7 +83,8 @@ func FurnaceFromProto(m *saggarv1.Furnace) heat.Furnace {
 		ToleranceCelsius: m.GetToleranceCelsius(), MaxRateCelsiusPerHour: m.GetMaxRateCelsiusPerHour(),
 		ElementType: m.GetElementType(), ThermocoupleType: m.GetThermocoupleType(),
 		OverTemperatureCutOut: m.GetOverTemperatureCutOut(), Excludes: m.GetExcludes(),
-		StopSteps: m.GetStopSteps(), PricePerHour: m.GetPricePerHour(),
+		StopSteps: m.GetStopSteps(), PricePerHour: m.GetPricePerHour(), ChamberWidthMillimeters: m.GetChamberWidthMillimeters(),
+		ChamberDepthMillimeters: m.GetChamberDepthMillimeters(), ChamberHeightMillimeters: m.GetChamberHeightMillimeters(),
 		Capture: heat.Capture{
 			ClosedFraction: m.GetCapture().GetClosedFraction(), DoorOpenFraction: m.GetCapture().GetDoorOpenFraction(),
 			Method: m.GetCapture().GetMethod(), MeasuredOn: m.GetCapture().GetMeasuredOn(),
@@ -114,7 +115,8 @@ func FurnaceToProto(studio string, f heat.Furnace) *saggarv1.Furnace {
 		AmbientCelsius: f.AmbientCelsius, Control: controls.toProto(f.Control), ToleranceCelsius: f.ToleranceCelsius,
 		MaxRateCelsiusPerHour: f.MaxRateCelsiusPerHour, ElementType: f.ElementType, ThermocoupleType: f.ThermocoupleType,
 		OverTemperatureCutOut: f.OverTemperatureCutOut, Excludes: f.Excludes,
-		StopSteps: f.StopSteps, PricePerHour: f.PricePerHour,
+		StopSteps: f.StopSteps, PricePerHour: f.PricePerHour, ChamberWidthMillimeters: f.ChamberWidthMillimeters,
+		ChamberDepthMillimeters: f.ChamberDepthMillimeters, ChamberHeightMillimeters: f.ChamberHeightMillimeters,
 	}
 	if f.Capture != (heat.Capture{}) {
 		m.Capture = &saggarv1.Capture{

@@ -69,6 +69,9 @@ func (a *App) bookOnce(ctx context.Context, call Call, in BookRunInput) (BookRun
 		if err := prepared.stillHolds(locked, in.Acknowledged); err != nil {
 			return err
 		}
+		if err := prepared.stillFree(ctx, tx); err != nil {
+			return err
+		}
 		booking := a.booking(call, a.expire(call, locked), prepared.runs)
 		booked = booking.NewRuns
 		prepared.revision = booking.Studio.Revision
@@ -83,10 +86,10 @@ func (a *App) bookOnce(ctx context.Context, call Call, in BookRunInput) (BookRun
 	return prepared.result(booked), nil
 }
 
-// lookAgain turns what the database refused into another look: only a firing or a draw on a lot that the checks did not see
-// can be in the way.
+// lookAgain turns what the database refused into another look: only a firing, a vessel taken or a draw on a lot that the checks
+// did not see can be in the way.
 func lookAgain(err error) error {
-	if errors.Is(err, domain.ErrFurnaceTaken) || errors.Is(err, domain.ErrLotDrawn) {
+	if errors.Is(err, domain.ErrFurnaceTaken) || errors.Is(err, domain.ErrLotDrawn) || errors.Is(err, domain.ErrHeld) {
 		return errChangedBetween
 	}
 	return err

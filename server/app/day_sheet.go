@@ -186,6 +186,14 @@ func (d *daySheet) add(worked standing, index int) {
 	job.Air = worked.assessment.Stages[index].Air
 	job.DamperPosition = d.damper(job.Furnace)
 	job.Unattended = domain.Unattended(job.Phases(), d.staffed(job.Furnace.Room, load.Window), d.Day)
+	job.Vessels = worked.run.VesselsOf(load.Stage, false)
+	for _, id := range worked.run.GearOf(load.Stage) {
+		gear, stands := d.site.Gear[id]
+		if !stands {
+			gear = domain.Gear{ID: id}
+		}
+		job.GearWorn = append(job.GearWorn, gear.Words())
+	}
 	job.Missing = append(job.Missing, unknown(job)...)
 	d.Jobs = append(d.Jobs, job)
 }
@@ -212,12 +220,13 @@ func unknown(job domain.DayJob) []string {
 	if job.Load.Firing == nil || job.Furnace.Source == heat.Bench {
 		return nil
 	}
-	missing := []string{"which vessels, and where they stand, is not recorded: write it in"}
+	var missing []string
 	say := func(isUnknown bool, sentence string) {
 		if isUnknown {
 			missing = append(missing, sentence)
 		}
 	}
+	say(len(job.Vessels) == 0, "which vessels, and where they stand, is not recorded: write it in")
 	missing = append(missing, furnaceUnsaid(job.Furnace)...)
 	say(job.Furnace.Branch != "" && job.DamperPosition == "", "the position of the damper of "+job.Furnace.Branch+" is not recorded")
 	say(job.Air != nil && job.Air.ReentryMinute == nil, "no time can be given from which the room may be entered again")

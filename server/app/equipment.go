@@ -85,13 +85,13 @@ func (in EquipmentUpdate) checkPresent(ctx context.Context, tx *store.Tx, studio
 	return nil
 }
 
-// DeleteEquipment deletes a closure; other equipment stays, since firings refer to it.
-// Errors: domain.ErrNotFound, domain.ErrChangedMeanwhile, domain.ErrWrongState for other kinds.
+// DeleteEquipment deletes a closure, or a vessel or gear that no run ever had; other equipment stays, since firings refer to it.
+// Errors: domain.ErrNotFound, domain.ErrChangedMeanwhile, domain.ErrWrongState for other kinds and what runs had.
 func (a *App) DeleteEquipment(ctx context.Context, call Call, in EquipmentUpdate) error {
 	name := in.Equipment.Name()
-	if in.Equipment.Kind != domain.KindClosure {
+	if !slices.Contains([]domain.EquipmentKind{domain.KindClosure, domain.KindVessel, domain.KindGear}, in.Equipment.Kind) {
 		return &domain.Error{
-			Kind: domain.ErrWrongState, Subject: name, Message: "only closures can be deleted",
+			Kind: domain.ErrWrongState, Subject: name, Message: "only closures, vessels and gear can be deleted",
 			Cure: "close the equipment for good instead, so that what was fired in it stays on record",
 		}
 	}
@@ -103,8 +103,10 @@ func (a *App) DeleteEquipment(ctx context.Context, call Call, in EquipmentUpdate
 		if in.ExpectRevision != 0 && in.ExpectRevision != present.Revision {
 			return nil, stale(name)
 		}
-		if err := a.mayReopen(ctx, tx, studio, present); err != nil {
-			return nil, err
+		if present.Kind == domain.KindClosure {
+			if err := a.mayReopen(ctx, tx, studio, present); err != nil {
+				return nil, err
+			}
 		}
 		studio.Revision++
 		studio.EquipmentRevision = studio.Revision
@@ -138,6 +140,10 @@ func checkEquipment(e domain.Equipment) finding.Faults {
 		return e.Hours.Check()
 	case domain.KindClosure:
 		return checkClosure(*e.Closure)
+	case domain.KindVessel:
+		return e.Vessel.Check()
+	case domain.KindGear:
+		return e.Gear.Check()
 	}
 	return nil
 }

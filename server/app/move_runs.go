@@ -71,6 +71,9 @@ func (a *App) moveOnce(ctx context.Context, call Call, in MoveRunsInput) (BookRu
 		if err := m.stillHolds(locked, in.Acknowledged); err != nil {
 			return err
 		}
+		if err := m.stillFree(ctx, tx); err != nil {
+			return err
+		}
 		booking := a.moveBooking(call, a.expire(call, locked), m)
 		m.revision = booking.Studio.Revision
 		return lookAgain(tx.Book(ctx, booking))
@@ -139,6 +142,9 @@ func (a *App) prepareMoves(ctx context.Context, call Call, in MoveRunsInput) (*p
 		if err := m.meetOthers(ctx, tx, a.now()); err != nil {
 			return err
 		}
+		if err := m.takeEquipment(ctx, tx); err != nil {
+			return err
+		}
 		return m.checkRules(ctx, tx, a.now(), call.Caller, m.standing)
 	})
 	return m, err
@@ -185,12 +191,15 @@ func (a *App) prepareEachMove(ctx context.Context, tx *store.Tx, call Call, in M
 	return faults, nil
 }
 
-// keepAttendants lets whoever attended a stage before do so where nobody else is named.
+// keepAttendants lets whoever attended a stage before do so where nobody else is named, and keeps the vessels that were named for it.
 func keepAttendants(windows []domain.StageWindow, before domain.Run) {
 	for i := range windows {
 		for _, load := range before.Loads {
 			if windows[i].AttendedBy == "" && windows[i].JoinFiring == "" && load.Stage == windows[i].Stage && load.Firing != nil && !load.Joined {
 				windows[i].AttendedBy = load.Firing.AttendedBy
+			}
+			if len(windows[i].Vessels) == 0 && load.Stage == windows[i].Stage {
+				windows[i].Vessels = before.VesselsOf(load.Stage, true)
 			}
 		}
 	}

@@ -22,7 +22,7 @@ var changeWords = map[string]string{
 }
 
 // planRestsOn are the kinds of things that windows depend on.
-var planRestsOn = []string{"runs", "firings", "rooms", "extractionCircuits", "supplies", "furnaces", "staffedHours", "closures"}
+var planRestsOn = []string{"runs", "firings", "rooms", "extractionCircuits", "supplies", "furnaces", "staffedHours", "closures", "vessels", "gear"}
 
 // overtaken adds to a refusal what has changed in the studio since the windows were planned; 0: nobody knows when.
 func (a *App) overtaken(ctx context.Context, err error, studioID string, planned int64) error {

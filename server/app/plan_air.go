@@ -37,8 +37,8 @@ func (c *airCuts) apply(p *planner) {
 	*c = *newAirCuts()
 }
 
-// collect looks at each placed firing with all others in the rooms, and says whether any is refused. What would have to
-// change for that is collected.
+// collect looks at each placed firing with all others in the rooms, and then at vessels and gear, and says whether any is refused. What
+// would have to change for that is collected.
 func (c *airCuts) collect(ctx context.Context, p *planner, solution scheduler.Solution) bool {
 	placed := p.placedFirings(solution)
 	refused := false
@@ -56,7 +56,7 @@ func (c *airCuts) collect(ctx context.Context, p *planner, solution scheduler.So
 		}
 		c.cut(ctx, p, one, others)
 	}
-	return refused
+	return refused || c.vessels(ctx, p, solution) || c.dress(ctx, p, solution)
 }
 
 // placedFiring is a task so placed as a firing.
@@ -237,8 +237,10 @@ func (p *planner) refusedAlone(run *plannedRun, stage int, t assess.Treatment) [
 		minute += phase.Minutes
 	}
 	firing := newFiring(&run.run, run.charge.Recipe.Stages[stage], window, t)
-	alone := joint{site: p.openSite, planned: []plannedFiring{{Firing: *firing}}, today: p.today, anyTime: true}
+	var seen assess.RoomAir
+	alone := joint{site: p.openSite, planned: []plannedFiring{{Firing: *firing, seen: &seen}}, today: p.today, anyTime: true}
 	found, assumptions := alone.air()
+	p.gearNeeds[gearKey(run, stage, t.Furnace.ID)] = keptOut(seen.Near)
 	if !finding.Blocks(found) {
 		return nil
 	}

@@ -96,6 +96,10 @@ func (p *planner) addStages(run *plannedRun, treated treatments) error {
 				over = true
 				continue
 			}
+			if refused := p.noVesselFits(run, stage, treatment); refused != nil {
+				p.refused = append(p.refused, p.inRun(run, refused)...)
+				continue
+			}
 			task.Modes = append(task.Modes, p.mode(treatment, own))
 			planned.treatments = append(planned.treatments, treatment)
 		}

@@ -32,7 +32,25 @@ var phaseWords = map[heat.PhaseKind]string{
 var foldedWords = map[string]string{
 	"FURNACE_BUSY": "%s are taken", "STAFFED_HOURS": "no time fits the staffed hours of %s",
 	"SUPPLY": "%s can give no more", "CREW": "the people in %s are busy", "AIR": "the air does not carry %s",
+	vesselReason: withoutWords[vesselReason] + " for %s", gearReason: withoutWords[gearReason] + " for %s",
 	"LAG": "no time fits what must follow each other: %s",
+}
+
+// What has no vessel, and nobody who has gear for it, has codes of their own.
+const (
+	vesselReason = "VESSEL"
+	gearReason   = "GEAR"
+)
+
+// withoutWords say what a stage goes without, by code.
+var withoutWords = map[string]string{vesselReason: "no vessel that fits is free", gearReason: "no gear that is enough is free"}
+
+// withoutCode tells what vessels and gear forbid a task from what the air does.
+func (p *planner) withoutCode(code string, task int) string {
+	if reason := p.without[task]; code == "AIR" && reason != "" {
+		return reason
+	}
+	return code
 }
 
 // code also tells supplies from crews, which the scheduler does not.
@@ -55,6 +73,7 @@ func (p *planner) reasons(solution scheduler.Solution, found []scheduler.Reason)
 		if r.Kind == scheduler.KindForbidden && r.UntilMinute < 0 && task.latest >= 0 {
 			reason.Code = "LAG"
 		}
+		reason.Code = p.withoutCode(reason.Code, r.Task)
 		reason.Message = p.reasonMessage(reason.Code, r)
 		if r.Phase >= 0 {
 			phase := p.problem.Tasks[r.Task].Modes[solution.Tasks[r.Task].Mode].Phases[r.Phase]
@@ -80,6 +99,8 @@ func (p *planner) reasonMessage(code string, r scheduler.Reason) string {
 		return fmt.Sprintf("%s carries no more%s", r.Name, until)
 	case "CREW":
 		return fmt.Sprintf("the people in %s are busy%s", r.Name, until)
+	case vesselReason, gearReason:
+		return withoutWords[code] + until
 	case "AIR":
 		if r.OtherTask >= 0 {
 			return fmt.Sprintf("the air does not carry it so near to %s%s", p.problem.Tasks[r.OtherTask].Name, until)
@@ -278,15 +299,26 @@ func (p *planner) airBlame(run int, stage string) PlanReason {
 	if len(p.runs) > 1 {
 		named += " of " + p.runs[run].label()
 	}
-	return PlanReason{
+	reason := PlanReason{
 		Run: run, Stage: stage, Code: "AIR", About: stage,
 		Message: fmt.Sprintf("the air does not carry %s; see the findings for what would be enough", named),
 	}
+	task := slices.IndexFunc(p.tasks, func(t plannedTask) bool { return t.run.index == run && t.id() == stage })
+	if reason.Code = p.withoutCode(reason.Code, task); reason.Code != "AIR" {
+		reason.Message = fmt.Sprintf("%s for %s; see the findings", withoutWords[reason.Code], named)
+	}
+	return reason
 }
 
-// separationBlame says that the air does not carry two stages so near to each other.
+// separationBlame says that the air does not carry two stages so near to each other, or that there is too little of something for both.
 func (p *planner) separationBlame(b scheduler.Blame) PlanReason {
 	second := p.tasks[p.problem.Separations[b.Index].Second]
+	if code := p.withoutCode("AIR", p.problem.Separations[b.Index].Second); code != "AIR" {
+		return PlanReason{
+			Run: second.run.index, Stage: second.id(), Code: code, About: b.Name,
+			Message: fmt.Sprintf("%s for %s near to each other; see the findings", withoutWords[code], b.Name),
+		}
+	}
 	return PlanReason{
 		Run: second.run.index, Stage: second.id(), Code: "AIR", About: b.Name,
 		Message: fmt.Sprintf("the air does not carry %s near to each other; see the findings for what would be enough", b.Name),

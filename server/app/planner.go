@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"saggar/chem"
+	"saggar/chem/air"
 	"saggar/chem/assess"
 	"saggar/chem/finding"
 	"saggar/scheduler"
@@ -48,6 +49,13 @@ type planner struct {
 	airFindings    []finding.Finding
 	airAssumptions []string
 	cuts           *airCuts
+	vessels        vesselDesk // who has what of those that are booked
+	gear           gearDesk
+	maker          string // who would book, and attend what nobody else is named for
+	// gearNeeds is what has to be kept out beside the open furnace, by gearKey, with nobody else there.
+	gearNeeds map[string][]air.NearSpecies
+	// without are the tasks that went without a vessel or gear in some solution, with the reason's code.
+	without map[int]string
 }
 
 // plannedRun is one run to be placed.
@@ -83,7 +91,7 @@ func (t plannedTask) id() string { return t.run.charge.Recipe.Stages[t.stage].ID
 
 // newPlanner reads everything that the plan rests on in one snapshot.
 func (a *App) newPlanner(ctx context.Context, in PlanInput) (*planner, error) {
-	p := &planner{now: a.now(), role: in.Role, window: in.Window, cuts: newAirCuts(), notEarlier: in.notEarlier}
+	p := &planner{now: a.now(), role: in.Role, maker: in.Maker, gearNeeds: map[string][]air.NearSpecies{}, window: in.Window, cuts: newAirCuts(), notEarlier: in.notEarlier}
 	p.window.Start = later(p.window.Start, p.now.Truncate(time.Minute).Add(time.Minute)) // it may have waited for its turn
 	err := a.read(ctx, in.StudioID, func(ctx context.Context, tx *store.Tx, studio domain.Studio) error {
 		if err := p.readStudio(ctx, tx, studio); err != nil {
@@ -106,6 +114,9 @@ func (a *App) newPlanner(ctx context.Context, in PlanInput) (*planner, error) {
 			return err
 		}
 		if err := p.checkMoving(); err != nil {
+			return err
+		}
+		if err := p.readHolds(ctx, tx); err != nil {
 			return err
 		}
 		return p.readExisting(ctx, tx)

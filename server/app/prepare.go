@@ -75,6 +75,9 @@ func (a *App) prepare(ctx context.Context, call Call, in BookRunInput) (*prepare
 		if err := p.meetOthers(ctx, tx, a.now()); err != nil {
 			return err
 		}
+		if err := p.takeEquipment(ctx, tx); err != nil {
+			return err
+		}
 		return p.checkRules(ctx, tx, a.now(), call.Caller, nil)
 	})
 	return p, err

@@ -57,6 +57,8 @@ type DayJob struct {
 	Next       *Load // nil: the last stage
 	Findings   []finding.Finding
 	Missing    []string // what is not known, a sentence each
+	Vessels    []VesselUse
+	GearWorn   []string // while it stands open, a few words each
 }
 
 // DayTask is one phase of a job.

@@ -37,6 +37,8 @@ var (
 	ErrOutOfRange = errors.New("out of range")
 	// ErrFurnaceTaken: another firing occupies the furnace at that time.
 	ErrFurnaceTaken = errors.New("furnace is taken at that time")
+	// ErrHeld: another run has the vessel or the gear at that time.
+	ErrHeld = errors.New("vessel or gear is taken at that time")
 	// ErrLotDrawn: somebody drew on a lot, or described it anew, so that it does not hold what was asked of it as it was seen.
 	ErrLotDrawn = errors.New("lot does not hold that")
 )
@@ -69,6 +71,7 @@ func NotFound(name string) error {
 var words = map[string]string{
 	"studios": "studio", "rooms": "room", "extractionCircuits": "extraction circuit", "supplies": "supply", "furnaces": "furnace",
 	"staffedHours": "set of staffed hours for room", "closures": "closure", "materials": "material", "recipes": "recipe",
+	"vessels": "vessel", "gear": "gear",
 	"departments": "department", "people": "person", "accessKeys": "key", "runs": "run", "firings": "firing", "versions": "version",
 	"lots": "lot", "loads": "stage", "feeds": "feed", "mailChoices": "choice of letters of",
 	"clearanceRules": "clearance rule", "allotments": "allotment", "taughtHours": "set of taught hours", "bookingLimits": "booking limit",

@@ -89,6 +89,8 @@ type RunInputs struct {
 	Constants map[string]heat.Constants `json:"constants"` // by furnace id
 	// EnergyKilowattHours is what the supply gives for each stage that has a furnace or station, planned, by stage id.
 	EnergyKilowattHours map[string]float64 `json:"energy_kilowatt_hours,omitempty"`
+	// Holds are the vessels and the gear that its stages have.
+	Holds []Hold `json:"holds,omitempty"`
 }
 
 // Load is one stage of one run placed in a firing, or bench work without one.
@@ -180,6 +182,8 @@ type StageWindow struct {
 	JoinFiring string
 	// LoadLiters is the room that it takes there; 0: as the recipe and its scale say.
 	LoadLiters float64
+	// Vessels are what holds the charge; none: where the recipe asks for a kind, free ones are picked.
+	Vessels []VesselUse
 }
 
 // StageWindow is where and when the load is done; bench work without a station is one phase.
@@ -274,8 +278,10 @@ type LoadSummary struct {
 	Firing  string    `json:"firing,omitempty"`
 	Joined  bool      `json:"joined,omitempty"`
 	By      string    `json:"by,omitempty"` // who attends it
-	Start   time.Time `json:"start"`
-	End     time.Time `json:"end"`
+	// Holds are the vessels and the gear that it has.
+	Holds []string  `json:"holds,omitempty"`
+	Start time.Time `json:"start"`
+	End   time.Time `json:"end"`
 }
 
 // Summary is what the change log keeps of the run.
@@ -289,6 +295,11 @@ func (r Run) Summary() RunSummary {
 		load := LoadSummary{Stage: l.Stage, State: l.State, Joined: l.Joined, Start: l.Window.Start, End: l.Window.End}
 		if l.Firing != nil {
 			load.Furnace, load.Firing, load.By = l.Firing.Furnace, l.Firing.ID, l.Firing.AttendedBy
+		}
+		for _, h := range r.Inputs.Holds {
+			if h.Stage == l.Stage && !slices.Contains(load.Holds, h.Subject()) {
+				load.Holds = append(load.Holds, h.Subject())
+			}
 		}
 		s.Loads = append(s.Loads, load)
 	}

@@ -23,6 +23,8 @@ type Site struct {
 	Furnaces map[string]heat.Furnace
 	Hours    map[string]StaffedHours // by room id
 	Closures []Closure               // by start
+	Vessels  map[string]Vessel
+	Gear     map[string]Gear
 	// FurnaceKeys are the database's keys of the furnaces.
 	FurnaceKeys map[string]int64
 }
@@ -37,6 +39,7 @@ func NewSite(studio Studio, equipment []Equipment) (*Site, error) {
 		Studio: studio.WithDefaults(), Zone: zone,
 		Rooms: map[string]air.Room{}, Circuits: map[string]air.Circuit{}, Supplies: map[string]Supply{},
 		Furnaces: map[string]heat.Furnace{}, Hours: map[string]StaffedHours{}, FurnaceKeys: map[string]int64{},
+		Vessels: map[string]Vessel{}, Gear: map[string]Gear{},
 	}
 	for _, e := range equipment {
 		switch e.Kind {
@@ -53,6 +56,10 @@ func NewSite(studio Studio, equipment []Equipment) (*Site, error) {
 			s.Hours[e.ID] = *e.Hours
 		case KindClosure:
 			s.Closures = append(s.Closures, *e.Closure)
+		case KindVessel:
+			s.Vessels[e.ID] = *e.Vessel
+		case KindGear:
+			s.Gear[e.ID] = *e.Gear
 		}
 	}
 	slices.SortFunc(s.Closures, func(a, b Closure) int { return cmp.Or(a.Start.Compare(b.Start), cmp.Compare(a.ID, b.ID)) })

@@ -19,6 +19,7 @@ type Studio struct {
 	StepMinutes      int    // grid on which firings start
 	ChargeMinutes    int    // default when the recipe does not say
 	DrawMinutes      int
+	CleanMinutes     int     // from the draw until a vessel is clean
 	AcidMistFraction float64 // share of leaving sulfur that counts as acid mist
 	// OwnLimits are limits of air that the studio sets for itself, beside the published ones.
 	OwnLimits []air.OwnLimit
@@ -32,8 +33,8 @@ type Studio struct {
 	CreateTime  time.Time
 }
 
-// WithDefaults fills in what the studio leaves open: a grid of 5 minutes, 20 minutes to charge and to draw, 3 % of the
-// sulfur as acid mist (common practice, no source).
+// WithDefaults fills in what the studio leaves open: a grid of 5 minutes, 20 minutes to charge and to draw, 30 to
+// clean a vessel, 3 % of the sulfur as acid mist (common practice, no source).
 func (s Studio) WithDefaults() Studio {
 	if s.StepMinutes == 0 {
 		s.StepMinutes = 5
@@ -43,6 +44,9 @@ func (s Studio) WithDefaults() Studio {
 	}
 	if s.DrawMinutes == 0 {
 		s.DrawMinutes = 20
+	}
+	if s.CleanMinutes == 0 {
+		s.CleanMinutes = 30
 	}
 	if s.AcidMistFraction == 0 {
 		s.AcidMistFraction = chem.DefaultPractice().AcidMistFraction
@@ -61,6 +65,8 @@ const (
 	KindFurnace      EquipmentKind = "furnaces"
 	KindStaffedHours EquipmentKind = "staffedHours"
 	KindClosure      EquipmentKind = "closures"
+	KindVessel       EquipmentKind = "vessels"
+	KindGear         EquipmentKind = "gear"
 )
 
 // Supply is an electrical panel or gas line that several furnaces share.
@@ -99,6 +105,8 @@ type Equipment struct {
 	Furnace  *heat.Furnace
 	Hours    *StaffedHours
 	Closure  *Closure
+	Vessel   *Vessel
+	Gear     *Gear
 }
 
 // Body returns the one resource that is set, or nil.
@@ -116,6 +124,10 @@ func (e Equipment) Body() any {
 		return e.Hours
 	case KindClosure:
 		return e.Closure
+	case KindVessel:
+		return e.Vessel
+	case KindGear:
+		return e.Gear
 	default:
 		return nil
 	}
@@ -137,6 +149,10 @@ func NewBody(kind EquipmentKind) (Equipment, bool) {
 		e.Hours = new(StaffedHours)
 	case KindClosure:
 		e.Closure = new(Closure)
+	case KindVessel:
+		e.Vessel = new(Vessel)
+	case KindGear:
+		e.Gear = new(Gear)
 	default:
 		return e, false
 	}
@@ -150,6 +166,6 @@ func (e Equipment) Name() string { return string(e.Kind) + "/" + e.ID }
 func (s Studio) Described(by Studio) Studio {
 	s.Title, s.TimeZone = by.Title, by.TimeZone
 	s.StepMinutes, s.ChargeMinutes, s.DrawMinutes = by.StepMinutes, by.ChargeMinutes, by.DrawMinutes
-	s.AcidMistFraction, s.OwnLimits = by.AcidMistFraction, by.OwnLimits
+	s.CleanMinutes, s.AcidMistFraction, s.OwnLimits = by.CleanMinutes, by.AcidMistFraction, by.OwnLimits
 	return s
 }

@@ -51,6 +51,7 @@ func dayJobToProto(studio string, j *domain.DayJob) *saggarv1.DayJob {
 		StartTime: timestamppb.New(j.Load.Window.Start), EndTime: timestamppb.New(j.Load.Window.End),
 		WeighOut: convert.WeighedToProto(j.WeighOut), MassInGrams: j.MassInGrams, MassOutGrams: j.MassOutGrams,
 		StopSteps: j.Furnace.StopSteps, Findings: convert.FindingsToProto(j.Findings), Missing: j.Missing,
+		Vessels: vesselUsesToProto(j.Vessels), GearWorn: j.GearWorn,
 	}
 	if j.Run.ID != "" {
 		m.Run = convert.Name(studio, kindRuns, j.Run.ID)

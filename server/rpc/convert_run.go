@@ -60,6 +60,7 @@ func stageWindowsFromProto(studio string, messages []*saggarv1.StageWindow) ([]d
 	for i, m := range messages {
 		window := domain.StageWindow{
 			Stage: m.GetStage(), Furnace: m.GetFurnace(), AttendedBy: m.GetAttendedBy(), LoadLiters: m.GetLoadLiters(),
+			Vessels: vesselUsesFromProto(m.GetVessels()),
 		}
 		if m.GetJoinFiring() != "" {
 			name, fault := within(studio, fmt.Sprintf("stage_windows[%d].join_firing", i), m.GetJoinFiring())
@@ -89,7 +90,9 @@ func wholeMinute(faults *finding.Faults, field string, t time.Time) {
 }
 
 func stageWindowToProto(studio string, w domain.StageWindow) *saggarv1.StageWindow {
-	m := &saggarv1.StageWindow{Stage: w.Stage, Furnace: w.Furnace, AttendedBy: w.AttendedBy, LoadLiters: w.LoadLiters}
+	m := &saggarv1.StageWindow{
+		Stage: w.Stage, Furnace: w.Furnace, AttendedBy: w.AttendedBy, LoadLiters: w.LoadLiters, Vessels: vesselUsesToProto(w.Vessels),
+	}
 	if w.JoinFiring != "" {
 		m.JoinFiring = convert.Name(studio, kindFirings, w.JoinFiring)
 	}
@@ -121,7 +124,9 @@ func runToProto(studio string, r domain.Run) *saggarv1.Run {
 		m.Etag = etagOf(r.Revision)
 	}
 	for _, load := range r.Loads {
-		m.StageWindows = append(m.StageWindows, stageWindowToProto(studio, load.StageWindow()))
+		window := stageWindowToProto(studio, load.StageWindow())
+		window.Vessels, window.Gear = vesselUsesToProto(r.VesselsOf(load.Stage, false)), r.GearOf(load.Stage)
+		m.StageWindows = append(m.StageWindows, window)
 		m.Loads = append(m.Loads, loadToProto(studio, r.ID, load))
 	}
 	return m

@@ -16,7 +16,7 @@ import (
 func studioToProto(s domain.Studio) *saggarv1.Studio {
 	return &saggarv1.Studio{
 		Name: studioName(s.ID), Title: s.Title, TimeZone: s.TimeZone, StepMinutes: int32(s.StepMinutes),
-		ChargeMinutes: int32(s.ChargeMinutes), DrawMinutes: int32(s.DrawMinutes), AcidMistFraction: s.AcidMistFraction,
+		ChargeMinutes: int32(s.ChargeMinutes), DrawMinutes: int32(s.DrawMinutes), CleanMinutes: int32(s.CleanMinutes), AcidMistFraction: s.AcidMistFraction,
 		Revision: int32(s.Revision), Etag: etagOf(s.OwnRevision), CreateTime: instant(s.CreateTime),
 		OwnLimits: convert.OwnLimitsToProto(s.OwnLimits),
 	}
@@ -25,7 +25,7 @@ func studioToProto(s domain.Studio) *saggarv1.Studio {
 func studioFromProto(m *saggarv1.Studio) domain.Studio {
 	return domain.Studio{
 		ID: studioOf(m.GetName()), Title: m.GetTitle(), TimeZone: m.GetTimeZone(), StepMinutes: int(m.GetStepMinutes()),
-		ChargeMinutes: int(m.GetChargeMinutes()), DrawMinutes: int(m.GetDrawMinutes()),
+		ChargeMinutes: int(m.GetChargeMinutes()), DrawMinutes: int(m.GetDrawMinutes()), CleanMinutes: int(m.GetCleanMinutes()),
 		AcidMistFraction: m.GetAcidMistFraction(), OwnLimits: convert.OwnLimitsFromProto(m.GetOwnLimits()),
 	}
 }

@@ -100,3 +100,11 @@ var lotDrawStates = newEnumTable(map[saggarv1.LotDrawState]domain.LotDrawState{
 	saggarv1.LotDrawState_LOT_DRAW_STATE_TAKEN:    domain.DrawTaken,
 	saggarv1.LotDrawState_LOT_DRAW_STATE_RELEASED: domain.DrawReleased,
 })
+
+var gearKinds = newEnumTable(map[saggarv1.GearKind]domain.GearKind{
+	saggarv1.GearKind_GEAR_KIND_RESPIRATOR:  domain.Respirator,
+	saggarv1.GearKind_GEAR_KIND_GOGGLES:     domain.Goggles,
+	saggarv1.GearKind_GEAR_KIND_FACE_SHIELD: domain.FaceShield,
+	saggarv1.GearKind_GEAR_KIND_GLOVES:      domain.Gloves,
+	saggarv1.GearKind_GEAR_KIND_SUIT:        domain.Suit,
+})

@@ -241,13 +241,16 @@ func (s *equipmentService) UpdateClosure(ctx context.Context, req *saggarv1.Upda
 
 // DeleteClosure opens again what was closed.
 func (s *equipmentService) DeleteClosure(ctx context.Context, req *saggarv1.DeleteClosureRequest) (*emptypb.Empty, error) {
+	return deleteEquipment(ctx, s, domain.KindClosure, req)
+}
+
+func deleteEquipment(ctx context.Context, s *equipmentService, kind domain.EquipmentKind, req deleteRequest) (*emptypb.Empty, error) {
 	name, err := parseName("name", req.GetName())
 	if err != nil {
 		return nil, err
 	}
 	err = s.app.DeleteEquipment(ctx, callOf(ctx, req), app.EquipmentUpdate{
-		StudioID: name.studio, Equipment: domain.Equipment{Kind: domain.KindClosure, ID: name.id},
-		ExpectRevision: revisionOf(req.GetEtag()),
+		StudioID: name.studio, Equipment: domain.Equipment{Kind: kind, ID: name.id}, ExpectRevision: revisionOf(req.GetEtag()),
 	})
 	if err != nil {
 		return nil, err

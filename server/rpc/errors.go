@@ -31,6 +31,7 @@ const (
 	ReasonRequestIDReused  = "REQUEST_ID_REUSED"
 	ReasonWrongState       = "WRONG_STATE"
 	ReasonFurnaceTaken     = "FURNACE_TAKEN"
+	ReasonHeld             = "HELD"
 	ReasonLotDrawn         = "LOT_DRAWN"
 	ReasonDatabaseAway     = "DATABASE_AWAY"
 	ReasonIssuerAway       = "ISSUER_AWAY"
@@ -86,6 +87,7 @@ var errorTable = []errorRow{
 	{domain.ErrRequestReused, codes.InvalidArgument, ReasonRequestIDReused, ""},
 	{domain.ErrWrongState, codes.FailedPrecondition, ReasonWrongState, ""},
 	{domain.ErrFurnaceTaken, codes.FailedPrecondition, ReasonFurnaceTaken, ""},
+	{domain.ErrHeld, codes.FailedPrecondition, ReasonHeld, ""},
 	{domain.ErrLotDrawn, codes.FailedPrecondition, ReasonLotDrawn, ""},
 	{context.DeadlineExceeded, codes.DeadlineExceeded, ReasonTooSlow, "the request took longer than its deadline"},
 	{context.Canceled, codes.Canceled, ReasonGivenUp, "the caller gave the request up"},

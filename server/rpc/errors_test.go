@@ -80,6 +80,7 @@ func TestEveryDomainErrorHasACode(t *testing.T) {
 		"ErrStopping":         {domain.ErrStopping, codes.Unavailable, ReasonStopping},
 		"ErrOutOfRange":       {domain.ErrOutOfRange, codes.OutOfRange, ReasonOutOfRange},
 		"ErrFurnaceTaken":     {domain.ErrFurnaceTaken, codes.FailedPrecondition, ReasonFurnaceTaken},
+		"ErrHeld":             {domain.ErrHeld, codes.FailedPrecondition, ReasonHeld},
 		"ErrLotDrawn":         {domain.ErrLotDrawn, codes.FailedPrecondition, ReasonLotDrawn},
 	}
 	names := domainErrorNames(t)

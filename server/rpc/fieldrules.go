@@ -75,6 +75,7 @@ var patternParts = strings.NewReplacer(
 	"hot-charging, respirator-fit, respirator-training or furnaces/ID",
 	"(studios/"+idPattern+"/)?accessKeys/"+idPattern, "accessKeys/ID or studios/ID/accessKeys/ID",
 	"(people|furnaces|departments)", "people|furnaces|departments",
+	"(vessels|gear)", "vessels|gear",
 	"(furnaces|rooms|extractionCircuits|supplies)", "furnaces|rooms|extractionCircuits|supplies",
 	"(/versions/[1-9][0-9]{0,8})?", " or with /versions/N",
 	"([01][0-9]|2[0-3]):[0-5][0-9]", "HH:MM",

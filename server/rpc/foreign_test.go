@@ -49,6 +49,11 @@ func foreignRequests(booked *saggarv1.Run) map[string]proto.Message {
 		"ListFirings":     &saggarv1.ListFiringsRequest{Parent: "studios/south", StartTime: start, EndTime: end},
 		"ListOpenings":    &saggarv1.ListOpeningsRequest{Parent: "studios/south", StartTime: start, EndTime: end},
 	}
+	pot, mask := "studios/south/vessels/pot-1", "studios/south/gear/mask-1"
+	requests["GetVessel"], requests["DeleteVessel"] = &saggarv1.GetVesselRequest{Name: pot}, &saggarv1.DeleteVesselRequest{Name: pot}
+	requests["UpdateVessel"] = &saggarv1.UpdateVesselRequest{Vessel: &saggarv1.MarkedVessel{Name: pot, Title: "x"}}
+	requests["GetGear"], requests["DeleteGear"] = &saggarv1.GetGearRequest{Name: mask}, &saggarv1.DeleteGearRequest{Name: mask}
+	requests["UpdateGear"] = &saggarv1.UpdateGearRequest{Gear: &saggarv1.Gear{Name: mask, Title: "x"}}
 	ada, glass := "studios/south/people/ada", "studios/south/departments/glass"
 	requests["GetPerson"], requests["DeletePerson"] = &saggarv1.GetPersonRequest{Name: ada}, &saggarv1.DeletePersonRequest{Name: ada}
 	requests["UpdatePerson"] = &saggarv1.UpdatePersonRequest{Person: &saggarv1.Person{Name: ada, Title: "x"}}
@@ -121,6 +126,8 @@ func TestNoMethodReachesIntoAnotherStudio(t *testing.T) {
 	contents.Closures = []*saggarv1.Closure{{
 		Name: north + "/closures/floor", Subject: "rooms/hall", StartTime: at(2027), EndTime: at(2028),
 	}}
+	contents.Vessels = []*saggarv1.MarkedVessel{{Name: north + "/vessels/pot-1", Kind: saggarv1.VesselKind_VESSEL_KIND_CRUCIBLE}}
+	contents.Gear = []*saggarv1.Gear{{Name: north + "/gear/mask-1", Kind: saggarv1.GearKind_GEAR_KIND_GLOVES}}
 	s.load(t, contents)
 	booked := s.book(t, s.plan(t, redRun()))
 	s.people(t)

@@ -16,7 +16,7 @@ import (
 )
 
 // resourcePath is a path into a resource of a studio, which operations name by its id: `furnaces[muffle].room`.
-var resourcePath = regexp.MustCompile(`^(rooms|extraction_circuits|supplies|furnaces|staffed_hours|closures|materials|recipes|` +
+var resourcePath = regexp.MustCompile(`^(rooms|extraction_circuits|supplies|furnaces|staffed_hours|closures|vessels|gear|materials|recipes|` +
 	`clearance_rules|allotments|taught_hours|booking_limits)` +
 	`\[([a-z][a-z0-9-]*)\](?:\.(.*))?$`)
 

@@ -103,6 +103,8 @@ func loadInput(req *saggarv1.LoadStudioRequest) (app.LoadStudioInput, finding.Fa
 	loadEquipment(l, "furnaces", contents.GetFurnaces(), furnaceKind)
 	loadEquipment(l, "staffed_hours", contents.GetStaffedHours(), hoursKind)
 	loadEquipment(l, "closures", contents.GetClosures(), closureKind)
+	loadEquipment(l, "vessels", contents.GetVessels(), vesselKind)
+	loadEquipment(l, "gear", contents.GetGear(), gearKind)
 	input.Materials = loadVersioned(l, "materials", contents.GetMaterials(), convert.MaterialFromProto)
 	input.Recipes = loadVersioned(l, "recipes", contents.GetRecipes(), convert.RecipeFromProto)
 	loadRules(l, "allotments", contents.GetAllotments(), allotments)

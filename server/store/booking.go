@@ -45,7 +45,7 @@ func (b *Booking) Change(run domain.Run, draws []domain.LotDraw) domain.Run {
 	return run
 }
 
-// Book writes a booking in one round trip, under the studio's lock. Errors: domain.ErrFurnaceTaken; domain.ErrLotDrawn;
+// Book writes a booking in one round trip, under the studio's lock. Errors: domain.ErrFurnaceTaken; domain.ErrHeld; domain.ErrLotDrawn;
 // domain.ErrAlreadyExists for the id of a run or firing; domain.ErrNotFound for a furnace or a recipe's version;
 // domain.ErrChangedMeanwhile when what it changes does not stand.
 func (t *Tx) Book(ctx context.Context, b Booking) error {
@@ -84,7 +84,7 @@ func (b Booking) Statements() ([]Statement, error) {
 		w.changes = append(w.changes, arg)
 	}
 	for _, step := range []func(ctx context.Context) error{
-		w.studio, w.endings, w.runs, w.lots, w.firings, w.reworked, w.phases, w.releases, w.newLoads, w.changedLoads, w.log,
+		w.studio, w.endings, w.runs, w.lots, w.firings, w.reworked, w.phases, w.releases, w.newLoads, w.changedLoads, w.holds, w.log,
 	} {
 		if err := step(context.Background()); err != nil {
 			return nil, err

@@ -58,16 +58,21 @@ func (t *Tx) PutEquipment(ctx context.Context, studioKey int64, e domain.Equipme
 	return e, err
 }
 
-// DeleteEquipment removes a resource. Errors: domain.ErrNotFound; domain.ErrWrongState for a furnace that has firings.
+// DeleteEquipment removes a resource. Errors: domain.ErrNotFound; domain.ErrWrongState for a furnace that has firings, and a vessel
+// or gear that a run has had.
 func (t *Tx) DeleteEquipment(ctx context.Context, studioKey int64, kind domain.EquipmentKind, id string) error {
 	count, err := t.q.DeleteEquipment(ctx, queries.DeleteEquipmentParams{
 		StudioKey: studioKey, Kind: string(kind), EquipmentID: id,
 	})
 	name := string(kind) + "/" + id
 	if pgErr, ok := errors.AsType[*pgconn.PgError](err); ok && pgErr.Code == codeForeignKey {
-		return &domain.Error{
+		refused := &domain.Error{
 			Kind: domain.ErrWrongState, Subject: name, Message: name + " has firings", Cure: "close it instead of deleting it",
 		}
+		if kind != domain.KindFurnace {
+			refused.Message, refused.Cure = "runs have had "+name, "take it out of use instead of deleting it"
+		}
+		return refused
 	}
 	if err == nil && count == 0 {
 		return domain.NotFound(name)
@@ -86,6 +91,12 @@ func toEquipment(row queries.AllEquipmentRow) (domain.Equipment, error) {
 	}
 	if c := e.Closure; c != nil {
 		c.Start, c.End = c.Start.UTC(), c.End.UTC()
+	}
+	if v := e.Vessel; v != nil {
+		v.HeldTime = v.HeldTime.UTC()
+	}
+	if g := e.Gear; g != nil {
+		g.UsedTime = g.UsedTime.UTC()
 	}
 	return e, nil
 }

@@ -67,12 +67,15 @@ func translateCommit(ctx context.Context, err error) error {
 	return fmt.Errorf("%w during the commit, which may or may not be done: %w", domain.ErrUnavailable, err)
 }
 
+// exclusions are what may be had by one at a time.
+var exclusions = map[string]error{"occupancies_exclusive": domain.ErrFurnaceTaken, "equipment_holds_exclusive": domain.ErrHeld}
+
 // kindOf returns the domain's error for what PostgreSQL refused, or nil when only a bug gets there.
 func kindOf(err *pgconn.PgError) error {
 	switch err.Code {
 	case codeExclusion:
-		if err.ConstraintName == "occupancies_exclusive" {
-			return domain.ErrFurnaceTaken
+		if kind := exclusions[err.ConstraintName]; kind != nil {
+			return kind
 		}
 	case codeUnique:
 		// Each revision is written once, under the studio's lock; taken means that somebody else wrote.
@@ -87,8 +90,8 @@ func kindOf(err *pgconn.PgError) error {
 	case codeForeignKey:
 		return domain.ErrNotFound
 	case codeNotNull:
-		// A firing names its furnace by id; the key is null when there is none.
-		if err.TableName == "firings" && err.ColumnName == "furnace_key" {
+		// A firing names its furnace by id, a hold what it holds; the key is null when there is none.
+		if err.ColumnName == "furnace_key" || err.ColumnName == "equipment_key" {
 			return domain.ErrNotFound
 		}
 	case codeSerialization, codeDeadlock:

@@ -24,6 +24,7 @@ func TestTranslate(t *testing.T) {
 		want error // nil: as it is
 	}{
 		"no rows":           {pgx.ErrNoRows, domain.ErrNotFound},
+		"vessel taken":      {&pgconn.PgError{Code: "23P01", ConstraintName: "equipment_holds_exclusive"}, domain.ErrHeld},
 		"furnace taken":     {&pgconn.PgError{Code: "23P01", ConstraintName: "occupancies_exclusive"}, domain.ErrFurnaceTaken},
 		"other exclusion":   {&pgconn.PgError{Code: "23P01", ConstraintName: "other"}, nil},
 		"id taken":          {&pgconn.PgError{Code: "23505", ConstraintName: "runs_id_unique"}, domain.ErrAlreadyExists},

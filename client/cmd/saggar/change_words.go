@@ -68,6 +68,7 @@ var subjectNouns = map[string]string{
 	"studios": "studio", "rooms": "room", "extractionCircuits": "extraction circuit", "supplies": "supply", "furnaces": "furnace",
 	"staffedHours": "staffed hours of room", "closures": "closure", "materials": "material", "recipes": "recipe",
 	"departments": "department", "people": "person", "accessKeys": "key", "runs": "run", "feeds": "feed", "firings": "firing",
+	"vessels": "vessel", "gear": "gear",
 }
 
 // subjectInWords turns "furnaces/pot" into "furnace pot".

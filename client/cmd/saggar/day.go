@@ -91,7 +91,7 @@ func dayGrids(sheet *saggarv1.DaySheet, zone *time.Location) []render.Grid {
 	for _, closed := range sheet.GetClosed() {
 		grids = append(grids, render.Grid{Rows: [][]string{{closed}}})
 	}
-	grids = append(grids, dayMissing(sheet))
+	grids = append(grids, dayHeldGrid(sheet), dayMissing(sheet))
 	return append(grids, notes(nil, sheet.GetCaution())...)
 }
 
@@ -142,6 +142,22 @@ func dayAirGrid(sheet *saggarv1.DaySheet, zone *time.Location) render.Grid {
 			row[4] = local(job.GetClearing().GetStartTime(), zone)
 		}
 		grid.Rows = append(grid.Rows, row)
+	}
+	return grid
+}
+
+// dayHeldGrid is what holds each charge and what is worn at it, where any of it is booked.
+func dayHeldGrid(sheet *saggarv1.DaySheet) render.Grid {
+	grid := render.Grid{Columns: []string{"sheet", "vessels", "worn while it is open"}}
+	for _, job := range sheet.GetJobs() {
+		if len(job.GetVessels()) > 0 || len(job.GetGearWorn()) > 0 {
+			grid.Rows = append(grid.Rows, []string{
+				job.GetMark(), cmp.Or(vesselsInWords(job.GetVessels()), "-"), cmp.Or(strings.Join(job.GetGearWorn(), "; "), "-"),
+			})
+		}
+	}
+	if len(grid.Rows) == 0 {
+		return render.Grid{}
 	}
 	return grid
 }

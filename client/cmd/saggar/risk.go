@@ -45,6 +45,7 @@ func (s *shell) runRiskCommand() *cobra.Command {
 
 func riskGrids(answer *saggarv1.RiskAssessment, zone *time.Location) []render.Grid {
 	grids := []render.Grid{runGrid(answer.GetRun()), windowGrid(answer.GetRun(), zone)}
+	grids = append(grids, heldGrids([]*saggarv1.Run{answer.GetRun()})...)
 	grids = append(grids, findingGrids(answer.GetAssessment().GetFindings())...)
 	grids = append(grids, newRecipeCheck(answer.GetAssessment(), source{}).figureGrids("Stages",
 		"Air with everything that is booked, cautious case: the nearest limits")...)

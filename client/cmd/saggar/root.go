@@ -128,7 +128,7 @@ func (s *shell) command() *cobra.Command {
 	flags.DurationVar(&s.timeout, "timeout", 30*time.Second, "longest time for one call")
 	root.AddCommand(
 		s.studioCommand(), s.equipmentCommand(roomKind), s.equipmentCommand(circuitKind), s.equipmentCommand(supplyKind),
-		s.equipmentCommand(furnaceKind), s.equipmentCommand(hoursKind), s.closureCommand(),
+		s.equipmentCommand(furnaceKind), s.equipmentCommand(hoursKind), s.closureCommand(), s.vesselCommand(), s.gearCommand(),
 		s.materialCommand(), s.lotCommand(), s.recipeCommand(), s.runCommand(), s.firingCommand(), s.openingCommand(), s.weekCommand(), s.dayCommand(),
 		s.reportCommand(), s.departmentCommand(), s.personCommand(), s.clearanceCommand(),
 		s.allotmentCommand(), s.taughtCommand(), s.limitCommand(), s.keyCommand(), s.callerCommand(),

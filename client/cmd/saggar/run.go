@@ -109,7 +109,7 @@ func (s *shell) runShowCommand() *cobra.Command {
 
 func (s *shell) printRun(run *saggarv1.Run, zone *time.Location) error {
 	return s.print(run, func() []render.Grid {
-		return slices.Concat([]render.Grid{runGrid(run), windowGrid(run, zone)}, drawGrids(run), clearanceGrids(run, zone))
+		return slices.Concat([]render.Grid{runGrid(run), windowGrid(run, zone)}, heldGrids([]*saggarv1.Run{run}), drawGrids(run), clearanceGrids(run, zone))
 	})
 }
 

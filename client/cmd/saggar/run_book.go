@@ -20,6 +20,7 @@ type bookOrder struct {
 	path        string
 	acknowledge []string
 	attendants  attendantsFlag
+	vessels     vesselsFlag
 }
 
 func (s *shell) runBookCommand() *cobra.Command {
@@ -49,6 +50,7 @@ func (s *shell) runBookCommand() *cobra.Command {
 		}
 	}
 	flags.Var(&o.attendants, "attended-by", "PERSON who charges, watches and draws, or STAGE=PERSON for one stage (default: you); may be repeated")
+	flags.Var(&o.vessels, "vessel", "VESSEL that holds the charge of a STAGE, with :COUNT of a set (default: a free one that fits, where the recipe asks for one); may be repeated")
 	flags.StringSliceVar(&o.acknowledge, "acknowledge", nil, "codes of warnings that you have read and accept")
 	return command
 }
@@ -73,6 +75,9 @@ func (s *shell) book(ctx context.Context, connection *api.Connection, o *bookOrd
 	answer, from, err := s.planToBook(ctx, connection, o, args)
 	if err == nil {
 		err = o.attendants.apply(answer.GetRuns())
+	}
+	if err == nil {
+		err = o.vessels.apply(answer.GetRuns())
 	}
 	if err != nil {
 		return err

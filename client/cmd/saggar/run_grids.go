@@ -92,7 +92,7 @@ func bookedGrids(answer *saggarv1.BookRunResponse, zone *time.Location) []render
 	for _, run := range answer.GetRuns() {
 		grids = append(append(grids, drawGrids(run)...), clearanceGrids(run, zone)...)
 	}
-	return append(grids, findingGrids(answer.GetFindings())...)
+	return append(append(grids, heldGrids(answer.GetRuns())...), findingGrids(answer.GetFindings())...)
 }
 
 // drawGrids show what a run takes of lots.

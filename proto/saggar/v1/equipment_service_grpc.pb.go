@@ -39,6 +39,15 @@ const (
 	EquipmentService_ListClosures_FullMethodName            = "/saggar.v1.EquipmentService/ListClosures"
 	EquipmentService_UpdateClosure_FullMethodName           = "/saggar.v1.EquipmentService/UpdateClosure"
 	EquipmentService_DeleteClosure_FullMethodName           = "/saggar.v1.EquipmentService/DeleteClosure"
+	EquipmentService_GetVessel_FullMethodName               = "/saggar.v1.EquipmentService/GetVessel"
+	EquipmentService_ListVessels_FullMethodName             = "/saggar.v1.EquipmentService/ListVessels"
+	EquipmentService_UpdateVessel_FullMethodName            = "/saggar.v1.EquipmentService/UpdateVessel"
+	EquipmentService_DeleteVessel_FullMethodName            = "/saggar.v1.EquipmentService/DeleteVessel"
+	EquipmentService_GetGear_FullMethodName                 = "/saggar.v1.EquipmentService/GetGear"
+	EquipmentService_ListGear_FullMethodName                = "/saggar.v1.EquipmentService/ListGear"
+	EquipmentService_UpdateGear_FullMethodName              = "/saggar.v1.EquipmentService/UpdateGear"
+	EquipmentService_DeleteGear_FullMethodName              = "/saggar.v1.EquipmentService/DeleteGear"
+	EquipmentService_ListHolds_FullMethodName               = "/saggar.v1.EquipmentService/ListHolds"
 )
 
 // EquipmentServiceClient is the client API for EquipmentService service.
@@ -86,6 +95,24 @@ type EquipmentServiceClient interface {
 	UpdateClosure(ctx context.Context, in *UpdateClosureRequest, opts ...grpc.CallOption) (*Closure, error)
 	// Deletes one. Errors: NOT_FOUND, ABORTED.
 	DeleteClosure(ctx context.Context, in *DeleteClosureRequest, opts ...grpc.CallOption) (*emptypb.Empty, error)
+	// Returns one. Errors: NOT_FOUND.
+	GetVessel(ctx context.Context, in *GetVesselRequest, opts ...grpc.CallOption) (*MarkedVessel, error)
+	// Lists those of a studio, by name.
+	ListVessels(ctx context.Context, in *ListVesselsRequest, opts ...grpc.CallOption) (*ListVesselsResponse, error)
+	// Changes one, or creates it with allow_missing.
+	UpdateVessel(ctx context.Context, in *UpdateVesselRequest, opts ...grpc.CallOption) (*MarkedVessel, error)
+	// Deletes one that no run ever had. Errors: NOT_FOUND, ABORTED, FAILED_PRECONDITION.
+	DeleteVessel(ctx context.Context, in *DeleteVesselRequest, opts ...grpc.CallOption) (*emptypb.Empty, error)
+	// Returns one. Errors: NOT_FOUND.
+	GetGear(ctx context.Context, in *GetGearRequest, opts ...grpc.CallOption) (*Gear, error)
+	// Lists those of a studio, by name.
+	ListGear(ctx context.Context, in *ListGearRequest, opts ...grpc.CallOption) (*ListGearResponse, error)
+	// Changes one, or creates it with allow_missing.
+	UpdateGear(ctx context.Context, in *UpdateGearRequest, opts ...grpc.CallOption) (*Gear, error)
+	// Deletes one that no run ever had. Errors: NOT_FOUND, ABORTED, FAILED_PRECONDITION.
+	DeleteGear(ctx context.Context, in *DeleteGearRequest, opts ...grpc.CallOption) (*emptypb.Empty, error)
+	// Lists which runs have which vessels and gear, and when.
+	ListHolds(ctx context.Context, in *ListHoldsRequest, opts ...grpc.CallOption) (*ListHoldsResponse, error)
 }
 
 type equipmentServiceClient struct {
@@ -286,6 +313,96 @@ func (c *equipmentServiceClient) DeleteClosure(ctx context.Context, in *DeleteCl
 	return out, nil
 }
 
+func (c *equipmentServiceClient) GetVessel(ctx context.Context, in *GetVesselRequest, opts ...grpc.CallOption) (*MarkedVessel, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(MarkedVessel)
+	err := c.cc.Invoke(ctx, EquipmentService_GetVessel_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *equipmentServiceClient) ListVessels(ctx context.Context, in *ListVesselsRequest, opts ...grpc.CallOption) (*ListVesselsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListVesselsResponse)
+	err := c.cc.Invoke(ctx, EquipmentService_ListVessels_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *equipmentServiceClient) UpdateVessel(ctx context.Context, in *UpdateVesselRequest, opts ...grpc.CallOption) (*MarkedVessel, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(MarkedVessel)
+	err := c.cc.Invoke(ctx, EquipmentService_UpdateVessel_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *equipmentServiceClient) DeleteVessel(ctx context.Context, in *DeleteVesselRequest, opts ...grpc.CallOption) (*emptypb.Empty, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(emptypb.Empty)
+	err := c.cc.Invoke(ctx, EquipmentService_DeleteVessel_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *equipmentServiceClient) GetGear(ctx context.Context, in *GetGearRequest, opts ...grpc.CallOption) (*Gear, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(Gear)
+	err := c.cc.Invoke(ctx, EquipmentService_GetGear_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *equipmentServiceClient) ListGear(ctx context.Context, in *ListGearRequest, opts ...grpc.CallOption) (*ListGearResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListGearResponse)
+	err := c.cc.Invoke(ctx, EquipmentService_ListGear_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *equipmentServiceClient) UpdateGear(ctx context.Context, in *UpdateGearRequest, opts ...grpc.CallOption) (*Gear, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(Gear)
+	err := c.cc.Invoke(ctx, EquipmentService_UpdateGear_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *equipmentServiceClient) DeleteGear(ctx context.Context, in *DeleteGearRequest, opts ...grpc.CallOption) (*emptypb.Empty, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(emptypb.Empty)
+	err := c.cc.Invoke(ctx, EquipmentService_DeleteGear_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *equipmentServiceClient) ListHolds(ctx context.Context, in *ListHoldsRequest, opts ...grpc.CallOption) (*ListHoldsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListHoldsResponse)
+	err := c.cc.Invoke(ctx, EquipmentService_ListHolds_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // EquipmentServiceServer is the server API for EquipmentService service.
 // All implementations must embed UnimplementedEquipmentServiceServer
 // for forward compatibility.
@@ -331,6 +448,24 @@ type EquipmentServiceServer interface {
 	UpdateClosure(context.Context, *UpdateClosureRequest) (*Closure, error)
 	// Deletes one. Errors: NOT_FOUND, ABORTED.
 	DeleteClosure(context.Context, *DeleteClosureRequest) (*emptypb.Empty, error)
+	// Returns one. Errors: NOT_FOUND.
+	GetVessel(context.Context, *GetVesselRequest) (*MarkedVessel, error)
+	// Lists those of a studio, by name.
+	ListVessels(context.Context, *ListVesselsRequest) (*ListVesselsResponse, error)
+	// Changes one, or creates it with allow_missing.
+	UpdateVessel(context.Context, *UpdateVesselRequest) (*MarkedVessel, error)
+	// Deletes one that no run ever had. Errors: NOT_FOUND, ABORTED, FAILED_PRECONDITION.
+	DeleteVessel(context.Context, *DeleteVesselRequest) (*emptypb.Empty, error)
+	// Returns one. Errors: NOT_FOUND.
+	GetGear(context.Context, *GetGearRequest) (*Gear, error)
+	// Lists those of a studio, by name.
+	ListGear(context.Context, *ListGearRequest) (*ListGearResponse, error)
+	// Changes one, or creates it with allow_missing.
+	UpdateGear(context.Context, *UpdateGearRequest) (*Gear, error)
+	// Deletes one that no run ever had. Errors: NOT_FOUND, ABORTED, FAILED_PRECONDITION.
+	DeleteGear(context.Context, *DeleteGearRequest) (*emptypb.Empty, error)
+	// Lists which runs have which vessels and gear, and when.
+	ListHolds(context.Context, *ListHoldsRequest) (*ListHoldsResponse, error)
 	mustEmbedUnimplementedEquipmentServiceServer()
 }
 
@@ -397,6 +532,33 @@ func (UnimplementedEquipmentServiceServer) UpdateClosure(context.Context, *Updat
 }
 func (UnimplementedEquipmentServiceServer) DeleteClosure(context.Context, *DeleteClosureRequest) (*emptypb.Empty, error) {
 	return nil, status.Error(codes.Unimplemented, "method DeleteClosure not implemented")
+}
+func (UnimplementedEquipmentServiceServer) GetVessel(context.Context, *GetVesselRequest) (*MarkedVessel, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetVessel not implemented")
+}
+func (UnimplementedEquipmentServiceServer) ListVessels(context.Context, *ListVesselsRequest) (*ListVesselsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListVessels not implemented")
+}
+func (UnimplementedEquipmentServiceServer) UpdateVessel(context.Context, *UpdateVesselRequest) (*MarkedVessel, error) {
+	return nil, status.Error(codes.Unimplemented, "method UpdateVessel not implemented")
+}
+func (UnimplementedEquipmentServiceServer) DeleteVessel(context.Context, *DeleteVesselRequest) (*emptypb.Empty, error) {
+	return nil, status.Error(codes.Unimplemented, "method DeleteVessel not implemented")
+}
+func (UnimplementedEquipmentServiceServer) GetGear(context.Context, *GetGearRequest) (*Gear, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetGear not implemented")
+}
+func (UnimplementedEquipmentServiceServer) ListGear(context.Context, *ListGearRequest) (*ListGearResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListGear not implemented")
+}
+func (UnimplementedEquipmentServiceServer) UpdateGear(context.Context, *UpdateGearRequest) (*Gear, error) {
+	return nil, status.Error(codes.Unimplemented, "method UpdateGear not implemented")
+}
+func (UnimplementedEquipmentServiceServer) DeleteGear(context.Context, *DeleteGearRequest) (*emptypb.Empty, error) {
+	return nil, status.Error(codes.Unimplemented, "method DeleteGear not implemented")
+}
+func (UnimplementedEquipmentServiceServer) ListHolds(context.Context, *ListHoldsRequest) (*ListHoldsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListHolds not implemented")
 }
 func (UnimplementedEquipmentServiceServer) mustEmbedUnimplementedEquipmentServiceServer() {}
 func (UnimplementedEquipmentServiceServer) testEmbeddedByValue()                          {}
@@ -761,6 +923,168 @@ func _EquipmentService_DeleteClosure_Handler(srv interface{}, ctx context.Contex
 	return interceptor(ctx, in, info, handler)
 }
 
+func _EquipmentService_GetVessel_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetVesselRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(EquipmentServiceServer).GetVessel(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: EquipmentService_GetVessel_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(EquipmentServiceServer).GetVessel(ctx, req.(*GetVesselRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _EquipmentService_ListVessels_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListVesselsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(EquipmentServiceServer).ListVessels(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: EquipmentService_ListVessels_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(EquipmentServiceServer).ListVessels(ctx, req.(*ListVesselsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _EquipmentService_UpdateVessel_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(UpdateVesselRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(EquipmentServiceServer).UpdateVessel(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: EquipmentService_UpdateVessel_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(EquipmentServiceServer).UpdateVessel(ctx, req.(*UpdateVesselRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _EquipmentService_DeleteVessel_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(DeleteVesselRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(EquipmentServiceServer).DeleteVessel(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: EquipmentService_DeleteVessel_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(EquipmentServiceServer).DeleteVessel(ctx, req.(*DeleteVesselRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _EquipmentService_GetGear_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetGearRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(EquipmentServiceServer).GetGear(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: EquipmentService_GetGear_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(EquipmentServiceServer).GetGear(ctx, req.(*GetGearRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _EquipmentService_ListGear_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListGearRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(EquipmentServiceServer).ListGear(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: EquipmentService_ListGear_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(EquipmentServiceServer).ListGear(ctx, req.(*ListGearRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _EquipmentService_UpdateGear_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(UpdateGearRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(EquipmentServiceServer).UpdateGear(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: EquipmentService_UpdateGear_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(EquipmentServiceServer).UpdateGear(ctx, req.(*UpdateGearRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _EquipmentService_DeleteGear_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(DeleteGearRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(EquipmentServiceServer).DeleteGear(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: EquipmentService_DeleteGear_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(EquipmentServiceServer).DeleteGear(ctx, req.(*DeleteGearRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _EquipmentService_ListHolds_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListHoldsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(EquipmentServiceServer).ListHolds(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: EquipmentService_ListHolds_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(EquipmentServiceServer).ListHolds(ctx, req.(*ListHoldsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // EquipmentService_ServiceDesc is the grpc.ServiceDesc for EquipmentService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -843,6 +1167,42 @@ var EquipmentService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "DeleteClosure",
 			Handler:    _EquipmentService_DeleteClosure_Handler,
+		},
+		{
+			MethodName: "GetVessel",
+			Handler:    _EquipmentService_GetVessel_Handler,
+		},
+		{
+			MethodName: "ListVessels",
+			Handler:    _EquipmentService_ListVessels_Handler,
+		},
+		{
+			MethodName: "UpdateVessel",
+			Handler:    _EquipmentService_UpdateVessel_Handler,
+		},
+		{
+			MethodName: "DeleteVessel",
+			Handler:    _EquipmentService_DeleteVessel_Handler,
+		},
+		{
+			MethodName: "GetGear",
+			Handler:    _EquipmentService_GetGear_Handler,
+		},
+		{
+			MethodName: "ListGear",
+			Handler:    _EquipmentService_ListGear_Handler,
+		},
+		{
+			MethodName: "UpdateGear",
+			Handler:    _EquipmentService_UpdateGear_Handler,
+		},
+		{
+			MethodName: "DeleteGear",
+			Handler:    _EquipmentService_DeleteGear_Handler,
+		},
+		{
+			MethodName: "ListHolds",
+			Handler:    _EquipmentService_ListHolds_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

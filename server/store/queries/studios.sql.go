@@ -12,7 +12,7 @@ import (
 
 const GetStudio = `-- name: GetStudio :one
 SELECT studio_key, studio_id, title, time_zone, step_minutes, charge_minutes, draw_minutes, acid_mist_fraction,
-    revision, equipment_revision, own_revision, create_time, own_limits, chain_sha256
+    revision, equipment_revision, own_revision, create_time, own_limits, chain_sha256, clean_minutes
 FROM studios
 WHERE studio_id = $1
 `
@@ -35,15 +35,16 @@ func (q *Queries) GetStudio(ctx context.Context, studioID string) (Studio, error
 		&i.CreateTime,
 		&i.OwnLimits,
 		&i.ChainSha256,
+		&i.CleanMinutes,
 	)
 	return i, err
 }
 
 const InsertStudio = `-- name: InsertStudio :one
-INSERT INTO studios (studio_id, title, time_zone, step_minutes, charge_minutes, draw_minutes, acid_mist_fraction,
+INSERT INTO studios (studio_id, title, time_zone, step_minutes, charge_minutes, draw_minutes, clean_minutes, acid_mist_fraction,
     revision, equipment_revision, own_revision, create_time, own_limits)
-VALUES ($1, $2, $3, $4, $5, $6, $7,
-    $8, $9, $10, $11, $12)
+VALUES ($1, $2, $3, $4, $5, $6, $7, $8,
+    $9, $10, $11, $12, $13)
 RETURNING studio_key, create_time
 `
 
@@ -54,6 +55,7 @@ type InsertStudioParams struct {
 	StepMinutes       int32
 	ChargeMinutes     int32
 	DrawMinutes       int32
+	CleanMinutes      int32
 	AcidMistFraction  float64
 	Revision          int64
 	EquipmentRevision int64
@@ -75,6 +77,7 @@ func (q *Queries) InsertStudio(ctx context.Context, arg InsertStudioParams) (Ins
 		arg.StepMinutes,
 		arg.ChargeMinutes,
 		arg.DrawMinutes,
+		arg.CleanMinutes,
 		arg.AcidMistFraction,
 		arg.Revision,
 		arg.EquipmentRevision,
@@ -89,7 +92,7 @@ func (q *Queries) InsertStudio(ctx context.Context, arg InsertStudioParams) (Ins
 
 const ListStudios = `-- name: ListStudios :many
 SELECT studio_key, studio_id, title, time_zone, step_minutes, charge_minutes, draw_minutes, acid_mist_fraction,
-    revision, equipment_revision, own_revision, create_time, own_limits, chain_sha256
+    revision, equipment_revision, own_revision, create_time, own_limits, chain_sha256, clean_minutes
 FROM studios
 WHERE studio_id > $1 AND ($2::boolean OR studio_id = ANY ($3::text[]))
 ORDER BY studio_id
@@ -132,6 +135,7 @@ func (q *Queries) ListStudios(ctx context.Context, arg ListStudiosParams) ([]Stu
 			&i.CreateTime,
 			&i.OwnLimits,
 			&i.ChainSha256,
+			&i.CleanMinutes,
 		); err != nil {
 			return nil, err
 		}
@@ -145,7 +149,7 @@ func (q *Queries) ListStudios(ctx context.Context, arg ListStudiosParams) ([]Stu
 
 const LockStudio = `-- name: LockStudio :one
 SELECT studio_key, studio_id, title, time_zone, step_minutes, charge_minutes, draw_minutes, acid_mist_fraction,
-    revision, equipment_revision, own_revision, create_time, own_limits, chain_sha256
+    revision, equipment_revision, own_revision, create_time, own_limits, chain_sha256, clean_minutes
 FROM studios
 WHERE studio_id = $1
 FOR NO KEY UPDATE
@@ -171,6 +175,7 @@ func (q *Queries) LockStudio(ctx context.Context, studioID string) (Studio, erro
 		&i.CreateTime,
 		&i.OwnLimits,
 		&i.ChainSha256,
+		&i.CleanMinutes,
 	)
 	return i, err
 }
@@ -204,10 +209,10 @@ func (q *Queries) SetStudioRevisions(ctx context.Context, arg SetStudioRevisions
 const UpdateStudio = `-- name: UpdateStudio :execrows
 UPDATE studios
 SET title = $1, time_zone = $2, step_minutes = $3, charge_minutes = $4,
-    draw_minutes = $5, acid_mist_fraction = $6, own_limits = $7,
-    revision = $8, equipment_revision = $9, own_revision = $10,
-    chain_sha256 = $11
-WHERE studio_key = $12
+    draw_minutes = $5, clean_minutes = $6, acid_mist_fraction = $7, own_limits = $8,
+    revision = $9, equipment_revision = $10, own_revision = $11,
+    chain_sha256 = $12
+WHERE studio_key = $13
 `
 
 type UpdateStudioParams struct {
@@ -216,6 +221,7 @@ type UpdateStudioParams struct {
 	StepMinutes       int32
 	ChargeMinutes     int32
 	DrawMinutes       int32
+	CleanMinutes      int32
 	AcidMistFraction  float64
 	OwnLimits         []byte
 	Revision          int64
@@ -232,6 +238,7 @@ func (q *Queries) UpdateStudio(ctx context.Context, arg UpdateStudioParams) (int
 		arg.StepMinutes,
 		arg.ChargeMinutes,
 		arg.DrawMinutes,
+		arg.CleanMinutes,
 		arg.AcidMistFraction,
 		arg.OwnLimits,
 		arg.Revision,
