@@ -26,6 +26,7 @@ type gearAsk struct {
 	people  int    // how many stand there
 	worn    []domain.Window
 	needs   []air.NearSpecies
+	load    domain.Load // of a booking
 	clock   func(time.Time) string
 }
 

@@ -43,6 +43,9 @@ func (p *prepared) takeGear(ctx context.Context, tx *store.Tx) error {
 	}
 	desk.holds = append(desk.holds, p.holdsOf(domain.KindGear)...)
 	for i, ask := range asks {
+		if ask.load.Joined && desk.isWorn(ask, p.ridersBeside(ask.load)) {
+			continue
+		}
 		picks, found := desk.serve(ask)
 		p.findings = append(p.findings, found...)
 		p.wear(runs[i], &desk, ask, picks)
@@ -59,9 +62,48 @@ func (p *prepared) gearAsk(run, stage int) gearAsk {
 	if load.Firing == nil || assessed.Air == nil {
 		return ask
 	}
+	ask.load = load
 	ask.furnace, ask.person, ask.needs = load.Firing.Furnace, load.Firing.AttendedBy, keptOut(assessed.Air.Near)
 	ask.worn, ask.people = wornAt(*load.Firing)
 	return ask
+}
+
+// ridersBeside are the loads in the same firing as a joined one: booked ones by their run's id, planned ones by their place in the
+// request.
+func (p *prepared) ridersBeside(load domain.Load) func(domain.BookedHold) bool {
+	planned := map[int64]string{}
+	for run := range p.runs {
+		for _, other := range p.runs[run].Loads {
+			if other.Firing != nil && other.Firing.ID != "" && other.Firing.ID == load.Firing.ID {
+				planned[ownKey(run)] = other.Stage
+			}
+		}
+	}
+	return func(h domain.BookedHold) bool {
+		return planned[h.RunKey] == h.Stage || slices.ContainsFunc(load.Firing.Riders, func(r domain.Rider) bool {
+			return r.RunID == h.RunID && r.Stage == h.Stage
+		})
+	}
+}
+
+// isWorn reports whether whoever stands at a shared firing has what a load asks for already, through another load in it.
+func (d gearDesk) isWorn(ask gearAsk, beside func(domain.BookedHold) bool) bool {
+	respirators, bare, goggles := 0, 0, 0
+	for _, h := range d.holds {
+		g := d.site.Gear[h.ID]
+		if !beside(h) || !ask.worn[0].Overlaps(h.Window) {
+			continue
+		}
+		if g.Kind == domain.Goggles {
+			goggles += h.Count
+		} else if enough, needsGoggles := ask.enough(g); g.Kind == domain.Respirator && enough {
+			respirators += h.Count
+			if needsGoggles {
+				bare += h.Count
+			}
+		}
+	}
+	return respirators >= ask.people && goggles >= bare
 }
 
 // wear holds what is picked for as long as it is worn.
