@@ -108,6 +108,8 @@ func (r reader) told(n *domain.Notice) []string {
 		return []string{r.aboutRun(n)}
 	case n.Closure != nil:
 		return r.aboutClosure(n)
+	case n.TimeRequest != nil && n.Owner == r.person.ID:
+		return []string{r.aboutTimeRequest(n)}
 	}
 	return nil
 }
@@ -172,6 +174,21 @@ func (r reader) aboutClosure(n *domain.Notice) []string {
 		return nil
 	}
 	return []string{strings.Join(lines, "\n")}
+}
+
+// aboutTimeRequest tells whoever asked for time what is held for them, or that it is no more.
+func (r reader) aboutTimeRequest(n *domain.Notice) string {
+	request := n.TimeRequest
+	id := strings.TrimPrefix(n.Subject, "timeRequests/")
+	if offer := request.Offer; offer != nil {
+		return domain.OneLine(fmt.Sprintf("%s is free from %s to %s, which you asked for (%s). It is held for you until %s: book it until then, "+
+			"or let the next have it: saggar request decline %s", strings.TrimPrefix(r.in(offer.Furnace), " in "), r.clock(offer.Window.Start),
+			r.clock(offer.Window.End), id, r.clock(offer.ExpireTime), id))
+	}
+	if request.State == domain.TimeWaiting {
+		return fmt.Sprintf("What was held for your request %s is held no more; you still wait for other time.", id)
+	}
+	return fmt.Sprintf("Your request for time %s is %s.", id, strings.ToLower(string(request.State)))
 }
 
 // needs reports whether a furnace cannot be fired while what the closure is about is out of use.

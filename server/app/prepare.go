@@ -35,6 +35,7 @@ type prepared struct {
 	assessments []assess.Assessment // of each run
 	charges     []runCharge         // of each run
 	days        []PersonDay
+	taken       []takenOffer
 }
 
 // prepare reads what the runs ask for in one snapshot and works out everything but the writing.
@@ -65,7 +66,7 @@ func (a *App) prepare(ctx context.Context, call Call, in BookRunInput) (*prepare
 		if err := faults.Err(); err != nil {
 			return err
 		}
-		if err := p.meetOthers(ctx, tx, a.now()); err != nil {
+		if err := errors.Join(p.meetOthers(ctx, tx, a.now()), p.meetOffers(ctx, tx, call, a.now())); err != nil {
 			return err
 		}
 		return p.checkRules(ctx, tx, a.now(), call.Caller, nil)

@@ -18,6 +18,7 @@ import (
 type BenchWork struct {
 	RunID      string
 	Department string
+	Maker      string
 	Stage      string
 	State      LoadState
 	Window     Window

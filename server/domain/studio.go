@@ -20,6 +20,7 @@ type Studio struct {
 	ChargeMinutes    int    // default when the recipe does not say
 	DrawMinutes      int
 	AcidMistFraction float64 // share of leaving sulfur that counts as acid mist
+	OfferMinutes     int     // for how long time that fell free is held for whoever is offered it
 	// OwnLimits are limits of air that the studio sets for itself, beside the published ones.
 	OwnLimits []air.OwnLimit
 	// Revision counts every change in the studio. EquipmentRevision is the last one that touched equipment; OwnRevision the
@@ -33,7 +34,7 @@ type Studio struct {
 }
 
 // WithDefaults fills in what the studio leaves open: a grid of 5 minutes, 20 minutes to charge and to draw, 3 % of the
-// sulfur as acid mist (common practice, no source).
+// sulfur as acid mist, an hour to take what is offered (common practice, no source).
 func (s Studio) WithDefaults() Studio {
 	if s.StepMinutes == 0 {
 		s.StepMinutes = 5
@@ -43,6 +44,9 @@ func (s Studio) WithDefaults() Studio {
 	}
 	if s.DrawMinutes == 0 {
 		s.DrawMinutes = 20
+	}
+	if s.OfferMinutes == 0 {
+		s.OfferMinutes = 60
 	}
 	if s.AcidMistFraction == 0 {
 		s.AcidMistFraction = chem.DefaultPractice().AcidMistFraction
@@ -150,6 +154,6 @@ func (e Equipment) Name() string { return string(e.Kind) + "/" + e.ID }
 func (s Studio) Described(by Studio) Studio {
 	s.Title, s.TimeZone = by.Title, by.TimeZone
 	s.StepMinutes, s.ChargeMinutes, s.DrawMinutes = by.StepMinutes, by.ChargeMinutes, by.DrawMinutes
-	s.AcidMistFraction, s.OwnLimits = by.AcidMistFraction, by.OwnLimits
+	s.AcidMistFraction, s.OwnLimits, s.OfferMinutes = by.AcidMistFraction, by.OwnLimits, by.OfferMinutes
 	return s
 }

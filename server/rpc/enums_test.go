@@ -51,6 +51,9 @@ func TestEveryEnumerationIsPairedInFull(t *testing.T) {
 		}, func(n protoreflect.EnumNumber) saggarv1.LoadState { return saggarv1.LoadState(n) })
 	checkPairs(t, clearanceStates, []domain.ClearanceState{domain.ClearanceWaiting, domain.ClearanceCleared, domain.ClearanceRefused},
 		func(n protoreflect.EnumNumber) saggarv1.ClearanceState { return saggarv1.ClearanceState(n) })
+	checkPairs(t, timeRequestStates,
+		[]domain.TimeRequestState{domain.TimeWaiting, domain.TimeOffered, domain.TimeTaken, domain.TimeWithdrawn, domain.TimePassed},
+		func(n protoreflect.EnumNumber) saggarv1.TimeRequestState { return saggarv1.TimeRequestState(n) })
 	checkPairs(t, planWishes, []app.PlanWish{app.WishEarliest, app.WishFewestVisits, app.WishLeastEnergy, app.WishLeastChange},
 		func(n protoreflect.EnumNumber) saggarv1.PlanWish { return saggarv1.PlanWish(n) })
 	checkPairs(t, planStatuses,

@@ -82,6 +82,12 @@ func foreignRequests(booked *saggarv1.Run) map[string]proto.Message {
 	requests["GetBookingLimit"] = &saggarv1.GetBookingLimitRequest{Name: "studios/south/bookingLimits/x"}
 	requests["DeleteBookingLimit"] = &saggarv1.DeleteBookingLimitRequest{Name: "studios/south/bookingLimits/x"}
 	requests["UpdateBookingLimit"] = &saggarv1.UpdateBookingLimitRequest{BookingLimit: &saggarv1.BookingLimit{Name: "studios/south/bookingLimits/x", Title: "x"}}
+	requests["GetTimeRequest"] = &saggarv1.GetTimeRequestRequest{Name: "studios/south/timeRequests/t9"}
+	requests["DeleteTimeRequest"] = &saggarv1.DeleteTimeRequestRequest{Name: "studios/south/timeRequests/t9"}
+	requests["DeclineTimeOffer"] = &saggarv1.DeclineTimeOfferRequest{Name: "studios/south/timeRequests/t9"}
+	requests["CreateTimeRequest"] = &saggarv1.CreateTimeRequestRequest{Parent: "studios/south", TimeRequest: &saggarv1.TimeRequest{
+		Furnaces: []string{"pot"}, StartTime: start, EndTime: end, LeastMinutes: 60, Department: "pigments",
+	}}
 	run := redRun()
 	run.Recipe, run.StageWindows = "studios/south/recipes/red", booked.GetStageWindows()
 	requests["BookRun"] = &saggarv1.BookRunRequest{Parent: "studios/south", Runs: []*saggarv1.Run{run}}

@@ -121,6 +121,12 @@ var policy = map[string]policyRow{
 	saggarv1.ClearanceService_RefuseRun_FullMethodName:       {least: domain.RoleViewer},
 	saggarv1.ClearanceService_ListWaitingRuns_FullMethodName: {least: domain.RoleViewer},
 
+	saggarv1.TimeRequestService_CreateTimeRequest_FullMethodName: {least: domain.RoleMaker, others: domain.RoleTechnician}, // departments
+	saggarv1.TimeRequestService_GetTimeRequest_FullMethodName:    {least: domain.RoleMaker, others: domain.RoleTechnician},
+	saggarv1.TimeRequestService_ListTimeRequests_FullMethodName:  {least: domain.RoleMaker, others: domain.RoleTechnician},
+	saggarv1.TimeRequestService_DeleteTimeRequest_FullMethodName: {least: domain.RoleMaker, others: domain.RoleTechnician},
+	saggarv1.TimeRequestService_DeclineTimeOffer_FullMethodName:  {least: domain.RoleMaker, others: domain.RoleTechnician},
+
 	saggarv1.TraceService_ListChanges_FullMethodName: {least: domain.RoleSteward},
 	saggarv1.TraceService_VerifyTrace_FullMethodName: {least: domain.RoleSteward},
 

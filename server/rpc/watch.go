@@ -53,6 +53,9 @@ func noticeToProto(n *domain.Notice) *saggarv1.Notice {
 			Subject: string(c.SubjectKind) + "/" + c.SubjectID, StartTime: instant(c.Start), EndTime: instant(c.End), Reason: c.Reason,
 		}
 	}
+	if n.TimeRequest != nil {
+		m.TimeOffer = timeOfferToProto(n.TimeRequest.Offer)
+	}
 	return m
 }
 

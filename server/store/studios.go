@@ -49,7 +49,7 @@ func (t *Tx) InsertStudio(ctx context.Context, s domain.Studio) (domain.Studio, 
 	row, err := t.q.InsertStudio(ctx, queries.InsertStudioParams{
 		StudioID: s.ID, Title: s.Title, TimeZone: s.TimeZone,
 		StepMinutes: int32(s.StepMinutes), ChargeMinutes: int32(s.ChargeMinutes), DrawMinutes: int32(s.DrawMinutes),
-		AcidMistFraction: s.AcidMistFraction, OwnLimits: ownLimits,
+		AcidMistFraction: s.AcidMistFraction, OwnLimits: ownLimits, OfferMinutes: int32(s.OfferMinutes),
 		Revision: s.Revision, EquipmentRevision: s.EquipmentRevision, OwnRevision: s.OwnRevision, CreateTime: s.CreateTime,
 	})
 	if err != nil {
@@ -68,7 +68,7 @@ func (t *Tx) UpdateStudio(ctx context.Context, s domain.Studio) error {
 	count, err := t.q.UpdateStudio(ctx, queries.UpdateStudioParams{
 		StudioKey: s.Key, ChainSha256: s.ChainSHA256[:], Title: s.Title, TimeZone: s.TimeZone,
 		StepMinutes: int32(s.StepMinutes), ChargeMinutes: int32(s.ChargeMinutes), DrawMinutes: int32(s.DrawMinutes),
-		AcidMistFraction: s.AcidMistFraction, OwnLimits: ownLimits,
+		AcidMistFraction: s.AcidMistFraction, OwnLimits: ownLimits, OfferMinutes: int32(s.OfferMinutes),
 		Revision: s.Revision, EquipmentRevision: s.EquipmentRevision, OwnRevision: s.OwnRevision,
 	})
 	if err == nil && count == 0 {
@@ -93,7 +93,7 @@ func toStudio(row queries.Studio) (domain.Studio, error) {
 	s := domain.Studio{
 		Key: row.StudioKey, ID: row.StudioID, Title: row.Title, TimeZone: row.TimeZone,
 		StepMinutes: int(row.StepMinutes), ChargeMinutes: int(row.ChargeMinutes), DrawMinutes: int(row.DrawMinutes),
-		AcidMistFraction: row.AcidMistFraction, OwnLimits: ownLimits,
+		AcidMistFraction: row.AcidMistFraction, OwnLimits: ownLimits, OfferMinutes: int(row.OfferMinutes),
 		Revision: row.Revision, EquipmentRevision: row.EquipmentRevision, OwnRevision: row.OwnRevision,
 		CreateTime: row.CreateTime,
 	}

@@ -21,6 +21,8 @@ func changeInWords(n *saggarv1.Notice, zone *time.Location) string {
 		if c.GetReason() != "" {
 			sentence += ", " + c.GetReason()
 		}
+	case n.GetTimeOffer() != nil:
+		sentence += ": " + offerInWords(n.GetTimeOffer(), zone)
 	}
 	return sentence
 }
@@ -32,6 +34,10 @@ func changeVerb(n *saggarv1.Notice) string {
 		return "booked"
 	case "CancelRun":
 		return "called off"
+	case "DeleteTimeRequest":
+		return "withdrew"
+	case "DeclineTimeOffer":
+		return "declined what was held for"
 	case "RevokeAccessKey", "RevokeFeed":
 		return "revoked"
 	}
@@ -58,6 +64,7 @@ var subjectNouns = map[string]string{
 	"studios": "studio", "rooms": "room", "extractionCircuits": "extraction circuit", "supplies": "supply", "furnaces": "furnace",
 	"staffedHours": "staffed hours of room", "closures": "closure", "materials": "material", "recipes": "recipe",
 	"departments": "department", "people": "person", "accessKeys": "key", "runs": "run", "feeds": "feed",
+	"timeRequests": "request for time",
 }
 
 // subjectInWords turns "furnaces/pot" into "furnace pot".

@@ -212,7 +212,7 @@ const file_saggar_v1_report_service_proto_rawDesc = "" +
 	"\n" +
 	"start_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\tstartTime\x12=\n" +
 	"\bend_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\aendTime\x12J\n" +
-	"\bgroup_by\x18\x04 \x03(\x0e2\x1a.saggar.v1.ReportDimensionB\x13\xbaH\x10\x92\x01\r\x10\x03\x18\x01\"\a\x82\x01\x04\x10\x01 \x00R\agroupBy2\xe4\x01\n" +
+	"\bgroup_by\x18\x04 \x03(\x0e2\x1a.saggar.v1.ReportDimensionB\x13\xbaH\x10\x92\x01\r\x10\x04\x18\x01\"\a\x82\x01\x04\x10\x01 \x00R\agroupBy2\xe4\x01\n" +
 	"\rReportService\x12A\n" +
 	"\vGetDaySheet\x12\x1d.saggar.v1.GetDaySheetRequest\x1a\x13.saggar.v1.DaySheet\x12S\n" +
 	"\x11GetRiskAssessment\x12#.saggar.v1.GetRiskAssessmentRequest\x1a\x19.saggar.v1.RiskAssessment\x12;\n" +

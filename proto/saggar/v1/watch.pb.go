@@ -337,7 +337,9 @@ type Notice struct {
 	// Of a run, as it stands after the change.
 	RunAfter *NoticedRun `protobuf:"bytes,8,opt,name=run_after,json=runAfter,proto3" json:"run_after,omitempty"`
 	// Of a closure, as it stands after the change, or as it was when it is gone.
-	Closure       *NoticedClosure `protobuf:"bytes,9,opt,name=closure,proto3" json:"closure,omitempty"`
+	Closure *NoticedClosure `protobuf:"bytes,9,opt,name=closure,proto3" json:"closure,omitempty"`
+	// Of a request for time, what it is offered after the change; unset when it is offered nothing.
+	TimeOffer     *TimeOffer `protobuf:"bytes,20,opt,name=time_offer,json=timeOffer,proto3" json:"time_offer,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -431,6 +433,13 @@ func (x *Notice) GetRunAfter() *NoticedRun {
 func (x *Notice) GetClosure() *NoticedClosure {
 	if x != nil {
 		return x.Closure
+	}
+	return nil
+}
+
+func (x *Notice) GetTimeOffer() *TimeOffer {
+	if x != nil {
+		return x.TimeOffer
 	}
 	return nil
 }
@@ -586,7 +595,7 @@ var File_saggar_v1_watch_proto protoreflect.FileDescriptor
 
 const file_saggar_v1_watch_proto_rawDesc = "" +
 	"\n" +
-	"\x15saggar/v1/watch.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x16saggar/v1/firing.proto\x1a\x13saggar/v1/run.proto\"\xdb\x01\n" +
+	"\x15saggar/v1/watch.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x16saggar/v1/firing.proto\x1a\x13saggar/v1/run.proto\x1a\x1csaggar/v1/time_request.proto\"\xdb\x01\n" +
 	"\vNoticedLoad\x12\x14\n" +
 	"\x05stage\x18\x01 \x01(\tR\x05stage\x12*\n" +
 	"\x05state\x18\x02 \x01(\x0e2\x14.saggar.v1.LoadStateR\x05state\x12\x18\n" +
@@ -608,7 +617,7 @@ const file_saggar_v1_watch_proto_rawDesc = "" +
 	"\n" +
 	"start_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\x125\n" +
 	"\bend_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\x12\x16\n" +
-	"\x06reason\x18\x04 \x01(\tR\x06reason\"\xfb\x02\n" +
+	"\x06reason\x18\x04 \x01(\tR\x06reason\"\xb0\x03\n" +
 	"\x06Notice\x12\x1a\n" +
 	"\brevision\x18\x01 \x01(\x03R\brevision\x12;\n" +
 	"\vchange_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
@@ -620,7 +629,9 @@ const file_saggar_v1_watch_proto_rawDesc = "" +
 	"\n" +
 	"run_before\x18\a \x01(\v2\x15.saggar.v1.NoticedRunR\trunBefore\x122\n" +
 	"\trun_after\x18\b \x01(\v2\x15.saggar.v1.NoticedRunR\brunAfter\x123\n" +
-	"\aclosure\x18\t \x01(\v2\x19.saggar.v1.NoticedClosureR\aclosure\"\xa6\x04\n" +
+	"\aclosure\x18\t \x01(\v2\x19.saggar.v1.NoticedClosureR\aclosure\x123\n" +
+	"\n" +
+	"time_offer\x18\x14 \x01(\v2\x14.saggar.v1.TimeOfferR\ttimeOffer\"\xb4\x04\n" +
 	"\x12WatchStudioRequest\x12;\n" +
 	"\x04name\x18\x01 \x01(\tB'\xbaH$r\"\x18G2\x1e^studios/[a-z][a-z0-9-]{0,62}$R\x04name\x123\n" +
 	"\x0eafter_revision\x18\x02 \x01(\x03B\a\xbaH\x04\"\x02(\x00H\x00R\rafterRevision\x88\x01\x01\x12:\n" +
@@ -628,9 +639,9 @@ const file_saggar_v1_watch_proto_rawDesc = "" +
 	"\afurnace\x18\x04 \x01(\tB\"\xbaH\x1fr\x1d\x18?2\x19^([a-z][a-z0-9-]{0,62})?$R\afurnace\x12B\n" +
 	"\n" +
 	"department\x18\x05 \x01(\tB\"\xbaH\x1fr\x1d\x18?2\x19^([a-z][a-z0-9-]{0,62})?$R\n" +
-	"department\x12\xcc\x01\n" +
-	"\x05kinds\x18\x06 \x03(\tB\xb5\x01\xbaH\xb1\x01\x92\x01\xad\x01\x10\x10\"\xa8\x01r\xa5\x01R\astudiosR\x05roomsR\x12extractionCircuitsR\bsuppliesR\bfurnacesR\fstaffedHoursR\bclosuresR\tmaterialsR\arecipesR\x04lotsR\vdepartmentsR\x06peopleR\n" +
-	"accessKeysR\x04runsR\x05feedsR\vmailChoicesR\x05kindsB\x11\n" +
+	"department\x12\xda\x01\n" +
+	"\x05kinds\x18\x06 \x03(\tB\xc3\x01\xbaH\xbf\x01\x92\x01\xbb\x01\x10\x10\"\xb6\x01r\xb3\x01R\astudiosR\x05roomsR\x12extractionCircuitsR\bsuppliesR\bfurnacesR\fstaffedHoursR\bclosuresR\tmaterialsR\arecipesR\x04lotsR\vdepartmentsR\x06peopleR\n" +
+	"accessKeysR\x04runsR\x05feedsR\vmailChoicesR\ftimeRequestsR\x05kindsB\x11\n" +
 	"\x0f_after_revision\"^\n" +
 	"\x13WatchStudioResponse\x12+\n" +
 	"\anotices\x18\x01 \x03(\v2\x11.saggar.v1.NoticeR\anotices\x12\x1a\n" +
@@ -671,6 +682,7 @@ var file_saggar_v1_watch_proto_goTypes = []any{
 	(LoadState)(0),                // 7: saggar.v1.LoadState
 	(*timestamppb.Timestamp)(nil), // 8: google.protobuf.Timestamp
 	(RunState)(0),                 // 9: saggar.v1.RunState
+	(*TimeOffer)(nil),             // 10: saggar.v1.TimeOffer
 }
 var file_saggar_v1_watch_proto_depIdxs = []int32{
 	7,  // 0: saggar.v1.NoticedLoad.state:type_name -> saggar.v1.LoadState
@@ -685,14 +697,15 @@ var file_saggar_v1_watch_proto_depIdxs = []int32{
 	2,  // 9: saggar.v1.Notice.run_before:type_name -> saggar.v1.NoticedRun
 	2,  // 10: saggar.v1.Notice.run_after:type_name -> saggar.v1.NoticedRun
 	3,  // 11: saggar.v1.Notice.closure:type_name -> saggar.v1.NoticedClosure
-	4,  // 12: saggar.v1.WatchStudioResponse.notices:type_name -> saggar.v1.Notice
-	5,  // 13: saggar.v1.WatchService.WatchStudio:input_type -> saggar.v1.WatchStudioRequest
-	6,  // 14: saggar.v1.WatchService.WatchStudio:output_type -> saggar.v1.WatchStudioResponse
-	14, // [14:15] is the sub-list for method output_type
-	13, // [13:14] is the sub-list for method input_type
-	13, // [13:13] is the sub-list for extension type_name
-	13, // [13:13] is the sub-list for extension extendee
-	0,  // [0:13] is the sub-list for field type_name
+	10, // 12: saggar.v1.Notice.time_offer:type_name -> saggar.v1.TimeOffer
+	4,  // 13: saggar.v1.WatchStudioResponse.notices:type_name -> saggar.v1.Notice
+	5,  // 14: saggar.v1.WatchService.WatchStudio:input_type -> saggar.v1.WatchStudioRequest
+	6,  // 15: saggar.v1.WatchService.WatchStudio:output_type -> saggar.v1.WatchStudioResponse
+	15, // [15:16] is the sub-list for method output_type
+	14, // [14:15] is the sub-list for method input_type
+	14, // [14:14] is the sub-list for extension type_name
+	14, // [14:14] is the sub-list for extension extendee
+	0,  // [0:14] is the sub-list for field type_name
 }
 
 func init() { file_saggar_v1_watch_proto_init() }
@@ -702,6 +715,7 @@ func file_saggar_v1_watch_proto_init() {
 	}
 	file_saggar_v1_firing_proto_init()
 	file_saggar_v1_run_proto_init()
+	file_saggar_v1_time_request_proto_init()
 	file_saggar_v1_watch_proto_msgTypes[4].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{

@@ -68,4 +68,5 @@ type Studio struct {
 	CreateTime        time.Time
 	OwnLimits         []byte
 	ChainSha256       []byte
+	OfferMinutes      int32
 }

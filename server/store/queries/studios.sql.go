@@ -12,7 +12,7 @@ import (
 
 const GetStudio = `-- name: GetStudio :one
 SELECT studio_key, studio_id, title, time_zone, step_minutes, charge_minutes, draw_minutes, acid_mist_fraction,
-    revision, equipment_revision, own_revision, create_time, own_limits, chain_sha256
+    revision, equipment_revision, own_revision, create_time, own_limits, chain_sha256, offer_minutes
 FROM studios
 WHERE studio_id = $1
 `
@@ -35,15 +35,16 @@ func (q *Queries) GetStudio(ctx context.Context, studioID string) (Studio, error
 		&i.CreateTime,
 		&i.OwnLimits,
 		&i.ChainSha256,
+		&i.OfferMinutes,
 	)
 	return i, err
 }
 
 const InsertStudio = `-- name: InsertStudio :one
 INSERT INTO studios (studio_id, title, time_zone, step_minutes, charge_minutes, draw_minutes, acid_mist_fraction,
-    revision, equipment_revision, own_revision, create_time, own_limits)
+    revision, equipment_revision, own_revision, create_time, own_limits, offer_minutes)
 VALUES ($1, $2, $3, $4, $5, $6, $7,
-    $8, $9, $10, $11, $12)
+    $8, $9, $10, $11, $12, $13)
 RETURNING studio_key, create_time
 `
 
@@ -60,6 +61,7 @@ type InsertStudioParams struct {
 	OwnRevision       int64
 	CreateTime        time.Time
 	OwnLimits         []byte
+	OfferMinutes      int32
 }
 
 type InsertStudioRow struct {
@@ -81,6 +83,7 @@ func (q *Queries) InsertStudio(ctx context.Context, arg InsertStudioParams) (Ins
 		arg.OwnRevision,
 		arg.CreateTime,
 		arg.OwnLimits,
+		arg.OfferMinutes,
 	)
 	var i InsertStudioRow
 	err := row.Scan(&i.StudioKey, &i.CreateTime)
@@ -89,7 +92,7 @@ func (q *Queries) InsertStudio(ctx context.Context, arg InsertStudioParams) (Ins
 
 const ListStudios = `-- name: ListStudios :many
 SELECT studio_key, studio_id, title, time_zone, step_minutes, charge_minutes, draw_minutes, acid_mist_fraction,
-    revision, equipment_revision, own_revision, create_time, own_limits, chain_sha256
+    revision, equipment_revision, own_revision, create_time, own_limits, chain_sha256, offer_minutes
 FROM studios
 WHERE studio_id > $1 AND ($2::boolean OR studio_id = ANY ($3::text[]))
 ORDER BY studio_id
@@ -132,6 +135,7 @@ func (q *Queries) ListStudios(ctx context.Context, arg ListStudiosParams) ([]Stu
 			&i.CreateTime,
 			&i.OwnLimits,
 			&i.ChainSha256,
+			&i.OfferMinutes,
 		); err != nil {
 			return nil, err
 		}
@@ -145,7 +149,7 @@ func (q *Queries) ListStudios(ctx context.Context, arg ListStudiosParams) ([]Stu
 
 const LockStudio = `-- name: LockStudio :one
 SELECT studio_key, studio_id, title, time_zone, step_minutes, charge_minutes, draw_minutes, acid_mist_fraction,
-    revision, equipment_revision, own_revision, create_time, own_limits, chain_sha256
+    revision, equipment_revision, own_revision, create_time, own_limits, chain_sha256, offer_minutes
 FROM studios
 WHERE studio_id = $1
 FOR NO KEY UPDATE
@@ -171,6 +175,7 @@ func (q *Queries) LockStudio(ctx context.Context, studioID string) (Studio, erro
 		&i.CreateTime,
 		&i.OwnLimits,
 		&i.ChainSha256,
+		&i.OfferMinutes,
 	)
 	return i, err
 }
@@ -204,10 +209,10 @@ func (q *Queries) SetStudioRevisions(ctx context.Context, arg SetStudioRevisions
 const UpdateStudio = `-- name: UpdateStudio :execrows
 UPDATE studios
 SET title = $1, time_zone = $2, step_minutes = $3, charge_minutes = $4,
-    draw_minutes = $5, acid_mist_fraction = $6, own_limits = $7,
-    revision = $8, equipment_revision = $9, own_revision = $10,
-    chain_sha256 = $11
-WHERE studio_key = $12
+    draw_minutes = $5, acid_mist_fraction = $6, own_limits = $7, offer_minutes = $8,
+    revision = $9, equipment_revision = $10, own_revision = $11,
+    chain_sha256 = $12
+WHERE studio_key = $13
 `
 
 type UpdateStudioParams struct {
@@ -218,6 +223,7 @@ type UpdateStudioParams struct {
 	DrawMinutes       int32
 	AcidMistFraction  float64
 	OwnLimits         []byte
+	OfferMinutes      int32
 	Revision          int64
 	EquipmentRevision int64
 	OwnRevision       int64
@@ -234,6 +240,7 @@ func (q *Queries) UpdateStudio(ctx context.Context, arg UpdateStudioParams) (int
 		arg.DrawMinutes,
 		arg.AcidMistFraction,
 		arg.OwnLimits,
+		arg.OfferMinutes,
 		arg.Revision,
 		arg.EquipmentRevision,
 		arg.OwnRevision,
