@@ -188,6 +188,7 @@ func assessSite(site *domain.Site, now time.Time) assess.Site {
 		Rooms: site.Rooms, Circuits: site.CircuitList(), Practice: practice,
 		ChargeMinutes: site.Studio.ChargeMinutes, DrawMinutes: site.Studio.DrawMinutes,
 		OnDate: now.In(site.Zone).Format(time.DateOnly), OwnLimits: site.Studio.OwnLimits,
+		InterlockTestMonths: site.Studio.InterlockTestMonths,
 	}
 	for _, id := range slices.Sorted(maps.Keys(site.Furnaces)) {
 		s.Furnaces = append(s.Furnaces, site.Furnaces[id])
@@ -357,7 +358,7 @@ func (p *prepared) meetOthers(ctx context.Context, tx *store.Tx, now time.Time) 
 	found, assumptions := p.joint.findings()
 	ofDays, days, ofDay := p.joint.withoutClashes().days()
 	p.days = days
-	p.findings = slices.Concat(p.findings, found, notSaid(ofDays, found))
+	p.findings = slices.Concat(p.findings, found, p.joint.interlocks(), notSaid(ofDays, found))
 	p.assumptions = slices.Concat(p.assumptions, assumptions, ofDay)
 	return nil
 }

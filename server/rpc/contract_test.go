@@ -148,7 +148,7 @@ var bareNumbers = map[string]string{
 }
 
 func TestNumbersCarryTheirUnitInTheirName(t *testing.T) {
-	unit := regexp.MustCompile(`(^|_)(minutes?|days|celsius|kilowatts|hours?|grams|moles|liters|milliliters|meters|millimeters|milliliter|` +
+	unit := regexp.MustCompile(`(^|_)(minutes?|days|months|celsius|kilowatts|hours?|grams|moles|liters|milliliters|meters|millimeters|milliliter|` +
 		`second|count|fraction|ppm|bar|of_intermediate)$`)
 	for _, message := range contractMessages(t) {
 		for i := range message.Fields().Len() {

@@ -50,7 +50,8 @@ func (t *Tx) InsertStudio(ctx context.Context, s domain.Studio) (domain.Studio, 
 		StudioID: s.ID, Title: s.Title, TimeZone: s.TimeZone,
 		StepMinutes: int32(s.StepMinutes), ChargeMinutes: int32(s.ChargeMinutes), DrawMinutes: int32(s.DrawMinutes),
 		AcidMistFraction: s.AcidMistFraction, OwnLimits: ownLimits, OfferMinutes: int32(s.OfferMinutes),
-		Revision: s.Revision, EquipmentRevision: s.EquipmentRevision, OwnRevision: s.OwnRevision, CreateTime: s.CreateTime,
+		InterlockTestMonths: int32(s.InterlockTestMonths),
+		Revision:            s.Revision, EquipmentRevision: s.EquipmentRevision, OwnRevision: s.OwnRevision, CreateTime: s.CreateTime,
 	})
 	if err != nil {
 		return domain.Studio{}, taken(err, "studios", s.ID)
@@ -69,7 +70,8 @@ func (t *Tx) UpdateStudio(ctx context.Context, s domain.Studio) error {
 		StudioKey: s.Key, ChainSha256: s.ChainSHA256[:], Title: s.Title, TimeZone: s.TimeZone,
 		StepMinutes: int32(s.StepMinutes), ChargeMinutes: int32(s.ChargeMinutes), DrawMinutes: int32(s.DrawMinutes),
 		AcidMistFraction: s.AcidMistFraction, OwnLimits: ownLimits, OfferMinutes: int32(s.OfferMinutes),
-		Revision: s.Revision, EquipmentRevision: s.EquipmentRevision, OwnRevision: s.OwnRevision,
+		InterlockTestMonths: int32(s.InterlockTestMonths),
+		Revision:            s.Revision, EquipmentRevision: s.EquipmentRevision, OwnRevision: s.OwnRevision,
 	})
 	if err == nil && count == 0 {
 		return domain.NotFound("studios/" + s.ID)
@@ -94,7 +96,8 @@ func toStudio(row queries.Studio) (domain.Studio, error) {
 		Key: row.StudioKey, ID: row.StudioID, Title: row.Title, TimeZone: row.TimeZone,
 		StepMinutes: int(row.StepMinutes), ChargeMinutes: int(row.ChargeMinutes), DrawMinutes: int(row.DrawMinutes),
 		AcidMistFraction: row.AcidMistFraction, OwnLimits: ownLimits, OfferMinutes: int(row.OfferMinutes),
-		Revision: row.Revision, EquipmentRevision: row.EquipmentRevision, OwnRevision: row.OwnRevision,
+		InterlockTestMonths: int(row.InterlockTestMonths),
+		Revision:            row.Revision, EquipmentRevision: row.EquipmentRevision, OwnRevision: row.OwnRevision,
 		CreateTime: row.CreateTime,
 	}
 	copy(s.ChainSHA256[:], row.ChainSha256)
