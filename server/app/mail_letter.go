@@ -108,6 +108,8 @@ func (r reader) told(n *domain.Notice) []string {
 		return []string{r.aboutRun(n)}
 	case n.Closure != nil:
 		return r.aboutClosure(n)
+	case n.Reading != nil && r.rooms[n.Reading.Room] && len(n.Reading.Findings) > 0:
+		return []string{r.aboutReading(n)}
 	case n.TimeRequest != nil && n.Owner == r.person.ID:
 		return []string{r.aboutTimeRequest(n)}
 	}
@@ -189,6 +191,22 @@ func (r reader) aboutTimeRequest(n *domain.Notice) string {
 		return fmt.Sprintf("What was held for your request %s is held no more; you still wait for other time.", id)
 	}
 	return fmt.Sprintf("Your request for time %s is %s.", id, strings.ToLower(string(request.State)))
+}
+
+// aboutReading tells whoever looks after a room what was read there, and what follows.
+func (r reader) aboutReading(n *domain.Notice) string {
+	read := n.Reading
+	head := fmt.Sprintf("%s noted %.4g ppm of %s in %s, read %s", n.Caller, read.PPM, read.Species, read.Place(), r.clock(read.ReadTime))
+	if read.ClosedBy != "" {
+		head = fmt.Sprintf("%s explained what was read in %s on %s: %s", n.Caller, read.Place(), r.clock(read.ReadTime), read.CloseReason)
+	}
+	lines := []string{domain.OneLine(head + ".")}
+	for _, f := range read.Findings {
+		if read.ClosedBy == "" {
+			lines = append(lines, domain.OneLine("  "+f.Message+". "+f.Cure))
+		}
+	}
+	return strings.Join(lines, "\n")
 }
 
 // needs reports whether a furnace cannot be fired while what the closure is about is out of use.

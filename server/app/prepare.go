@@ -360,7 +360,7 @@ func (p *prepared) meetOthers(ctx context.Context, tx *store.Tx, now time.Time) 
 	p.days = days
 	p.findings = slices.Concat(p.findings, found, p.joint.interlocks(), notSaid(ofDays, found))
 	p.assumptions = slices.Concat(p.assumptions, assumptions, ofDay)
-	return nil
+	return p.meetReadings(ctx, tx, now)
 }
 
 // reachOf is the stretch of time within which other firings can matter to the planned ones.

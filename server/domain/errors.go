@@ -70,7 +70,7 @@ var words = map[string]string{
 	"studios": "studio", "rooms": "room", "extractionCircuits": "extraction circuit", "supplies": "supply", "furnaces": "furnace",
 	"staffedHours": "set of staffed hours for room", "closures": "closure", "materials": "material", "recipes": "recipe",
 	"departments": "department", "people": "person", "accessKeys": "key", "runs": "run", "firings": "firing", "versions": "version",
-	"lots": "lot", "loads": "stage", "feeds": "feed", "mailChoices": "choice of letters of", "timeRequests": "request for time",
+	"lots": "lot", "loads": "stage", "feeds": "feed", "mailChoices": "choice of letters of", "timeRequests": "request for time", "readings": "reading",
 	"clearanceRules": "clearance rule", "allotments": "allotment", "taughtHours": "set of taught hours", "bookingLimits": "booking limit",
 }
 

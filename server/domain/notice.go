@@ -34,6 +34,8 @@ type Notice struct {
 	Closure *Closure
 	// TimeRequest is set for requests for time, as it stands after the change.
 	TimeRequest *TimeRequest
+	// Reading is set for readings, as it stands after the change.
+	Reading *Reading
 	// Owner is whose it is: a run's maker, the holder of a key or feed, who asked for time, a person themselves; empty for what is nobody's.
 	Owner string
 }
@@ -52,6 +54,8 @@ func NoticeOf(c Change) *Notice {
 		n.Closure = cmp.Or(readBody[Closure](c.After), readBody[Closure](c.Before))
 	case "people":
 		n.Owner = id
+	case "readings":
+		n.Reading = readBody[Reading](c.After)
 	case "timeRequests":
 		if n.TimeRequest = readBody[TimeRequest](c.After); n.TimeRequest != nil {
 			n.Owner = n.TimeRequest.Asker

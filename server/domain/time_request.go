@@ -60,16 +60,23 @@ type TimeOffer struct {
 const timeRequestPrefix = "t"
 
 // ID is the request's id within its studio, for example "t17".
-func (r TimeRequest) ID() string { return timeRequestPrefix + strconv.FormatInt(r.AskedRevision, 10) }
+func (r TimeRequest) ID() string { return revisionID(timeRequestPrefix, r.AskedRevision) }
 
 // Name is its name within its studio.
 func (r TimeRequest) Name() string { return "timeRequests/" + r.ID() }
 
 // TimeRequestRevision is the revision in an id, or 0, at which nothing was asked.
-func TimeRequestRevision(id string) int64 {
-	digits, _ := strings.CutPrefix(id, timeRequestPrefix)
-	revision, err := strconv.ParseInt(digits, 10, 64)
-	if err != nil || (TimeRequest{AskedRevision: revision}).ID() != id {
+func TimeRequestRevision(id string) int64 { return revisionIn(timeRequestPrefix, id) }
+
+// revisionID is the id of what is known by the revision at which it came to be.
+func revisionID(prefix string, revision int64) string {
+	return prefix + strconv.FormatInt(revision, 10)
+}
+
+// revisionIn is the revision in such an id, or 0 when it is none.
+func revisionIn(prefix, id string) int64 {
+	revision, err := strconv.ParseInt(strings.TrimPrefix(id, prefix), 10, 64)
+	if err != nil || revisionID(prefix, revision) != id {
 		return 0
 	}
 	return revision

@@ -69,7 +69,7 @@ func resourceField(m protoreflect.MessageDescriptor) protoreflect.FieldDescripto
 
 func TestMethodsAreNamedVerbFirstAndTakeTheirOwnRequest(t *testing.T) {
 	verb := regexp.MustCompile(
-		`^(Get|List|Update|Delete|Create|Load|Book|Check|Move|Cancel|Clear|Refuse|Decline|Plan|Replan|Revoke|Exchange|Verify|Take|Return|Weigh|Watch)[A-Z]`)
+		`^(Get|List|Update|Delete|Create|Load|Book|Check|Move|Cancel|Clear|Refuse|Decline|Close|Plan|Replan|Revoke|Exchange|Verify|Take|Return|Weigh|Watch)[A-Z]`)
 	for _, method := range contractMethods(t) {
 		assert.Regexp(t, verb, method.Name())
 		assert.Equal(t, method.Name()+"Request", method.Input().Name())

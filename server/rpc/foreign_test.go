@@ -88,6 +88,11 @@ func foreignRequests(booked *saggarv1.Run) map[string]proto.Message {
 	requests["CreateTimeRequest"] = &saggarv1.CreateTimeRequestRequest{Parent: "studios/south", TimeRequest: &saggarv1.TimeRequest{
 		Furnaces: []string{"pot"}, StartTime: start, EndTime: end, LeastMinutes: 60, Department: "pigments",
 	}}
+	requests["GetReading"] = &saggarv1.GetReadingRequest{Name: "studios/south/readings/m9"}
+	requests["CloseReading"] = &saggarv1.CloseReadingRequest{Name: "studios/south/readings/m9", Reason: "x"}
+	requests["CreateReading"] = &saggarv1.CreateReadingRequest{Parent: "studios/south", Reading: &saggarv1.Reading{
+		Room: "bay", Species: "SO2", ReadTime: start, Instrument: "x",
+	}}
 	run := redRun()
 	run.Recipe, run.StageWindows = "studios/south/recipes/red", booked.GetStageWindows()
 	requests["BookRun"] = &saggarv1.BookRunRequest{Parent: "studios/south", Runs: []*saggarv1.Run{run}}

@@ -127,6 +127,11 @@ var policy = map[string]policyRow{
 	saggarv1.TimeRequestService_DeleteTimeRequest_FullMethodName: {least: domain.RoleMaker, others: domain.RoleTechnician},
 	saggarv1.TimeRequestService_DeclineTimeOffer_FullMethodName:  {least: domain.RoleMaker, others: domain.RoleTechnician},
 
+	saggarv1.ReadingService_CreateReading_FullMethodName: {least: domain.RoleMaker},
+	saggarv1.ReadingService_GetReading_FullMethodName:    {least: domain.RoleViewer},
+	saggarv1.ReadingService_ListReadings_FullMethodName:  {least: domain.RoleViewer},
+	saggarv1.ReadingService_CloseReading_FullMethodName:  {least: domain.RoleTechnician},
+
 	saggarv1.TraceService_ListChanges_FullMethodName: {least: domain.RoleSteward},
 	saggarv1.TraceService_VerifyTrace_FullMethodName: {least: domain.RoleSteward},
 

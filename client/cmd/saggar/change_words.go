@@ -64,7 +64,7 @@ var subjectNouns = map[string]string{
 	"studios": "studio", "rooms": "room", "extractionCircuits": "extraction circuit", "supplies": "supply", "furnaces": "furnace",
 	"staffedHours": "staffed hours of room", "closures": "closure", "materials": "material", "recipes": "recipe",
 	"departments": "department", "people": "person", "accessKeys": "key", "runs": "run", "feeds": "feed",
-	"timeRequests": "request for time",
+	"timeRequests": "request for time", "readings": "reading",
 }
 
 // subjectInWords turns "furnaces/pot" into "furnace pot".

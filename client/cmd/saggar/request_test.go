@@ -41,8 +41,8 @@ func TestTimeIsAskedForListedDeclinedAndWithdrawn(t *testing.T) {
 	assert.Equal(t, 2, f.run("request", "add", "--furnace", "muffle").code)
 
 	f.answer("ListTimeRequests", &saggarv1.ListTimeRequestsResponse{TimeRequests: both})
-	golden(t, "requests.table", f.succeed("request", "list"))
-	golden(t, "requests.json", f.succeed("request", "list", "--output", "json"))
+	golden(t, "requests.table.golden", f.succeed("request", "list"))
+	golden(t, "requests.json.golden", f.succeed("request", "list", "--output", "json"))
 	f.succeed("request", "list", "--show-ended")
 	assert.True(t, asked[*saggarv1.ListTimeRequestsRequest](f).GetShowEnded())
 	f.answer("DeclineTimeOffer", both[0])

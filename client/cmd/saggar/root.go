@@ -129,7 +129,7 @@ func (s *shell) command() *cobra.Command {
 	root.AddCommand(
 		s.studioCommand(), s.equipmentCommand(roomKind), s.equipmentCommand(circuitKind), s.equipmentCommand(supplyKind),
 		s.equipmentCommand(furnaceKind), s.equipmentCommand(hoursKind), s.closureCommand(),
-		s.materialCommand(), s.lotCommand(), s.recipeCommand(), s.runCommand(), s.openingCommand(), s.requestCommand(), s.weekCommand(), s.dayCommand(),
+		s.materialCommand(), s.lotCommand(), s.recipeCommand(), s.runCommand(), s.openingCommand(), s.requestCommand(), s.readingCommand(), s.weekCommand(), s.dayCommand(),
 		s.reportCommand(), s.departmentCommand(), s.personCommand(), s.clearanceCommand(),
 		s.allotmentCommand(), s.taughtCommand(), s.limitCommand(), s.keyCommand(), s.callerCommand(),
 		s.signInCommand(), s.signOutCommand(), s.contextCommand(),

@@ -631,7 +631,7 @@ const file_saggar_v1_watch_proto_rawDesc = "" +
 	"\trun_after\x18\b \x01(\v2\x15.saggar.v1.NoticedRunR\brunAfter\x123\n" +
 	"\aclosure\x18\t \x01(\v2\x19.saggar.v1.NoticedClosureR\aclosure\x123\n" +
 	"\n" +
-	"time_offer\x18\x14 \x01(\v2\x14.saggar.v1.TimeOfferR\ttimeOffer\"\xb4\x04\n" +
+	"time_offer\x18\x14 \x01(\v2\x14.saggar.v1.TimeOfferR\ttimeOffer\"\xbe\x04\n" +
 	"\x12WatchStudioRequest\x12;\n" +
 	"\x04name\x18\x01 \x01(\tB'\xbaH$r\"\x18G2\x1e^studios/[a-z][a-z0-9-]{0,62}$R\x04name\x123\n" +
 	"\x0eafter_revision\x18\x02 \x01(\x03B\a\xbaH\x04\"\x02(\x00H\x00R\rafterRevision\x88\x01\x01\x12:\n" +
@@ -639,9 +639,9 @@ const file_saggar_v1_watch_proto_rawDesc = "" +
 	"\afurnace\x18\x04 \x01(\tB\"\xbaH\x1fr\x1d\x18?2\x19^([a-z][a-z0-9-]{0,62})?$R\afurnace\x12B\n" +
 	"\n" +
 	"department\x18\x05 \x01(\tB\"\xbaH\x1fr\x1d\x18?2\x19^([a-z][a-z0-9-]{0,62})?$R\n" +
-	"department\x12\xda\x01\n" +
-	"\x05kinds\x18\x06 \x03(\tB\xc3\x01\xbaH\xbf\x01\x92\x01\xbb\x01\x10\x10\"\xb6\x01r\xb3\x01R\astudiosR\x05roomsR\x12extractionCircuitsR\bsuppliesR\bfurnacesR\fstaffedHoursR\bclosuresR\tmaterialsR\arecipesR\x04lotsR\vdepartmentsR\x06peopleR\n" +
-	"accessKeysR\x04runsR\x05feedsR\vmailChoicesR\ftimeRequestsR\x05kindsB\x11\n" +
+	"department\x12\xe4\x01\n" +
+	"\x05kinds\x18\x06 \x03(\tB\xcd\x01\xbaH\xc9\x01\x92\x01\xc5\x01\x10\x10\"\xc0\x01r\xbd\x01R\astudiosR\x05roomsR\x12extractionCircuitsR\bsuppliesR\bfurnacesR\fstaffedHoursR\bclosuresR\tmaterialsR\arecipesR\x04lotsR\vdepartmentsR\x06peopleR\n" +
+	"accessKeysR\x04runsR\x05feedsR\vmailChoicesR\ftimeRequestsR\breadingsR\x05kindsB\x11\n" +
 	"\x0f_after_revision\"^\n" +
 	"\x13WatchStudioResponse\x12+\n" +
 	"\anotices\x18\x01 \x03(\v2\x11.saggar.v1.NoticeR\anotices\x12\x1a\n" +
