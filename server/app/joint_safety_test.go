@@ -84,3 +84,49 @@ func TestStopStepsAreMissedWhereWhatComesOffIsDangerousToLife(t *testing.T) {
 	b.refit(t, func(f *heat.Furnace) { f.StopSteps = []string{"Heat off at the switch"} })
 	assert.Empty(t, missed(booked.Runs[0]))
 }
+
+func TestWhatFallsDueIsListedWithTheRunsThatNeedIt(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	due, err := b.GetDueChecks(b.ctx, app.DueChecksQuery{StudioID: "test", Until: "2027-03-01"})
+	require.NoError(t, err)
+	assert.Empty(t, due.Checks, "all was tested and measured in time, and nothing is booked")
+	soon, err := b.GetDueChecks(b.ctx, app.DueChecksQuery{StudioID: "test"})
+	require.NoError(t, err)
+	assert.Equal(t, "2027-03-31", soon.Until)
+	require.Len(t, soon.Checks, 2, "the gas alarms, tested on 22 February")
+	assert.Equal(t, []string{"2027-03-24", "2027-03-24"}, []string{soon.Checks[0].DueOn, soon.Checks[1].DueOn})
+
+	blue := b.plan(t, request("blue", 1), monday)
+	late := postponed(blue.Run, 300*24*time.Hour)
+	checking := call("CheckRun")
+	checking.ValidateOnly = true
+	checked, err := b.BookRun(b.ctx, checking, app.BookRunInput{StudioID: "test", Runs: []app.RunRequest{late}})
+	require.NoError(t, err)
+	var all []string
+	for _, f := range checked.Findings {
+		all = append(all, f.Code)
+	}
+	booked, err := b.BookRun(b.ctx, call("BookRun"), app.BookRunInput{StudioID: "test", Runs: []app.RunRequest{late}, Acknowledged: all})
+	require.NoError(t, err)
+	due, err = b.GetDueChecks(b.ctx, app.DueChecksQuery{StudioID: "test", Until: "2027-03-01"})
+	require.NoError(t, err)
+	kinds := map[domain.DueKind]bool{}
+	for _, c := range due.Checks {
+		kinds[c.Kind] = true
+		assert.Equal(t, []string{booked.Runs[0].ID}, c.Runs, "%v", c)
+		assert.False(t, c.FirstTime.IsZero())
+		assert.False(t, c.Overdue, "not today")
+	}
+	assert.Equal(t, map[domain.DueKind]bool{domain.DueDetector: true, domain.DueInterlock: true, domain.DueCapture: true, domain.DueFlow: true}, kinds)
+	_, err = b.GetDueChecks(b.ctx, app.DueChecksQuery{StudioID: "test", Until: "2027-02-30"})
+	assert.Equal(t, "until", finding.FaultsOf(err)[0].Field)
+
+	sheet, err := b.GetDaySheet(b.ctx, app.DaySheetQuery{StudioID: "test", Date: "2027-10-05", Room: "bay"})
+	require.NoError(t, err)
+	require.NotEmpty(t, sheet.Due)
+	for _, c := range sheet.Due {
+		assert.LessOrEqual(t, c.DueOn, "2027-10-05")
+		assert.Equal(t, c.Kind == domain.DueDetector, c.Overdue, "the others count for the last time on this day")
+	}
+}

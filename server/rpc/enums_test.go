@@ -54,6 +54,8 @@ func TestEveryEnumerationIsPairedInFull(t *testing.T) {
 	checkPairs(t, timeRequestStates,
 		[]domain.TimeRequestState{domain.TimeWaiting, domain.TimeOffered, domain.TimeTaken, domain.TimeWithdrawn, domain.TimePassed},
 		func(n protoreflect.EnumNumber) saggarv1.TimeRequestState { return saggarv1.TimeRequestState(n) })
+	checkPairs(t, dueCheckKinds, []domain.DueKind{domain.DueDetector, domain.DueInterlock, domain.DueCapture, domain.DueFlow},
+		func(n protoreflect.EnumNumber) saggarv1.DueCheckKind { return saggarv1.DueCheckKind(n) })
 	checkPairs(t, planWishes, []app.PlanWish{app.WishEarliest, app.WishFewestVisits, app.WishLeastEnergy, app.WishLeastChange},
 		func(n protoreflect.EnumNumber) saggarv1.PlanWish { return saggarv1.PlanWish(n) })
 	checkPairs(t, planStatuses,

@@ -114,7 +114,7 @@ var aboutNoResource = map[string]string{
 	"UpdateStudio": "names a studio only", "CreateMaterialVersion": "makes what it names", "CreateRecipeVersion": "makes what it names",
 	"CheckRecipe": "brings its recipe along", "PlanRuns": "reads its recipe as BookRun does", "GetCaller": "names nothing",
 	"CreateLot": "makes what it names", "CreateAccessKey": "names nobody's thing", "CreateFeed": "names what the studio has by id",
-	"ExchangeAccessKey": "names nothing", "WatchStudio": "names a studio only", "GetReport": "names a studio only",
+	"ExchangeAccessKey": "names nothing", "WatchStudio": "names a studio only", "GetReport": "names a studio only", "GetDueChecks": "names a studio only",
 	"VerifyTrace": "names a studio only", "ListChanges": "names a studio only",
 }
 

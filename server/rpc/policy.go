@@ -89,6 +89,7 @@ var policy = map[string]policyRow{
 	saggarv1.ReportService_GetDaySheet_FullMethodName:       {least: domain.RoleViewer},
 	saggarv1.ReportService_GetRiskAssessment_FullMethodName: {least: domain.RoleViewer},
 	saggarv1.ReportService_GetReport_FullMethodName:         {least: domain.RoleTechnician},
+	saggarv1.ReportService_GetDueChecks_FullMethodName:      {least: domain.RoleViewer},
 
 	saggarv1.PeopleService_GetDepartment_FullMethodName:    {least: domain.RoleViewer},
 	saggarv1.PeopleService_ListDepartments_FullMethodName:  {least: domain.RoleViewer},
