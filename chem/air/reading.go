@@ -102,10 +102,14 @@ func (r Reading) aboveLimit(l Limit, severity finding.Severity, cure string) fin
 }
 
 func (r Reading) aboveForecast() finding.Finding {
+	forecast := "nothing of it was forecast"
+	if r.ForecastPPM > 0 {
+		forecast = "at most " + worded(r.Species, r.ForecastPPM) + " was forecast"
+	}
 	f := finding.Finding{
 		Severity: finding.Warn, Code: CodeReadingAboveForecast, About: r.Place, Source: commonPractice,
-		Message: fmt.Sprintf("%s was read at %s in %s, where at most %s was forecast: the flow or the capture is not what was measured, or something "+
-			"comes off that is not booked", r.Species, worded(r.Species, r.PPM), r.Place, worded(r.Species, r.ForecastPPM)),
+		Message: fmt.Sprintf("%s was read at %s in %s, where %s: the flow or the capture is not what was measured, or something comes off that is "+
+			"not booked", r.Species, worded(r.Species, r.PPM), r.Place, forecast),
 		Figures: []finding.Figure{
 			{Name: "measured", Value: r.PPM, Unit: "ppm"}, {Name: "uncertain", Value: r.UncertainPPM(), Unit: "ppm"},
 			{Name: "forecast", Value: r.ForecastPPM, Unit: "ppm"},
