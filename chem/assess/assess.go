@@ -21,9 +21,10 @@ type Site struct {
 	Circuits []air.Circuit
 	Practice chem.Practice
 	// ChargeMinutes and DrawMinutes hold for stages that do not say; 0 means 20.
-	ChargeMinutes int
-	DrawMinutes   int
-	OnDate        string // ISO date, for the age of measurements and detector tests
+	ChargeMinutes       int
+	DrawMinutes         int
+	OnDate              string // ISO date, for the age of measurements and detector tests
+	InterlockTestMonths int    // for how long a test of a fan interlock counts; 0 means DefaultInterlockTestMonths
 	// OwnLimits are limits of air that the studio sets for itself.
 	OwnLimits []air.OwnLimit
 }

@@ -22,7 +22,8 @@ func pot() heat.Furnace {
 		HeatingTimes: []heat.Timing{{FromCelsius: 20, ToCelsius: 400, Minutes: 32}, {FromCelsius: 400, ToCelsius: 1000, Minutes: 100}},
 		CoolingTimes: []heat.Timing{{FromCelsius: 1000, ToCelsius: 500, Minutes: 120}, {FromCelsius: 500, ToCelsius: 200, Minutes: 165}},
 		Control:      heat.Programmed, OverTemperatureCutOut: true,
-		Capture: heat.Capture{ClosedFraction: 0.95, DoorOpenFraction: 0.7, Method: "tracer", MeasuredOn: "2026-10-05"},
+		Capture:      heat.Capture{ClosedFraction: 0.95, DoorOpenFraction: 0.7, Method: "tracer", MeasuredOn: "2026-10-05"},
+		FanInterlock: heat.FanInterlock{Kind: heat.FlowSwitch, TestedOn: "2026-10-05"},
 	}
 }
 

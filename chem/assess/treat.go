@@ -338,7 +338,9 @@ func (s Site) roomAir(t Treatment) *RoomAir {
 		answer.Findings = append(answer.Findings, asFindings(err, "", room.ID)...)
 		return answer
 	}
-	answer.Findings = append(answer.Findings, answer.Near.Findings...)
+	interlock := Interlock{Furnace: t.Furnace, Failure: &answer.Failure, OnDate: s.OnDate, TestMonths: s.InterlockTestMonths}
+	interlock.Say()
+	answer.Findings = slices.Concat(answer.Findings, answer.Near.Findings, interlock.Findings())
 	for _, f := range answer.Failure.Findings {
 		if f.Severity != finding.Note { // a fan whose failure passes no limit is no news
 			answer.Findings = append(answer.Findings, f)

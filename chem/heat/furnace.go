@@ -53,6 +53,26 @@ type Capture struct {
 	MeasuredOn string `json:"measured_on"` // ISO date, empty when never
 }
 
+// InterlockKind is what cuts a furnace's heat when its fan stops.
+type InterlockKind string
+
+const (
+	NoInterlock    InterlockKind = "none"
+	FlowSwitch     InterlockKind = "flow_switch"
+	CurrentRelay   InterlockKind = "current_relay"
+	PressureSwitch InterlockKind = "pressure_switch"
+)
+
+// FanInterlock is what cuts the heat when the fan of the furnace's branch stops.
+type FanInterlock struct {
+	Kind InterlockKind `json:"kind"` // empty: nobody has said, which counts as none
+	// TestedOn is when the fan was last stopped and the heat seen to go off: an ISO date, empty when never.
+	TestedOn string `json:"tested_on"`
+}
+
+// Fitted reports whether there is one.
+func (i FanInterlock) Fitted() bool { return i.Kind != "" && i.Kind != NoInterlock }
+
 // Furnace is any heated chamber that can be booked, with what was measured on it.
 type Furnace struct {
 	ID    string `json:"id"`
@@ -84,7 +104,8 @@ type Furnace struct {
 	OverTemperatureCutOut bool    `json:"over_temperature_cut_out"`
 	Capture               Capture `json:"capture"`
 	// Excludes lists what may not go in: "sulfur", "chloride", "fluoride", "volatile_metal", "carbon".
-	Excludes []string `json:"excludes"`
+	Excludes     []string     `json:"excludes"`
+	FanInterlock FanInterlock `json:"fan_interlock,omitzero"`
 	// StopSteps are what to do, in order, when it must be stopped.
 	StopSteps []string `json:"stop_steps,omitempty"`
 	// PricePerHour is what an hour of its use costs in the studio's own currency; 0: nothing is asked.

@@ -21,10 +21,12 @@ import (
 const DefaultAddress = "127.0.0.1:7817"
 
 // retries: only UNAVAILABLE is tried again, since mutating calls carry a request id or an etag. Making a key or a
-// feed is not, as a repeat would make a second one.
+// feed, asking for time or noting a reading, is not, as a repeat would make a second one.
 const retries = `{
   "methodConfig": [
-    {"name": [{"service": "saggar.v1.AccessService"}, {"service": "saggar.v1.FeedService"}]},
+    {"name": [{"service": "saggar.v1.AccessService"}, {"service": "saggar.v1.FeedService"},
+      {"service": "saggar.v1.TimeRequestService", "method": "CreateTimeRequest"},
+      {"service": "saggar.v1.ReadingService", "method": "CreateReading"}]},
     {"name": [{}], "retryPolicy": {
       "maxAttempts": 4, "initialBackoff": "0.2s", "maxBackoff": "2s", "backoffMultiplier": 2,
       "retryableStatusCodes": ["UNAVAILABLE"]
@@ -59,6 +61,8 @@ type Connection struct {
 	Feeds      saggarv1.FeedServiceClient
 	Mail       saggarv1.MailServiceClient
 	Reports    saggarv1.ReportServiceClient
+	Requests   saggarv1.TimeRequestServiceClient
+	Readings   saggarv1.ReadingServiceClient
 }
 
 // Dial prepares a connection; the server is reached at the first call. Clear text goes only to a loopback address or a
@@ -90,7 +94,8 @@ func Dial(o Options) (*Connection, error) {
 		Trace: saggarv1.NewTraceServiceClient(conn), Watch: saggarv1.NewWatchServiceClient(conn),
 		Feeds: saggarv1.NewFeedServiceClient(conn), Mail: saggarv1.NewMailServiceClient(conn),
 		Clearances: saggarv1.NewClearanceServiceClient(conn), Allotments: saggarv1.NewAllotmentServiceClient(conn),
-		Reports: saggarv1.NewReportServiceClient(conn),
+		Reports: saggarv1.NewReportServiceClient(conn), Requests: saggarv1.NewTimeRequestServiceClient(conn),
+		Readings: saggarv1.NewReadingServiceClient(conn),
 	}, nil
 }
 

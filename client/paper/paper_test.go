@@ -49,6 +49,10 @@ func daySheet(title string) *saggarv1.DaySheet {
 		Name: "studios/test/daySheets/2027-03-02", Title: title, TimeZone: "Europe/Lisbon",
 		StartTime: instant("2027-03-02T00:00:00Z"), EndTime: instant("2027-03-03T00:00:00Z"), AsOfTime: instant("2027-03-01T18:00:00Z"),
 		Revision: 7, Tasks: []*saggarv1.DayTask{charge, fire}, Closed: []string{"small-kiln is closed: new elements"},
+		DueChecks: []*saggarv1.DueCheck{
+			{Kind: saggarv1.DueCheckKind_DUE_CHECK_KIND_INTERLOCK, Subject: "furnaces/pot", Room: "bay", LastOn: "2026-03-01", DueOn: "2027-03-01", Overdue: true},
+			{Kind: saggarv1.DueCheckKind_DUE_CHECK_KIND_FLOW, Subject: "extractionCircuits/fan", Part: "hood", Room: "bay", Overdue: true},
+		},
 		Rooms: []*saggarv1.DayRoom{{
 			Room: "bay", Title: title, CrewCount: 2, NeededCount: 2, FlowCubicMetersPerSecond: 0.95,
 			Staffed:   []*saggarv1.TimeSpan{{StartTime: instant("2027-03-02T08:00:00Z"), EndTime: instant("2027-03-02T21:00:00Z")}},

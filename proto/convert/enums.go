@@ -67,6 +67,14 @@ var sources = pairs[saggarv1.HeatSource, heat.Source]{
 	{saggarv1.HeatSource_HEAT_SOURCE_BENCH, heat.Bench},
 }
 
+var interlockKinds = pairs[saggarv1.FanInterlockKind, heat.InterlockKind]{
+	{saggarv1.FanInterlockKind_FAN_INTERLOCK_KIND_UNSPECIFIED, ""},
+	{saggarv1.FanInterlockKind_FAN_INTERLOCK_KIND_NONE, heat.NoInterlock},
+	{saggarv1.FanInterlockKind_FAN_INTERLOCK_KIND_FLOW_SWITCH, heat.FlowSwitch},
+	{saggarv1.FanInterlockKind_FAN_INTERLOCK_KIND_CURRENT_RELAY, heat.CurrentRelay},
+	{saggarv1.FanInterlockKind_FAN_INTERLOCK_KIND_PRESSURE_SWITCH, heat.PressureSwitch},
+}
+
 var controls = pairs[saggarv1.Control, heat.Control]{
 	{saggarv1.Control_CONTROL_BY_HAND, heat.ByHand},
 	{saggarv1.Control_CONTROL_PROGRAMMED, heat.Programmed},

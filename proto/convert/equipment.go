@@ -90,6 +90,9 @@ func FurnaceFromProto(m *saggarv1.Furnace) heat.Furnace {
 			Method: m.GetCapture().GetMethod(), MeasuredOn: m.GetCapture().GetMeasuredOn(),
 		},
 	}
+	if i := m.GetFanInterlock(); i != nil {
+		f.FanInterlock = heat.FanInterlock{Kind: interlockKinds.fromProto(i.GetKind()), TestedOn: i.GetTestedOn()}
+	}
 	for _, a := range m.GetAtmospheres() {
 		f.Atmospheres = append(f.Atmospheres, atmospheres.fromProto(a))
 	}
@@ -123,6 +126,9 @@ func FurnaceToProto(studio string, f heat.Furnace) *saggarv1.Furnace {
 			ClosedFraction: f.Capture.ClosedFraction, DoorOpenFraction: f.Capture.DoorOpenFraction,
 			Method: f.Capture.Method, MeasuredOn: f.Capture.MeasuredOn,
 		}
+	}
+	if f.FanInterlock != (heat.FanInterlock{}) {
+		m.FanInterlock = &saggarv1.FanInterlock{Kind: interlockKinds.toProto(f.FanInterlock.Kind), TestedOn: f.FanInterlock.TestedOn}
 	}
 	for _, a := range f.Atmospheres {
 		m.Atmospheres = append(m.Atmospheres, atmospheres.toProto(a))

@@ -48,6 +48,7 @@ func TestTheWordOfAnEnumValueIsItsShortName(t *testing.T) {
 	assertWords(t, watches, "")
 	assertWords(t, sources, "")
 	assertWords(t, controls, "by_hand")
+	assertWords(t, interlockKinds, "")
 	assertWords(t, phaseKinds, "")
 	assertWords(t, stageKinds, "")
 	assertWords(t, lids, "open")
@@ -62,7 +63,7 @@ func TestEveryEnumOfTheConvertedMessagesHasATable(t *testing.T) {
 	for _, e := range []protoreflect.Enum{
 		saggarv1.Severity(0), saggarv1.Atmosphere(0), saggarv1.Cooling(0), saggarv1.Watch(0), saggarv1.HeatSource(0),
 		saggarv1.Control(0), saggarv1.PhaseKind(0), saggarv1.StageKind(0), saggarv1.Lid(0), saggarv1.VesselKind(0), saggarv1.Hazard(0),
-		saggarv1.OffGasCase(0),
+		saggarv1.OffGasCase(0), saggarv1.FanInterlockKind(0),
 	} {
 		tables[e.Descriptor().FullName()] = true
 	}

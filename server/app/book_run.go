@@ -42,7 +42,7 @@ func (a *App) bookOnce(ctx context.Context, call Call, in BookRunInput) (BookRun
 	}
 	if err := refuse(prepared.findings, in.Acknowledged); err != nil {
 		if swept, lost := a.ExpireRuns(ctx); lost == nil && swept > 0 {
-			return BookRunResult{}, errChangedBetween // what they reserved of lots is free now
+			return BookRunResult{}, errChangedBetween // what they reserved of lots, or was held for them, is free now
 		}
 		return BookRunResult{}, a.overtaken(ctx, err, in.StudioID, in.Revision)
 	}
@@ -73,9 +73,10 @@ func (a *App) bookOnce(ctx context.Context, call Call, in BookRunInput) (BookRun
 			return err
 		}
 		booking := a.booking(call, a.expire(call, locked), prepared.runs)
+		a.takeOffers(call, &booking, prepared)
 		booked = booking.NewRuns
 		prepared.revision = booking.Studio.Revision
-		return lookAgain(tx.Book(ctx, booking))
+		return lookAgain(a.book(ctx, tx, booking))
 	})
 	switch {
 	case repeated:

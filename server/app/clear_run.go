@@ -72,7 +72,7 @@ func (a *App) changeRun(ctx context.Context, call Call, in runChange) (domain.Ru
 			remembered := call.remember([]string{run.ID})
 			booking.Remembered = &remembered
 		}
-		return tx.Book(ctx, booking)
+		return a.book(ctx, tx, booking)
 	})
 	return changed, err
 }

@@ -252,6 +252,7 @@ func (d *daySheet) rooms() {
 		}
 		d.Rooms = append(d.Rooms, room)
 	}
+	d.Due = dueOn(d.site, d.Date, slices.Collect(maps.Keys(ids)))
 }
 
 // roomOn is a room as it is on a date, with the staffed windows that overlap a span.

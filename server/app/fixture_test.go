@@ -115,7 +115,8 @@ func testFurnace(id string) heat.Furnace {
 			{FromCelsius: 1000, ToCelsius: 500, Minutes: 120}, {FromCelsius: 500, ToCelsius: 200, Minutes: 165},
 		},
 		Control: heat.Programmed, ThermocoupleType: "K", OverTemperatureCutOut: true,
-		Capture: heat.Capture{ClosedFraction: 0.95, DoorOpenFraction: 0.7, Method: "tracer", MeasuredOn: "2026-10-05"},
+		Capture:      heat.Capture{ClosedFraction: 0.95, DoorOpenFraction: 0.7, Method: "tracer", MeasuredOn: "2026-10-05"},
+		FanInterlock: heat.FanInterlock{Kind: heat.FlowSwitch, TestedOn: "2026-10-05"},
 	}
 }
 

@@ -11,13 +11,17 @@ import (
 	"saggar/server/store"
 )
 
-// ListOpenings lists when furnaces stand free within a window: no firing on them and nothing that they need closed.
+// ListOpenings lists when furnaces stand free for somebody within a window: no firing on them, nothing that they need closed, and
+// nothing held for somebody else's turn.
 // Ordered by furnace, then start. Errors: finding.Faults for a furnace that does not stand.
 func (a *App) ListOpenings(ctx context.Context, q OpeningsQuery) ([]Opening, error) {
 	var openings []Opening
 	err := a.read(ctx, q.StudioID, func(ctx context.Context, tx *store.Tx, studio domain.Studio) error {
 		site, err := readSite(ctx, tx, studio)
 		if err != nil {
+			return err
+		}
+		if err := holdOffered(ctx, tx, site, q.For, a.now()); err != nil {
 			return err
 		}
 		ids, err := furnacesAsked(site, q.FurnaceIDs)

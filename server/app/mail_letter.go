@@ -112,6 +112,10 @@ func (r reader) told(n *domain.Notice) []string {
 		return r.aboutFiring(n)
 	case n.Closure != nil:
 		return r.aboutClosure(n)
+	case n.Reading != nil && r.rooms[n.Reading.Room] && len(n.Reading.Findings) > 0:
+		return []string{r.aboutReading(n)}
+	case n.TimeRequest != nil && n.Owner == r.person.ID:
+		return []string{r.aboutTimeRequest(n)}
 	}
 	return nil
 }
@@ -241,6 +245,37 @@ func (r reader) aboutClosure(n *domain.Notice) []string {
 		return nil
 	}
 	return []string{strings.Join(lines, "\n")}
+}
+
+// aboutTimeRequest tells whoever asked for time what is held for them, or that it is no more.
+func (r reader) aboutTimeRequest(n *domain.Notice) string {
+	request := n.TimeRequest
+	id := strings.TrimPrefix(n.Subject, "timeRequests/")
+	if offer := request.Offer; offer != nil {
+		return domain.OneLine(fmt.Sprintf("%s is free from %s to %s, which you asked for (%s). It is held for you until %s: book it until then, "+
+			"or let the next have it: saggar request decline %s", strings.TrimPrefix(r.in(offer.Furnace), " in "), r.clock(offer.Window.Start),
+			r.clock(offer.Window.End), id, r.clock(offer.ExpireTime), id))
+	}
+	if request.State == domain.TimeWaiting {
+		return fmt.Sprintf("What was held for your request %s is held no more; you still wait for other time.", id)
+	}
+	return fmt.Sprintf("Your request for time %s is %s.", id, strings.ToLower(string(request.State)))
+}
+
+// aboutReading tells whoever looks after a room what was read there, and what follows.
+func (r reader) aboutReading(n *domain.Notice) string {
+	read := n.Reading
+	head := fmt.Sprintf("%s noted %.4g ppm of %s in %s, read %s", n.Caller, read.PPM, read.Species, read.Place(), r.clock(read.ReadTime))
+	if read.ClosedBy != "" {
+		head = fmt.Sprintf("%s explained what was read in %s on %s: %s", n.Caller, read.Place(), r.clock(read.ReadTime), read.CloseReason)
+	}
+	lines := []string{domain.OneLine(head + ".")}
+	for _, f := range read.Findings {
+		if read.ClosedBy == "" {
+			lines = append(lines, domain.OneLine("  "+f.Message+". "+f.Cure))
+		}
+	}
+	return strings.Join(lines, "\n")
 }
 
 // needs reports whether a furnace cannot be fired while what the closure is about is out of use.

@@ -36,7 +36,7 @@ func (a *App) moveOnce(ctx context.Context, call Call, in MoveRunsInput) (BookRu
 	}
 	if err := refuse(m.findings, in.Acknowledged); err != nil {
 		if swept, lost := a.ExpireRuns(ctx); lost == nil && swept > 0 {
-			return BookRunResult{}, errChangedBetween // what they reserved of lots is free now
+			return BookRunResult{}, errChangedBetween // what they reserved of lots, or was held for them, is free now
 		}
 		return BookRunResult{}, a.overtaken(ctx, err, in.StudioID, in.Revision)
 	}
@@ -75,8 +75,9 @@ func (a *App) moveOnce(ctx context.Context, call Call, in MoveRunsInput) (BookRu
 			return err
 		}
 		booking := a.moveBooking(call, a.expire(call, locked), m)
+		a.takeOffers(call, &booking, m.prepared)
 		m.revision = booking.Studio.Revision
-		return lookAgain(tx.Book(ctx, booking))
+		return lookAgain(a.book(ctx, tx, booking))
 	})
 	switch {
 	case repeated:
@@ -139,7 +140,7 @@ func (a *App) prepareMoves(ctx context.Context, call Call, in MoveRunsInput) (*p
 			return err
 		}
 		m.addOverran()
-		if err := m.meetOthers(ctx, tx, a.now()); err != nil {
+		if err := errors.Join(m.meetOthers(ctx, tx, a.now()), m.meetOffers(ctx, tx, call, a.now())); err != nil {
 			return err
 		}
 		if err := m.takeEquipment(ctx, tx); err != nil {

@@ -94,7 +94,7 @@ func (a *App) newPlanner(ctx context.Context, in PlanInput) (*planner, error) {
 	p := &planner{now: a.now(), role: in.Role, maker: in.Maker, gearNeeds: map[string][]air.NearSpecies{}, window: in.Window, cuts: newAirCuts(), notEarlier: in.notEarlier}
 	p.window.Start = later(p.window.Start, p.now.Truncate(time.Minute).Add(time.Minute)) // it may have waited for its turn
 	err := a.read(ctx, in.StudioID, func(ctx context.Context, tx *store.Tx, studio domain.Studio) error {
-		if err := p.readStudio(ctx, tx, studio); err != nil {
+		if err := p.readStudio(ctx, tx, studio, in.Maker); err != nil {
 			return err
 		}
 		var err error
@@ -171,13 +171,16 @@ func (in PlanInput) limitsOf(run int) PlanLimits {
 	}
 }
 
-func (p *planner) readStudio(ctx context.Context, tx *store.Tx, studio domain.Studio) error {
+func (p *planner) readStudio(ctx context.Context, tx *store.Tx, studio domain.Studio, maker string) error {
 	site, err := readSite(ctx, tx, studio)
 	if err != nil {
 		return err
 	}
 	p.site, p.assessor, p.openSite = site, assessSite(site, p.now), site.WithoutClosures()
 	if p.taught, err = taughtFor(ctx, tx, studio.Key, p.role); err != nil {
+		return err
+	}
+	if err := holdOffered(ctx, tx, site, maker, p.now); err != nil {
 		return err
 	}
 	p.reach = airReach(site)

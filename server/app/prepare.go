@@ -38,6 +38,7 @@ type prepared struct {
 	assessments []assess.Assessment // of each run
 	charges     []runCharge         // of each run
 	days        []PersonDay
+	taken       []takenOffer
 }
 
 func newPrepared() *prepared {
@@ -72,7 +73,7 @@ func (a *App) prepare(ctx context.Context, call Call, in BookRunInput) (*prepare
 		if err := faults.Err(); err != nil {
 			return err
 		}
-		if err := p.meetOthers(ctx, tx, a.now()); err != nil {
+		if err := errors.Join(p.meetOthers(ctx, tx, a.now()), p.meetOffers(ctx, tx, call, a.now())); err != nil {
 			return err
 		}
 		if err := p.takeEquipment(ctx, tx); err != nil {
@@ -204,6 +205,7 @@ func assessSite(site *domain.Site, now time.Time) assess.Site {
 		Rooms: site.Rooms, Circuits: site.CircuitList(), Practice: practice,
 		ChargeMinutes: site.Studio.ChargeMinutes, DrawMinutes: site.Studio.DrawMinutes,
 		OnDate: now.In(site.Zone).Format(time.DateOnly), OwnLimits: site.Studio.OwnLimits,
+		InterlockTestMonths: site.Studio.InterlockTestMonths,
 	}
 	for _, id := range slices.Sorted(maps.Keys(site.Furnaces)) {
 		s.Furnaces = append(s.Furnaces, site.Furnaces[id])
@@ -380,9 +382,9 @@ func (p *prepared) meetOthers(ctx context.Context, tx *store.Tx, now time.Time) 
 	}
 	ofDays, days, ofDay := p.joint.withoutClashes().days()
 	p.days = days
-	p.findings = slices.Concat(p.findings, found, notSaid(ofDays, found))
+	p.findings = slices.Concat(p.findings, found, p.joint.interlocks(), notSaid(ofDays, found))
 	p.assumptions = slices.Concat(p.assumptions, assumptions, ofDay)
-	return nil
+	return p.meetReadings(ctx, tx, now)
 }
 
 // reachOf is the stretch of time within which other firings can matter to the planned ones.

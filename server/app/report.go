@@ -90,7 +90,7 @@ func reportUses(ctx context.Context, tx *store.Tx, studioKey int64, window domai
 			continue
 		}
 		use := domain.ReportUse{
-			Department: f.Department, Furnace: f.Furnace, State: f.State, Window: f.Window, Phases: f.Phases, EnergyKilowattHours: -1,
+			Department: f.Department, Maker: f.Maker, Furnace: f.Furnace, State: f.State, Window: f.Window, Phases: f.Phases, EnergyKilowattHours: -1,
 		}
 		if known, ok := energy[f.Key]; ok {
 			use.EnergyKilowattHours = known
@@ -104,7 +104,7 @@ func reportUses(ctx context.Context, tx *store.Tx, studioKey int64, window domai
 	for _, work := range bench {
 		job := domain.DayJob{Load: domain.Load{Window: work.Window}}
 		uses = append(uses, domain.ReportUse{
-			Department: work.Department, State: work.State, Window: work.Window, Phases: job.Phases(),
+			Department: work.Department, Maker: work.Maker, State: work.State, Window: work.Window, Phases: job.Phases(),
 		})
 	}
 	return uses, nil

@@ -104,6 +104,19 @@ func TestAReportIsPricedByTheStudiosOwnPrices(t *testing.T) {
 	assert.InDelta(t, 0.25*total.EnergyKilowattHours+2*float64(total.HeldMinutes)/60, total.Cost, 1e-9)
 }
 
+func TestAReportSaysWhoMissedWhat(t *testing.T) {
+	t.Parallel()
+	a := newAsked(t)
+	a.bench = a.at(a.window.Start.Add(time.Minute))
+	_, err := a.CancelRun(a.ctx, as("tom", domain.RoleTechnician, "CancelRun"), app.CancelRunInput{StudioID: "test", RunID: a.run.ID, NeverCharged: true})
+	require.NoError(t, err)
+	rows := march(a.bench, t, domain.ByDepartment, domain.ByMaker).Rows
+	require.Len(t, rows, 1)
+	assert.Equal(t, []string{"ceramics", "ada"}, []string{rows[0].Department, rows[0].Maker})
+	assert.Equal(t, a.window.Minutes(), rows[0].MissedMinutes)
+	assert.Positive(t, rows[0].AllMinutes, "of all furnaces")
+}
+
 func TestAMonthsRowsAreSplitAtLocalMidnight(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)

@@ -42,7 +42,7 @@ func (c Call) seen(p domain.Person) domain.Person {
 }
 
 // mayNotice reports whether the caller may know of a change: what happens to keys and feeds is for their holders and
-// for stewards.
+// for stewards, to requests for time for who asked and for technicians.
 func (c Call) mayNotice(n *domain.Notice) bool {
-	return !n.IsPrivate() || c.Caller.Role >= domain.RoleSteward || n.Owner == c.Caller.ID
+	return c.Caller.Role >= n.PrivateTo() || n.Owner == c.Caller.ID
 }

@@ -10,7 +10,6 @@ import (
 	"time"
 
 	"saggar/chem"
-	"saggar/chem/air"
 	"saggar/chem/assess"
 	"saggar/chem/finding"
 	"saggar/server/domain"
@@ -171,6 +170,7 @@ func (s *standing) breathe(ctx context.Context, tx *store.Tx, in standingIn) err
 	}
 	j.existing = slices.DeleteFunc(others, func(f domain.Firing) bool { return own[f.Key] })
 	found, assumptions := j.findings()
+	found = slices.Concat(found, j.interlocks(), j.stopSteps())
 	s.assessment.Findings = append(s.assessment.Findings, found...)
 	s.assessment.Assumptions = append(s.assessment.Assumptions, assumptions...)
 	for _, f := range found {
@@ -190,28 +190,13 @@ func (s *standing) breathe(ctx context.Context, tx *store.Tx, in standingIn) err
 	return nil
 }
 
-// fail adds what follows when the extraction stops at the worst moment of a firing, with everything else in the room. Where
-// the worst of all lies outside the firing it is somebody else's, and the firing's own is taken.
+// fail adds what follows when the extraction stops at the worst moment of a firing, with everything else in the room.
 func (s *standing) fail(j joint, p plannedFiring, seen *assess.RoomAir) {
-	view, err := j.view(p, seen.Room)
-	if err == nil {
-		check := air.FanFailureCheck{Zone: view.Zone, Sources: slices.Concat(view.Sources, view.Standing), Own: view.Own}
-		seen.Failure, err = air.CheckFanFailure(check)
-		if at := seen.Failure.AtMinute; err == nil && (at < 0 || at > p.Window.End.Sub(p.Window.Start).Minutes()) {
-			check.AtMinute, err = ownWorst(view)
-			if err == nil {
-				seen.Failure, err = air.CheckFanFailure(check)
-			}
-		}
+	var err error
+	if seen.Failure, err = j.failing(p, seen.Room); err == nil {
+		j.interlock(p, &seen.Failure).Say()
 		s.assessment.Assumptions = append(s.assessment.Assumptions, seen.Failure.Assumptions...)
-	}
-	if err != nil {
+	} else {
 		s.missing = append(s.missing, fmt.Sprintf("what a stopped fan leads to cannot be worked out for stage %s: %v", p.Stage, err))
 	}
-}
-
-// ownWorst is the minute that leaves the least time by what a firing itself gives off.
-func ownWorst(view air.RoomCheck) (*float64, error) {
-	own, err := air.CheckFanFailure(air.FanFailureCheck{Zone: view.Zone, Sources: view.Sources, Own: view.Own})
-	return &own.AtMinute, err
 }

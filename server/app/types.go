@@ -81,6 +81,7 @@ type OpeningsQuery struct {
 	Window         domain.Window
 	FurnaceIDs     []string // none: all
 	MinimumMinutes int
+	For            string // whose time it would be; what is held for others is not free
 }
 
 // Opening is a stretch of time in which a furnace stands free.

@@ -3,6 +3,7 @@ package app_test
 import (
 	"context"
 	"crypto/rand"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -122,23 +123,26 @@ func TestKeysOfOthersAreNotNoticed(t *testing.T) {
 		require.NoError(t, err)
 		_, _, err = b.CreateAccessKey(b.ctx, call("CreateAccessKey"), app.NewKey{StudioID: "test", Caller: domain.Caller{ID: id, Role: domain.RoleMaker}})
 		require.NoError(t, err)
+		_, err = b.CreateTimeRequest(b.ctx, as(id, domain.RoleMaker, "CreateTimeRequest"), "test", domain.TimeRequest{
+			Furnaces: []string{"pot"}, Window: domain.Window{Start: monday, End: monday.Add(time.Hour)}, LeastMinutes: 60,
+		})
+		require.NoError(t, err)
 	}
 	_, err := b.UpdateDepartment(b.ctx, call("UpdateDepartment"), "test", domain.Department{ID: "last"}, app.Expectation{AllowMissing: true})
 	require.NoError(t, err)
 	studio, err := b.GetStudio(b.ctx, "test")
 	require.NoError(t, err)
 	other := anotherServer(t, connString)
-	for caller, want := range map[domain.Caller]int{
-		{ID: "ada", Role: domain.RoleMaker}: 1, {ID: "tom", Role: domain.RoleTechnician}: 0, steward: 2,
+	for caller, want := range map[domain.Caller][2]int{ // keys, and requests for time
+		{ID: "ada", Role: domain.RoleMaker}: {1, 1}, {ID: "tom", Role: domain.RoleTechnician}: {0, 2}, steward: {2, 2},
 	} {
 		l := listen(t, other, caller, app.WatchInput{StudioID: "test", After: after(0)})
-		keys := 0
+		heard := map[string]int{}
 		for _, subject := range l.subjects(t, studio.Revision) {
-			if len(subject) > 11 && subject[:11] == "accessKeys/" {
-				keys++
-			}
+			kind, _, _ := strings.Cut(subject, "/")
+			heard[kind]++
 		}
-		assert.Equal(t, want, keys, "keys that %s hears of", caller.ID)
+		assert.Equal(t, want, [2]int{heard["accessKeys"], heard["timeRequests"]}, "what %s hears of", caller.ID)
 	}
 }
 

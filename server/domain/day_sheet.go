@@ -18,6 +18,7 @@ import (
 type BenchWork struct {
 	RunID      string
 	Department string
+	Maker      string
 	Stage      string
 	State      LoadState
 	Window     Window
@@ -32,7 +33,8 @@ type DaySheet struct {
 	Day             Window
 	AsOf            time.Time
 	Revision        int64
-	Jobs            []DayJob // by start
+	Jobs            []DayJob   // by start
+	Due             []DueCheck // tests and measurements that count no more after this day
 	Rooms           []DayRoom
 	Closed          []string // what is out of use, a sentence each
 	Assumptions     []string

@@ -73,7 +73,7 @@ var words = map[string]string{
 	"staffedHours": "set of staffed hours for room", "closures": "closure", "materials": "material", "recipes": "recipe",
 	"vessels": "vessel", "gear": "gear",
 	"departments": "department", "people": "person", "accessKeys": "key", "runs": "run", "firings": "firing", "versions": "version",
-	"lots": "lot", "loads": "stage", "feeds": "feed", "mailChoices": "choice of letters of",
+	"lots": "lot", "loads": "stage", "feeds": "feed", "mailChoices": "choice of letters of", "timeRequests": "request for time", "readings": "reading",
 	"clearanceRules": "clearance rule", "allotments": "allotment", "taughtHours": "set of taught hours", "bookingLimits": "booking limit",
 }
 

@@ -34,7 +34,11 @@ type Notice struct {
 	FiringBefore, FiringAfter *FiringSummary
 	// Closure is set for closures: as it stands now, or as it was when it is gone.
 	Closure *Closure
-	// Owner is whose it is: a run's maker, the holder of a key or feed, a person themselves; empty for what is nobody's.
+	// TimeRequest is set for requests for time, as it stands after the change.
+	TimeRequest *TimeRequest
+	// Reading is set for readings, as it stands after the change.
+	Reading *Reading
+	// Owner is whose it is: a run's maker, the holder of a key or feed, who asked for time, a person themselves; empty for what is nobody's.
 	Owner string
 }
 
@@ -57,6 +61,12 @@ func NoticeOf(c Change) *Notice {
 		n.Closure = cmp.Or(readBody[Closure](c.After), readBody[Closure](c.Before))
 	case "people":
 		n.Owner = id
+	case "readings":
+		n.Reading = readBody[Reading](c.After)
+	case "timeRequests":
+		if n.TimeRequest = readBody[TimeRequest](c.After); n.TimeRequest != nil {
+			n.Owner = n.TimeRequest.Asker
+		}
 	case "accessKeys", "feeds", "mailChoices":
 		type held struct {
 			Caller string `json:"caller"`
@@ -109,10 +119,12 @@ func (n *Notice) Kind() string {
 	return kind
 }
 
-// IsPrivate reports whether the subject is for its owner and for stewards only.
-func (n *Notice) IsPrivate() bool { return slices.Contains(privateKinds, n.Kind()) }
+// PrivateTo is the least role that may know of the subject besides its owner; RoleNone: every member may.
+func (n *Notice) PrivateTo() Role { return privateKinds[n.Kind()] }
 
-var privateKinds = []string{"accessKeys", "feeds", "mailChoices"}
+var privateKinds = map[string]Role{
+	"accessKeys": RoleSteward, "feeds": RoleSteward, "mailChoices": RoleSteward, "timeRequests": RoleTechnician,
+}
 
 // Run is the run as it stands after the change, or as it stood before; nil for another subject.
 func (n *Notice) Run() *RunSummary {
@@ -161,5 +173,5 @@ func (n *Notice) concernsFurnace(id string) bool {
 
 func (n *Notice) concernsDepartment(id string) bool {
 	run := n.Run()
-	return n.Subject == "departments/"+id || run != nil && run.Department == id
+	return n.Subject == "departments/"+id || run != nil && run.Department == id || n.TimeRequest != nil && n.TimeRequest.Department == id
 }

@@ -19,6 +19,7 @@ func TestNoticesSayWhoseAThingIsAndNoMore(t *testing.T) {
 		"a person":               {Change{Subject: "people/ben", Before: Person{ID: "ben"}}, "ben", ActionRemoved},
 		"a key":                  {Change{Subject: "studios/north/accessKeys/k", After: map[string]any{"caller": "cid", "role": 2}}, "cid", ActionCreated},
 		"a room":                 {Change{Subject: "rooms/bay", After: map[string]any{"maker": "ada"}}, "", ActionCreated},
+		"a request for time":     {Change{Subject: "timeRequests/t7", Before: TimeRequest{Asker: "ben"}, After: TimeRequest{Asker: "ben"}}, "ben", ActionChanged},
 		"of a form that is gone": {Change{Subject: "runs/r", After: json.RawMessage(`{"maker":7}`)}, "", ActionCreated},
 	} {
 		t.Run(name, func(t *testing.T) {

@@ -17,6 +17,7 @@ const (
 	ByDepartment ReportDimension = "department"
 	ByFurnace    ReportDimension = "furnace"
 	ByMonth      ReportDimension = "month"
+	ByMaker      ReportDimension = "maker"
 )
 
 // ReportInput is what a report is made of. Every time is a whole minute.
@@ -39,6 +40,7 @@ type ReportFurnace struct {
 // ReportUse is a firing, or bench work without a station, whatever became of it.
 type ReportUse struct {
 	Department string
+	Maker      string
 	Furnace    string // empty for bench work without a station
 	State      LoadState
 	Window     Window
@@ -46,14 +48,15 @@ type ReportUse struct {
 	// EnergyKilowattHours is what the supply gives for it, planned; below 0: not known.
 	EnergyKilowattHours float64
 	// Shares are what of the energy each department of a shared firing takes, adding up to 1; nil: all is the department's own. The
-	// firing itself, its time and its people count for Department alone.
+	// firing itself, its time and its people count for Department alone, and all of it for Maker.
 	Shares map[string]float64
 }
 
 // ReportRow is one row of a report. Minutes are exact.
 type ReportRow struct {
 	Department, Furnace, Month      string // empty where the rows are not by it
-	FiringCount                     int    // that begin in it and were not called off
+	Maker                           string
+	FiringCount                     int // that begin in it and were not called off
 	HeldMinutes, HeldStaffedMinutes int
 	AllMinutes, StaffedMinutes      int // of the furnaces that it is about
 	EnergyKilowattHours             float64
@@ -66,7 +69,7 @@ type ReportRow struct {
 
 // Report adds up how furnaces were used over the window: the rows by their keys, and the whole. Firings are cut at the ends
 // of the window and of local months; their energy is spread evenly over their time with the heat on. Rows that are not by
-// department stand for every furnace and month, used or not.
+// department or maker stand for every furnace and month, used or not.
 func Report(in ReportInput) (rows []ReportRow, total ReportRow) {
 	whole := in
 	whole.GroupBy = nil
@@ -86,17 +89,20 @@ type span struct {
 }
 
 // rowKey is what sets rows apart.
-type rowKey struct{ department, furnace, month string }
+type rowKey struct{ department, maker, furnace, month string }
 
 func (in ReportInput) by(d ReportDimension) bool { return slices.Contains(in.GroupBy, d) }
 
-func (in ReportInput) key(department, furnace string, s span) rowKey {
+func (in ReportInput) key(use ReportUse, s span) rowKey {
 	key := rowKey{month: s.month}
 	if in.by(ByDepartment) {
-		key.department = department
+		key.department = use.Department
+	}
+	if in.by(ByMaker) {
+		key.maker = use.Maker
 	}
 	if in.by(ByFurnace) {
-		key.furnace = furnace
+		key.furnace = use.Furnace
 	}
 	return key
 }
@@ -105,7 +111,7 @@ func (in ReportInput) rows() []ReportRow {
 	rows, open := map[rowKey]*ReportRow{}, map[rowKey]ReportRow{}
 	at := func(key rowKey) *ReportRow {
 		if rows[key] == nil {
-			rows[key] = &ReportRow{Department: key.department, Furnace: key.furnace, Month: key.month}
+			rows[key] = &ReportRow{Department: key.department, Maker: key.maker, Furnace: key.furnace, Month: key.month}
 		}
 		return rows[key]
 	}
@@ -114,8 +120,8 @@ func (in ReportInput) rows() []ReportRow {
 	for _, f := range in.Furnaces {
 		byID[f.ID] = f
 		for _, s := range spans {
-			key := in.key("", f.ID, s)
-			if !in.by(ByDepartment) {
+			key := in.key(ReportUse{Furnace: f.ID}, s)
+			if !in.by(ByDepartment) && !in.by(ByMaker) {
 				at(key)
 			}
 			hours := open[key]
@@ -129,22 +135,24 @@ func (in ReportInput) rows() []ReportRow {
 			if !use.Window.Overlaps(s.Window) {
 				continue
 			}
-			at(in.key(use.Department, use.Furnace, s)).add(use, s.Window, byID[use.Furnace])
+			at(in.key(use, s)).add(use, s.Window, byID[use.Furnace])
 			for _, department := range slices.Sorted(maps.Keys(use.Shares)) {
-				if department != use.Department {
-					at(in.key(department, use.Furnace, s)).addEnergy(use.energyOf(department, s.Window), byID[use.Furnace])
+				if theirs := use; department != use.Department {
+					theirs.Department = department
+					at(in.key(theirs, s)).addEnergy(use.energyOf(department, s.Window), byID[use.Furnace])
 				}
 			}
 		}
 	}
 	list := make([]ReportRow, 0, len(rows))
 	for key, row := range rows {
-		key.department = ""
+		key.department, key.maker = "", ""
 		row.AllMinutes, row.StaffedMinutes = open[key].AllMinutes, open[key].StaffedMinutes
 		list = append(list, *row)
 	}
 	slices.SortFunc(list, func(a, b ReportRow) int {
-		return cmp.Or(cmp.Compare(a.Month, b.Month), cmp.Compare(a.Department, b.Department), cmp.Compare(a.Furnace, b.Furnace))
+		return cmp.Or(cmp.Compare(a.Month, b.Month), cmp.Compare(a.Department, b.Department), cmp.Compare(a.Maker, b.Maker),
+			cmp.Compare(a.Furnace, b.Furnace))
 	})
 	return list
 }

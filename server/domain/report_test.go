@@ -37,7 +37,7 @@ func count(in ReportInput) map[rowKey]*counted {
 			if !holds(u.Window, minute) {
 				continue
 			}
-			key := rowKey{u.Department, u.Furnace, minute.In(in.Zone).Format("2006-01")}
+			key := rowKey{u.Department, u.Maker, u.Furnace, minute.In(in.Zone).Format("2006-01")}
 			if rows[key] == nil {
 				rows[key] = &counted{}
 			}
@@ -104,7 +104,7 @@ func randomReport(random *rand.Rand, zone *time.Location) ReportInput {
 	start := time.Date(2027, time.Month(3+7*random.IntN(2)), 20+random.IntN(10), random.IntN(24), random.IntN(60), 0, 0, time.UTC)
 	in := ReportInput{
 		Zone: zone, Window: Window{start, start.Add(time.Duration(1+random.IntN(20*24*60)) * time.Minute)},
-		GroupBy: []ReportDimension{ByMonth, ByDepartment, ByFurnace},
+		GroupBy: []ReportDimension{ByMonth, ByDepartment, ByMaker, ByFurnace},
 	}
 	hours := StaffedHours{Weekly: []WeeklyHours{
 		{Days: []time.Weekday{0, 1, 2, 3, 4, 5, 6}, OpensMinute: random.IntN(600), ClosesMinute: 700 + random.IntN(740)},
@@ -117,8 +117,8 @@ func randomReport(random *rand.Rand, zone *time.Location) ReportInput {
 	states := []LoadState{LoadConfirmed, LoadDrawn, LoadStopped, LoadMissed, LoadCancelled, LoadExpired, LoadUnderFire}
 	for range random.IntN(12) {
 		use := ReportUse{
-			Department: []string{"ceramics", "sculpture"}[random.IntN(2)], Furnace: []string{"kiln", "muffle", ""}[random.IntN(3)],
-			State: states[random.IntN(len(states))], EnergyKilowattHours: 50 * random.Float64(),
+			Department: []string{"ceramics", "sculpture"}[random.IntN(2)], Maker: []string{"ada", "ben"}[random.IntN(2)],
+			Furnace: []string{"kiln", "muffle", ""}[random.IntN(3)], State: states[random.IntN(len(states))], EnergyKilowattHours: 50 * random.Float64(),
 		}
 		at := in.Window.Start.Add(time.Duration(random.IntN(25*24*60)-3*24*60) * time.Minute)
 		use.Window.Start = at
@@ -156,7 +156,7 @@ func TestAReportIsWhatACountMinuteByMinuteGives(t *testing.T) {
 			var sum counted
 			for _, row := range rows {
 				got := row.counted()
-				key := rowKey{row.Department, row.Furnace, row.Month}
+				key := rowKey{row.Department, row.Maker, row.Furnace, row.Month}
 				expected := want[key]
 				require.NotNil(t, expected, "%s: %v", where, key)
 				delete(want, key)

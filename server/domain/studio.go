@@ -7,6 +7,7 @@ import (
 
 	"saggar/chem"
 	"saggar/chem/air"
+	"saggar/chem/assess"
 	"saggar/chem/heat"
 )
 
@@ -21,6 +22,9 @@ type Studio struct {
 	DrawMinutes      int
 	CleanMinutes     int     // from the draw until a vessel is clean
 	AcidMistFraction float64 // share of leaving sulfur that counts as acid mist
+	OfferMinutes     int     // for how long time that fell free is held for whoever is offered it
+	// InterlockTestMonths is for how long a test of what cuts the heat when a fan stops counts.
+	InterlockTestMonths int
 	// OwnLimits are limits of air that the studio sets for itself, beside the published ones.
 	OwnLimits []air.OwnLimit
 	// Revision counts every change in the studio. EquipmentRevision is the last one that touched equipment; OwnRevision the
@@ -33,8 +37,9 @@ type Studio struct {
 	CreateTime  time.Time
 }
 
-// WithDefaults fills in what the studio leaves open: a grid of 5 minutes, 20 minutes to charge and to draw, 30 to
-// clean a vessel, 3 % of the sulfur as acid mist (common practice, no source).
+// WithDefaults fills in what the studio leaves open: a grid of 5 minutes, 20 minutes to charge and to draw, 30 to clean a
+// vessel, 3 % of the sulfur as acid mist, an hour to take what is offered, a year between tests of a fan interlock (common
+// practice, no source).
 func (s Studio) WithDefaults() Studio {
 	if s.StepMinutes == 0 {
 		s.StepMinutes = 5
@@ -47,6 +52,12 @@ func (s Studio) WithDefaults() Studio {
 	}
 	if s.CleanMinutes == 0 {
 		s.CleanMinutes = 30
+	}
+	if s.OfferMinutes == 0 {
+		s.OfferMinutes = 60
+	}
+	if s.InterlockTestMonths == 0 {
+		s.InterlockTestMonths = assess.DefaultInterlockTestMonths
 	}
 	if s.AcidMistFraction == 0 {
 		s.AcidMistFraction = chem.DefaultPractice().AcidMistFraction
@@ -167,5 +178,6 @@ func (s Studio) Described(by Studio) Studio {
 	s.Title, s.TimeZone = by.Title, by.TimeZone
 	s.StepMinutes, s.ChargeMinutes, s.DrawMinutes = by.StepMinutes, by.ChargeMinutes, by.DrawMinutes
 	s.CleanMinutes, s.AcidMistFraction, s.OwnLimits = by.CleanMinutes, by.AcidMistFraction, by.OwnLimits
+	s.OfferMinutes, s.InterlockTestMonths = by.OfferMinutes, by.InterlockTestMonths
 	return s
 }

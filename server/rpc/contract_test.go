@@ -69,7 +69,7 @@ func resourceField(m protoreflect.MessageDescriptor) protoreflect.FieldDescripto
 
 func TestMethodsAreNamedVerbFirstAndTakeTheirOwnRequest(t *testing.T) {
 	verb := regexp.MustCompile(
-		`^(Get|List|Update|Delete|Create|Load|Book|Check|Move|Cancel|Clear|Refuse|Plan|Replan|Revoke|Exchange|Verify|Take|Return|Weigh|Watch)[A-Z]`)
+		`^(Get|List|Update|Delete|Create|Load|Book|Check|Move|Cancel|Clear|Refuse|Decline|Close|Plan|Replan|Revoke|Exchange|Verify|Take|Return|Weigh|Watch)[A-Z]`)
 	for _, method := range contractMethods(t) {
 		assert.Regexp(t, verb, method.Name())
 		assert.Equal(t, method.Name()+"Request", method.Input().Name())
@@ -149,7 +149,7 @@ var bareNumbers = map[string]string{
 }
 
 func TestNumbersCarryTheirUnitInTheirName(t *testing.T) {
-	unit := regexp.MustCompile(`(^|_)(minutes?|days|celsius|kilowatts|hours?|grams|moles|liters|milliliters|meters|millimeters|milliliter|` +
+	unit := regexp.MustCompile(`(^|_)(minutes?|days|months|celsius|kilowatts|hours?|grams|moles|liters|milliliters|meters|millimeters|milliliter|` +
 		`second|count|fraction|ppm|bar|of_intermediate)$`)
 	for _, message := range contractMessages(t) {
 		for i := range message.Fields().Len() {

@@ -24,6 +24,9 @@ func daySheetToProto(s *domain.DaySheet) *saggarv1.DaySheet {
 	for i := range s.Jobs {
 		m.Jobs = append(m.Jobs, dayJobToProto(s.StudioID, &s.Jobs[i]))
 	}
+	for _, check := range s.Due {
+		m.DueChecks = append(m.DueChecks, dueCheckToProto(check))
+	}
 	for _, room := range s.Rooms {
 		m.Rooms = append(m.Rooms, dayRoomToProto(room))
 	}

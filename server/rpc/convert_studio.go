@@ -18,7 +18,8 @@ func studioToProto(s domain.Studio) *saggarv1.Studio {
 		Name: studioName(s.ID), Title: s.Title, TimeZone: s.TimeZone, StepMinutes: int32(s.StepMinutes),
 		ChargeMinutes: int32(s.ChargeMinutes), DrawMinutes: int32(s.DrawMinutes), CleanMinutes: int32(s.CleanMinutes), AcidMistFraction: s.AcidMistFraction,
 		Revision: int32(s.Revision), Etag: etagOf(s.OwnRevision), CreateTime: instant(s.CreateTime),
-		OwnLimits: convert.OwnLimitsToProto(s.OwnLimits),
+		OwnLimits: convert.OwnLimitsToProto(s.OwnLimits), OfferMinutes: int32(s.OfferMinutes),
+		InterlockTestMonths: int32(s.InterlockTestMonths),
 	}
 }
 
@@ -27,6 +28,7 @@ func studioFromProto(m *saggarv1.Studio) domain.Studio {
 		ID: studioOf(m.GetName()), Title: m.GetTitle(), TimeZone: m.GetTimeZone(), StepMinutes: int(m.GetStepMinutes()),
 		ChargeMinutes: int(m.GetChargeMinutes()), DrawMinutes: int(m.GetDrawMinutes()), CleanMinutes: int(m.GetCleanMinutes()),
 		AcidMistFraction: m.GetAcidMistFraction(), OwnLimits: convert.OwnLimitsFromProto(m.GetOwnLimits()),
+		OfferMinutes: int(m.GetOfferMinutes()), InterlockTestMonths: int(m.GetInterlockTestMonths()),
 	}
 }
 

@@ -53,6 +53,11 @@ func TestEveryEnumerationIsPairedInFull(t *testing.T) {
 		func(n protoreflect.EnumNumber) saggarv1.ClearanceState { return saggarv1.ClearanceState(n) })
 	checkPairs(t, gearKinds, []domain.GearKind{domain.Respirator, domain.Goggles, domain.FaceShield, domain.Gloves, domain.Suit},
 		func(n protoreflect.EnumNumber) saggarv1.GearKind { return saggarv1.GearKind(n) })
+	checkPairs(t, timeRequestStates,
+		[]domain.TimeRequestState{domain.TimeWaiting, domain.TimeOffered, domain.TimeTaken, domain.TimeWithdrawn, domain.TimePassed},
+		func(n protoreflect.EnumNumber) saggarv1.TimeRequestState { return saggarv1.TimeRequestState(n) })
+	checkPairs(t, dueCheckKinds, []domain.DueKind{domain.DueDetector, domain.DueInterlock, domain.DueCapture, domain.DueFlow},
+		func(n protoreflect.EnumNumber) saggarv1.DueCheckKind { return saggarv1.DueCheckKind(n) })
 	checkPairs(t, planWishes, []app.PlanWish{app.WishEarliest, app.WishFewestVisits, app.WishLeastEnergy, app.WishLeastChange},
 		func(n protoreflect.EnumNumber) saggarv1.PlanWish { return saggarv1.PlanWish(n) })
 	checkPairs(t, planStatuses,

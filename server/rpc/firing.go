@@ -152,6 +152,7 @@ func (s *firingService) ListOpenings(ctx context.Context, req *saggarv1.ListOpen
 		return nil, err
 	}
 	found, err := s.app.ListOpenings(ctx, app.OpeningsQuery{
+		For:      callOf(ctx, req).Caller.ID,
 		StudioID: studioOf(req.GetParent()), Window: window, FurnaceIDs: req.GetFurnaces(),
 		MinimumMinutes: int(req.GetMinimumMinutes()),
 	})

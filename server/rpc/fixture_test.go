@@ -54,7 +54,8 @@ func crucibleFurnace(id string) *saggarv1.Furnace {
 			{FromCelsius: 1000, ToCelsius: 500, Minutes: 120}, {FromCelsius: 500, ToCelsius: 200, Minutes: 165},
 		},
 		Control: saggarv1.Control_CONTROL_PROGRAMMED, ThermocoupleType: "K", OverTemperatureCutOut: true,
-		Capture: &saggarv1.Capture{ClosedFraction: 0.95, DoorOpenFraction: 0.7, Method: "tracer", MeasuredOn: "2025-10-06"},
+		Capture:      &saggarv1.Capture{ClosedFraction: 0.95, DoorOpenFraction: 0.7, Method: "tracer", MeasuredOn: "2025-10-06"},
+		FanInterlock: &saggarv1.FanInterlock{Kind: saggarv1.FanInterlockKind_FAN_INTERLOCK_KIND_FLOW_SWITCH, TestedOn: "2025-10-06"},
 	}
 }
 

@@ -87,6 +87,17 @@ func foreignRequests(booked *saggarv1.Run) map[string]proto.Message {
 	requests["GetBookingLimit"] = &saggarv1.GetBookingLimitRequest{Name: "studios/south/bookingLimits/x"}
 	requests["DeleteBookingLimit"] = &saggarv1.DeleteBookingLimitRequest{Name: "studios/south/bookingLimits/x"}
 	requests["UpdateBookingLimit"] = &saggarv1.UpdateBookingLimitRequest{BookingLimit: &saggarv1.BookingLimit{Name: "studios/south/bookingLimits/x", Title: "x"}}
+	requests["GetTimeRequest"] = &saggarv1.GetTimeRequestRequest{Name: "studios/south/timeRequests/t9"}
+	requests["DeleteTimeRequest"] = &saggarv1.DeleteTimeRequestRequest{Name: "studios/south/timeRequests/t9"}
+	requests["DeclineTimeOffer"] = &saggarv1.DeclineTimeOfferRequest{Name: "studios/south/timeRequests/t9"}
+	requests["CreateTimeRequest"] = &saggarv1.CreateTimeRequestRequest{Parent: "studios/south", TimeRequest: &saggarv1.TimeRequest{
+		Furnaces: []string{"pot"}, StartTime: start, EndTime: end, LeastMinutes: 60, Department: "pigments",
+	}}
+	requests["GetReading"] = &saggarv1.GetReadingRequest{Name: "studios/south/readings/m9"}
+	requests["CloseReading"] = &saggarv1.CloseReadingRequest{Name: "studios/south/readings/m9", Reason: "x"}
+	requests["CreateReading"] = &saggarv1.CreateReadingRequest{Parent: "studios/south", Reading: &saggarv1.Reading{
+		Room: "bay", Species: "SO2", ReadTime: start, Instrument: "x",
+	}}
 	run := redRun()
 	run.Recipe, run.StageWindows = "studios/south/recipes/red", booked.GetStageWindows()
 	requests["BookRun"] = &saggarv1.BookRunRequest{Parent: "studios/south", Runs: []*saggarv1.Run{run}}
@@ -115,7 +126,7 @@ var aboutNoResource = map[string]string{
 	"UpdateStudio": "names a studio only", "CreateMaterialVersion": "makes what it names", "CreateRecipeVersion": "makes what it names",
 	"CheckRecipe": "brings its recipe along", "PlanRuns": "reads its recipe as BookRun does", "GetCaller": "names nothing",
 	"CreateLot": "makes what it names", "CreateAccessKey": "names nobody's thing", "CreateFeed": "names what the studio has by id",
-	"ExchangeAccessKey": "names nothing", "WatchStudio": "names a studio only", "GetReport": "names a studio only",
+	"ExchangeAccessKey": "names nothing", "WatchStudio": "names a studio only", "GetReport": "names a studio only", "GetDueChecks": "names a studio only",
 	"VerifyTrace": "names a studio only", "ListChanges": "names a studio only",
 }
 

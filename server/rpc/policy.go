@@ -101,6 +101,7 @@ var policy = map[string]policyRow{
 	saggarv1.ReportService_GetDaySheet_FullMethodName:       {least: domain.RoleViewer},
 	saggarv1.ReportService_GetRiskAssessment_FullMethodName: {least: domain.RoleViewer},
 	saggarv1.ReportService_GetReport_FullMethodName:         {least: domain.RoleTechnician},
+	saggarv1.ReportService_GetDueChecks_FullMethodName:      {least: domain.RoleViewer},
 
 	saggarv1.PeopleService_GetDepartment_FullMethodName:    {least: domain.RoleViewer},
 	saggarv1.PeopleService_ListDepartments_FullMethodName:  {least: domain.RoleViewer},
@@ -132,6 +133,17 @@ var policy = map[string]policyRow{
 	saggarv1.ClearanceService_ClearRun_FullMethodName:        {least: domain.RoleViewer},
 	saggarv1.ClearanceService_RefuseRun_FullMethodName:       {least: domain.RoleViewer},
 	saggarv1.ClearanceService_ListWaitingRuns_FullMethodName: {least: domain.RoleViewer},
+
+	saggarv1.TimeRequestService_CreateTimeRequest_FullMethodName: {least: domain.RoleMaker, others: domain.RoleTechnician}, // departments
+	saggarv1.TimeRequestService_GetTimeRequest_FullMethodName:    {least: domain.RoleMaker, others: domain.RoleTechnician},
+	saggarv1.TimeRequestService_ListTimeRequests_FullMethodName:  {least: domain.RoleMaker, others: domain.RoleTechnician},
+	saggarv1.TimeRequestService_DeleteTimeRequest_FullMethodName: {least: domain.RoleMaker, others: domain.RoleTechnician},
+	saggarv1.TimeRequestService_DeclineTimeOffer_FullMethodName:  {least: domain.RoleMaker, others: domain.RoleTechnician},
+
+	saggarv1.ReadingService_CreateReading_FullMethodName: {least: domain.RoleMaker},
+	saggarv1.ReadingService_GetReading_FullMethodName:    {least: domain.RoleViewer},
+	saggarv1.ReadingService_ListReadings_FullMethodName:  {least: domain.RoleViewer},
+	saggarv1.ReadingService_CloseReading_FullMethodName:  {least: domain.RoleTechnician},
 
 	saggarv1.TraceService_ListChanges_FullMethodName: {least: domain.RoleSteward},
 	saggarv1.TraceService_VerifyTrace_FullMethodName: {least: domain.RoleSteward},

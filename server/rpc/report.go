@@ -77,12 +77,13 @@ var reportDimensions = map[saggarv1.ReportDimension]domain.ReportDimension{
 	saggarv1.ReportDimension_REPORT_DIMENSION_DEPARTMENT: domain.ByDepartment,
 	saggarv1.ReportDimension_REPORT_DIMENSION_FURNACE:    domain.ByFurnace,
 	saggarv1.ReportDimension_REPORT_DIMENSION_MONTH:      domain.ByMonth,
+	saggarv1.ReportDimension_REPORT_DIMENSION_MAKER:      domain.ByMaker,
 }
 
 func reportRowToProto(r domain.ReportRow) *saggarv1.ReportRow {
 	hours := func(minutes int) float64 { return float64(minutes) / 60 }
 	m := &saggarv1.ReportRow{
-		Department: r.Department, Furnace: r.Furnace, Month: r.Month, FiringCount: int32(r.FiringCount),
+		Department: r.Department, Maker: r.Maker, Furnace: r.Furnace, Month: r.Month, FiringCount: int32(r.FiringCount),
 		HeldHours: hours(r.HeldMinutes), HeldStaffedHours: hours(r.HeldStaffedMinutes), AllHours: hours(r.AllMinutes),
 		StaffedHours: hours(r.StaffedMinutes), EnergyKilowattHours: r.EnergyKilowattHours, UnknownEnergyCount: int32(r.UnknownEnergyCount),
 		InRoomPersonHours: hours(r.InRoomMinutes), InReachPersonHours: hours(r.InReachMinutes), MissedHours: hours(r.MissedMinutes),

@@ -274,7 +274,8 @@ func TestPolicyNamesOwnersOnlyWhereThereAreSome(t *testing.T) {
 	}
 	slices.Sort(owned)
 	assert.Equal(t, []string{
-		"BookRun", "CancelRun", "CheckRun", "CreateLot", "GetMailChoice", "GetPerson", "ListAccessKeys", "ListFeeds", "ListMailChoices", "ListPeople",
+		"BookRun", "CancelRun", "CheckRun", "CreateLot", "CreateTimeRequest", "DeclineTimeOffer", "DeleteTimeRequest", "GetMailChoice", "GetPerson",
+		"GetTimeRequest", "ListAccessKeys", "ListFeeds", "ListMailChoices", "ListPeople", "ListTimeRequests",
 		"MoveRun", "MoveRuns", "ReplanRuns", "ReturnLot", "RevokeAccessKey", "RevokeFeed", "TakeLot", "UpdateFiring", "UpdateLot", "UpdateMailChoice", "WeighLot",
 	}, owned)
 }

@@ -157,6 +157,8 @@ func (s *Server) register(rules *fieldRules) {
 	saggarv1.RegisterPeopleServiceServer(s.grpc, &peopleService{app: a, rules: rules})
 	saggarv1.RegisterAllotmentServiceServer(s.grpc, &allotmentService{ruleService: ruleService{app: a, rules: rules}})
 	saggarv1.RegisterClearanceServiceServer(s.grpc, &clearanceService{ruleService: ruleService{app: a, rules: rules}})
+	saggarv1.RegisterTimeRequestServiceServer(s.grpc, &timeRequestService{app: a})
+	saggarv1.RegisterReadingServiceServer(s.grpc, &readingService{app: a})
 	saggarv1.RegisterTraceServiceServer(s.grpc, &traceService{app: a})
 	saggarv1.RegisterWatchServiceServer(s.grpc, &watchService{app: a})
 	saggarv1.RegisterMailServiceServer(s.grpc, &mailService{app: a, people: &peopleService{app: a, rules: rules}})

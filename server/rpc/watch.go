@@ -59,6 +59,9 @@ func noticeToProto(n *domain.Notice) *saggarv1.Notice {
 			EndTime: instant(f.End), MovedTo: f.MovedTo,
 		}
 	}
+	if n.TimeRequest != nil {
+		m.TimeOffer = timeOfferToProto(n.TimeRequest.Offer)
+	}
 	return m
 }
 

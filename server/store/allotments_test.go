@@ -62,7 +62,7 @@ func TestUsesCountWhatHoldsItsFurnace(t *testing.T) {
 		require.NoError(t, err)
 		require.Len(t, waiting, 1)
 		assert.Equal(t, "waits", waiting[0].ID)
-		studios, err := tx.StudiosWithLapsedRuns(ctx)
+		studios, err := tx.StudiosWithLapsed(ctx)
 		require.NoError(t, err)
 		assert.Equal(t, []string{b.studio.ID}, studios)
 		return nil

@@ -14,7 +14,7 @@ func (t *Tx) BenchWorkOver(ctx context.Context, studioKey int64, window domain.W
 	})
 	return collect(rows, func(row queries.BenchWorkOverRow) domain.BenchWork {
 		return domain.BenchWork{
-			RunID: row.RunID, Department: row.Department, Stage: row.StageID, State: domain.LoadState(row.State),
+			RunID: row.RunID, Department: row.Department, Maker: row.Maker, Stage: row.StageID, State: domain.LoadState(row.State),
 			Window: domain.Window{Start: row.StartTime, End: row.EndTime},
 		}
 	}), err

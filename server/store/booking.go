@@ -26,6 +26,8 @@ type Booking struct {
 	EndedFirings []domain.Firing
 	// LotMoves are what runs reserve of lots and give up, each lot once a revision.
 	LotMoves []domain.LotMove
+	// TimeRequests are stored requests for time as they now are, each once.
+	TimeRequests []domain.TimeRequest
 	// Changes are the log's entries; there is no booking without one.
 	Changes []domain.Change
 	// Remembered is what the request id did, remembered at the time of the first change; nil: nothing to remember.
@@ -74,7 +76,7 @@ func (b Booking) Statements() ([]Statement, error) {
 		return nil, errors.New("bug: a booking without an entry for the log")
 	}
 	record := &recorder{}
-	w := &writer{Booking: b, q: queries.New(record), record: record, ended: b.ended()}
+	w := &writer{Booking: b, q: queries.New(record), record: record, ended: b.Ended()}
 	w.standing = b.standing(w.ended)
 	for _, c := range b.Changes {
 		arg, err := changeParams(&w.Studio, c)
@@ -84,7 +86,8 @@ func (b Booking) Statements() ([]Statement, error) {
 		w.changes = append(w.changes, arg)
 	}
 	for _, step := range []func(ctx context.Context) error{
-		w.studio, w.endings, w.runs, w.lots, w.firings, w.reworked, w.phases, w.releases, w.newLoads, w.changedLoads, w.holds, w.log,
+		w.studio, w.endings, w.runs, w.lots, w.firings, w.reworked, w.phases, w.releases, w.newLoads, w.changedLoads, w.holds,
+		w.timeRequests, w.log,
 	} {
 		if err := step(context.Background()); err != nil {
 			return nil, err
@@ -113,8 +116,8 @@ func (w writer) studio(ctx context.Context) error {
 	return err
 }
 
-// ended are the firings that give their furnaces up, each once.
-func (b Booking) ended() []domain.Firing {
+// Ended are the firings that give their furnaces up, each once.
+func (b Booking) Ended() []domain.Firing {
 	var ended []domain.Firing
 	seen := map[int64]bool{}
 	for _, f := range b.EndedFirings {

@@ -21,9 +21,9 @@ func (t *Tx) ListWaitingRuns(ctx context.Context, studioKey, afterKey int64, lim
 	}), false)
 }
 
-// StudiosWithLapsedRuns returns the ids of the studios in which something waited longer than it may, by id.
-func (t *Tx) StudiosWithLapsedRuns(ctx context.Context) ([]string, error) {
-	return t.q.StudiosWithLapsedRuns(ctx, t.at)
+// StudiosWithLapsed returns the ids of the studios in which a run waited, or an offer of time stood, longer than it may, by id.
+func (t *Tx) StudiosWithLapsed(ctx context.Context) ([]string, error) {
+	return t.q.StudiosWithLapsed(ctx, t.at)
 }
 
 // HasMade reports whether a maker has a run by a recipe that stands confirmed or was done, besides the one of an id.

@@ -105,6 +105,9 @@ func (t *Tx) DeletePerson(ctx context.Context, studioKey int64, id string, at ti
 	if err := t.q.RevokeFeedsOf(ctx, queries.RevokeFeedsOfParams{StudioKey: studioKey, Owner: id, RevokeTime: at}); err != nil {
 		return err
 	}
+	if err := t.q.CloseTimeRequestsOf(ctx, queries.CloseTimeRequestsOfParams{StudioKey: studioKey, Asker: id}); err != nil {
+		return err
+	}
 	return t.q.RevokeKeysOf(ctx, queries.RevokeKeysOfParams{StudioKey: studioKey, CallerID: id, RevokeTime: at})
 }
 

@@ -49,8 +49,9 @@ func (t *Tx) InsertStudio(ctx context.Context, s domain.Studio) (domain.Studio, 
 	row, err := t.q.InsertStudio(ctx, queries.InsertStudioParams{
 		StudioID: s.ID, Title: s.Title, TimeZone: s.TimeZone,
 		StepMinutes: int32(s.StepMinutes), ChargeMinutes: int32(s.ChargeMinutes), DrawMinutes: int32(s.DrawMinutes), CleanMinutes: int32(s.CleanMinutes),
-		AcidMistFraction: s.AcidMistFraction, OwnLimits: ownLimits,
-		Revision: s.Revision, EquipmentRevision: s.EquipmentRevision, OwnRevision: s.OwnRevision, CreateTime: s.CreateTime,
+		AcidMistFraction: s.AcidMistFraction, OwnLimits: ownLimits, OfferMinutes: int32(s.OfferMinutes),
+		InterlockTestMonths: int32(s.InterlockTestMonths),
+		Revision:            s.Revision, EquipmentRevision: s.EquipmentRevision, OwnRevision: s.OwnRevision, CreateTime: s.CreateTime,
 	})
 	if err != nil {
 		return domain.Studio{}, taken(err, "studios", s.ID)
@@ -68,8 +69,9 @@ func (t *Tx) UpdateStudio(ctx context.Context, s domain.Studio) error {
 	count, err := t.q.UpdateStudio(ctx, queries.UpdateStudioParams{
 		StudioKey: s.Key, ChainSha256: s.ChainSHA256[:], Title: s.Title, TimeZone: s.TimeZone,
 		StepMinutes: int32(s.StepMinutes), ChargeMinutes: int32(s.ChargeMinutes), DrawMinutes: int32(s.DrawMinutes), CleanMinutes: int32(s.CleanMinutes),
-		AcidMistFraction: s.AcidMistFraction, OwnLimits: ownLimits,
-		Revision: s.Revision, EquipmentRevision: s.EquipmentRevision, OwnRevision: s.OwnRevision,
+		AcidMistFraction: s.AcidMistFraction, OwnLimits: ownLimits, OfferMinutes: int32(s.OfferMinutes),
+		InterlockTestMonths: int32(s.InterlockTestMonths),
+		Revision:            s.Revision, EquipmentRevision: s.EquipmentRevision, OwnRevision: s.OwnRevision,
 	})
 	if err == nil && count == 0 {
 		return domain.NotFound("studios/" + s.ID)
@@ -93,8 +95,9 @@ func toStudio(row queries.Studio) (domain.Studio, error) {
 	s := domain.Studio{
 		Key: row.StudioKey, ID: row.StudioID, Title: row.Title, TimeZone: row.TimeZone,
 		StepMinutes: int(row.StepMinutes), ChargeMinutes: int(row.ChargeMinutes), DrawMinutes: int(row.DrawMinutes), CleanMinutes: int(row.CleanMinutes),
-		AcidMistFraction: row.AcidMistFraction, OwnLimits: ownLimits,
-		Revision: row.Revision, EquipmentRevision: row.EquipmentRevision, OwnRevision: row.OwnRevision,
+		AcidMistFraction: row.AcidMistFraction, OwnLimits: ownLimits, OfferMinutes: int(row.OfferMinutes),
+		InterlockTestMonths: int(row.InterlockTestMonths),
+		Revision:            row.Revision, EquipmentRevision: row.EquipmentRevision, OwnRevision: row.OwnRevision,
 		CreateTime: row.CreateTime,
 	}
 	copy(s.ChainSHA256[:], row.ChainSha256)

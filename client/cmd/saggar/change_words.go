@@ -26,6 +26,8 @@ func changeInWords(n *saggarv1.Notice, zone *time.Location) string {
 		if c.GetReason() != "" {
 			sentence += ", " + c.GetReason()
 		}
+	case n.GetTimeOffer() != nil:
+		sentence += ": " + offerInWords(n.GetTimeOffer(), zone)
 	}
 	return sentence
 }
@@ -42,6 +44,10 @@ func changeVerb(n *saggarv1.Notice) string {
 			return "called off"
 		}
 		return "left without a firing"
+	case "DeleteTimeRequest":
+		return "withdrew"
+	case "DeclineTimeOffer":
+		return "declined what was held for"
 	case "RevokeAccessKey", "RevokeFeed":
 		return "revoked"
 	}
@@ -68,7 +74,7 @@ var subjectNouns = map[string]string{
 	"studios": "studio", "rooms": "room", "extractionCircuits": "extraction circuit", "supplies": "supply", "furnaces": "furnace",
 	"staffedHours": "staffed hours of room", "closures": "closure", "materials": "material", "recipes": "recipe",
 	"departments": "department", "people": "person", "accessKeys": "key", "runs": "run", "feeds": "feed", "firings": "firing",
-	"vessels": "vessel", "gear": "gear",
+	"vessels": "vessel", "gear": "gear", "timeRequests": "request for time", "readings": "reading",
 }
 
 // subjectInWords turns "furnaces/pot" into "furnace pot".

@@ -88,6 +88,11 @@ func dayGrids(sheet *saggarv1.DaySheet, zone *time.Location) []render.Grid {
 		})
 	}
 	grids := []render.Grid{tasks, dayRoomGrid(sheet), dayAirGrid(sheet, zone)}
+	if len(sheet.GetDueChecks()) > 0 {
+		due := dueGrid(sheet.GetDueChecks(), zone)
+		due.Title = "To be tested or measured"
+		grids = append(grids, due)
+	}
 	for _, closed := range sheet.GetClosed() {
 		grids = append(grids, render.Grid{Rows: [][]string{{closed}}})
 	}

@@ -19,6 +19,7 @@ var reportDimensions = map[string]saggarv1.ReportDimension{
 	"department": saggarv1.ReportDimension_REPORT_DIMENSION_DEPARTMENT,
 	"furnace":    saggarv1.ReportDimension_REPORT_DIMENSION_FURNACE,
 	"month":      saggarv1.ReportDimension_REPORT_DIMENSION_MONTH,
+	"maker":      saggarv1.ReportDimension_REPORT_DIMENSION_MAKER,
 }
 
 func (s *shell) reportCommand() *cobra.Command {
@@ -55,7 +56,7 @@ func (s *shell) reportCommand() *cobra.Command {
 	flags := command.Flags()
 	flags.StringVar(&from, "from", "", "first day, YYYY-MM-DD (default: the first of this month)")
 	flags.StringVar(&until, "until", "", "day after the last, YYYY-MM-DD (default: the first of the month after --from)")
-	flags.StringSliceVar(&by, "by", []string{"furnace"}, "what the rows are by: department, furnace, month, or several")
+	flags.StringSliceVar(&by, "by", []string{"furnace"}, "what the rows are by: department, maker, furnace, month, or several")
 	return command
 }
 
@@ -64,7 +65,7 @@ func dimensions(by []string) ([]saggarv1.ReportDimension, error) {
 	for _, word := range by {
 		group, known := reportDimensions[word]
 		if !known || slices.Contains(groups, group) {
-			return nil, fmt.Errorf("--by takes department, furnace and month, each once, not %q", strings.Join(by, ","))
+			return nil, fmt.Errorf("--by takes department, maker, furnace and month, each once, not %q", strings.Join(by, ","))
 		}
 		groups = append(groups, group)
 	}
@@ -109,7 +110,7 @@ func reportGrids(report *saggarv1.Report, by []string) []render.Grid {
 }
 
 func reportKeys(row *saggarv1.ReportRow, by []string) []string {
-	keys := map[string]string{"department": row.GetDepartment(), "furnace": row.GetFurnace(), "month": row.GetMonth()}
+	keys := map[string]string{"department": row.GetDepartment(), "maker": row.GetMaker(), "furnace": row.GetFurnace(), "month": row.GetMonth()}
 	var cells []string
 	for _, word := range by {
 		if keys[word] == "" {

@@ -127,9 +127,10 @@ func (s *shell) command() *cobra.Command {
 	flags.StringVar(&s.output, "output", "table", "table, json, yaml or csv")
 	flags.DurationVar(&s.timeout, "timeout", 30*time.Second, "longest time for one call")
 	root.AddCommand(
-		s.studioCommand(), s.equipmentCommand(roomKind), s.equipmentCommand(circuitKind), s.equipmentCommand(supplyKind),
+		s.studioCommand(), s.roomCommand(), s.equipmentCommand(circuitKind), s.equipmentCommand(supplyKind),
 		s.equipmentCommand(furnaceKind), s.equipmentCommand(hoursKind), s.closureCommand(), s.vesselCommand(), s.gearCommand(),
-		s.materialCommand(), s.lotCommand(), s.recipeCommand(), s.runCommand(), s.firingCommand(), s.openingCommand(), s.weekCommand(), s.dayCommand(),
+		s.materialCommand(), s.lotCommand(), s.recipeCommand(), s.runCommand(), s.firingCommand(), s.openingCommand(),
+		s.requestCommand(), s.readingCommand(), s.weekCommand(), s.dayCommand(),
 		s.reportCommand(), s.departmentCommand(), s.personCommand(), s.clearanceCommand(),
 		s.allotmentCommand(), s.taughtCommand(), s.limitCommand(), s.keyCommand(), s.callerCommand(),
 		s.signInCommand(), s.signOutCommand(), s.contextCommand(),

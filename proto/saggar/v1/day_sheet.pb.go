@@ -52,7 +52,9 @@ type DaySheet struct {
 	// What the figures assume.
 	Assumptions []string `protobuf:"bytes,13,rep,name=assumptions,proto3" json:"assumptions,omitempty"`
 	// What the figures are, and what they do not replace.
-	Caution       string `protobuf:"bytes,14,opt,name=caution,proto3" json:"caution,omitempty"`
+	Caution string `protobuf:"bytes,14,opt,name=caution,proto3" json:"caution,omitempty"`
+	// Tests and measurements of its rooms that count no more after this day.
+	DueChecks     []*DueCheck `protobuf:"bytes,20,rep,name=due_checks,json=dueChecks,proto3" json:"due_checks,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -183,6 +185,13 @@ func (x *DaySheet) GetCaution() string {
 		return x.Caution
 	}
 	return ""
+}
+
+func (x *DaySheet) GetDueChecks() []*DueCheck {
+	if x != nil {
+		return x.DueChecks
+	}
+	return nil
 }
 
 // One phase of a job that lies on the day, at least in part.
@@ -1041,7 +1050,7 @@ var File_saggar_v1_day_sheet_proto protoreflect.FileDescriptor
 
 const file_saggar_v1_day_sheet_proto_rawDesc = "" +
 	"\n" +
-	"\x19saggar/v1/day_sheet.proto\x12\tsaggar.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1asaggar/v1/assessment.proto\x1a\x17saggar/v1/finding.proto\x1a\x16saggar/v1/firing.proto\x1a\x17saggar/v1/furnace.proto\x1a\x1csaggar/v1/heat_program.proto\x1a\x16saggar/v1/recipe.proto\x1a\x16saggar/v1/vessel.proto\"\xfc\x03\n" +
+	"\x19saggar/v1/day_sheet.proto\x12\tsaggar.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1asaggar/v1/assessment.proto\x1a\x19saggar/v1/due_check.proto\x1a\x17saggar/v1/finding.proto\x1a\x16saggar/v1/firing.proto\x1a\x17saggar/v1/furnace.proto\x1a\x1csaggar/v1/heat_program.proto\x1a\x16saggar/v1/recipe.proto\x1a\x16saggar/v1/vessel.proto\"\xb0\x04\n" +
 	"\bDaySheet\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x1b\n" +
@@ -1059,7 +1068,9 @@ const file_saggar_v1_day_sheet_proto_rawDesc = "" +
 	"\x05rooms\x18\v \x03(\v2\x12.saggar.v1.DayRoomR\x05rooms\x12\x16\n" +
 	"\x06closed\x18\f \x03(\tR\x06closed\x12 \n" +
 	"\vassumptions\x18\r \x03(\tR\vassumptions\x12\x18\n" +
-	"\acaution\x18\x0e \x01(\tR\acaution\"\xdc\x02\n" +
+	"\acaution\x18\x0e \x01(\tR\acaution\x122\n" +
+	"\n" +
+	"due_checks\x18\x14 \x03(\v2\x13.saggar.v1.DueCheckR\tdueChecks\"\xdc\x02\n" +
 	"\aDayTask\x129\n" +
 	"\n" +
 	"start_time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\x125\n" +
@@ -1178,18 +1189,19 @@ var file_saggar_v1_day_sheet_proto_goTypes = []any{
 	(*UnattendedHeat)(nil),        // 5: saggar.v1.UnattendedHeat
 	(*DayJob)(nil),                // 6: saggar.v1.DayJob
 	(*timestamppb.Timestamp)(nil), // 7: google.protobuf.Timestamp
-	(PhaseKind)(0),                // 8: saggar.v1.PhaseKind
-	(Watch)(0),                    // 9: saggar.v1.Watch
-	(LoadState)(0),                // 10: saggar.v1.LoadState
-	(*WeighedMaterial)(nil),       // 11: saggar.v1.WeighedMaterial
-	(*HeatProgram)(nil),           // 12: saggar.v1.HeatProgram
-	(Control)(0),                  // 13: saggar.v1.Control
-	(Atmosphere)(0),               // 14: saggar.v1.Atmosphere
-	(Lid)(0),                      // 15: saggar.v1.Lid
-	(*NearSpecies)(nil),           // 16: saggar.v1.NearSpecies
-	(*PassedLimit)(nil),           // 17: saggar.v1.PassedLimit
-	(*Finding)(nil),               // 18: saggar.v1.Finding
-	(*VesselUse)(nil),             // 19: saggar.v1.VesselUse
+	(*DueCheck)(nil),              // 8: saggar.v1.DueCheck
+	(PhaseKind)(0),                // 9: saggar.v1.PhaseKind
+	(Watch)(0),                    // 10: saggar.v1.Watch
+	(LoadState)(0),                // 11: saggar.v1.LoadState
+	(*WeighedMaterial)(nil),       // 12: saggar.v1.WeighedMaterial
+	(*HeatProgram)(nil),           // 13: saggar.v1.HeatProgram
+	(Control)(0),                  // 14: saggar.v1.Control
+	(Atmosphere)(0),               // 15: saggar.v1.Atmosphere
+	(Lid)(0),                      // 16: saggar.v1.Lid
+	(*NearSpecies)(nil),           // 17: saggar.v1.NearSpecies
+	(*PassedLimit)(nil),           // 18: saggar.v1.PassedLimit
+	(*Finding)(nil),               // 19: saggar.v1.Finding
+	(*VesselUse)(nil),             // 20: saggar.v1.VesselUse
 }
 var file_saggar_v1_day_sheet_proto_depIdxs = []int32{
 	7,  // 0: saggar.v1.DaySheet.start_time:type_name -> google.protobuf.Timestamp
@@ -1198,40 +1210,41 @@ var file_saggar_v1_day_sheet_proto_depIdxs = []int32{
 	1,  // 3: saggar.v1.DaySheet.tasks:type_name -> saggar.v1.DayTask
 	6,  // 4: saggar.v1.DaySheet.jobs:type_name -> saggar.v1.DayJob
 	4,  // 5: saggar.v1.DaySheet.rooms:type_name -> saggar.v1.DayRoom
-	7,  // 6: saggar.v1.DayTask.start_time:type_name -> google.protobuf.Timestamp
-	7,  // 7: saggar.v1.DayTask.end_time:type_name -> google.protobuf.Timestamp
-	8,  // 8: saggar.v1.DayTask.kind:type_name -> saggar.v1.PhaseKind
-	9,  // 9: saggar.v1.DayTask.watch:type_name -> saggar.v1.Watch
-	7,  // 10: saggar.v1.TimeSpan.start_time:type_name -> google.protobuf.Timestamp
-	7,  // 11: saggar.v1.TimeSpan.end_time:type_name -> google.protobuf.Timestamp
-	2,  // 12: saggar.v1.DayRoom.staffed:type_name -> saggar.v1.TimeSpan
-	3,  // 13: saggar.v1.DayRoom.detectors:type_name -> saggar.v1.DayDetector
-	7,  // 14: saggar.v1.UnattendedHeat.start_time:type_name -> google.protobuf.Timestamp
-	7,  // 15: saggar.v1.UnattendedHeat.end_time:type_name -> google.protobuf.Timestamp
-	9,  // 16: saggar.v1.UnattendedHeat.watch:type_name -> saggar.v1.Watch
-	10, // 17: saggar.v1.DayJob.state:type_name -> saggar.v1.LoadState
-	7,  // 18: saggar.v1.DayJob.start_time:type_name -> google.protobuf.Timestamp
-	7,  // 19: saggar.v1.DayJob.end_time:type_name -> google.protobuf.Timestamp
-	1,  // 20: saggar.v1.DayJob.phases:type_name -> saggar.v1.DayTask
-	11, // 21: saggar.v1.DayJob.weigh_out:type_name -> saggar.v1.WeighedMaterial
-	12, // 22: saggar.v1.DayJob.program:type_name -> saggar.v1.HeatProgram
-	13, // 23: saggar.v1.DayJob.control:type_name -> saggar.v1.Control
-	14, // 24: saggar.v1.DayJob.atmosphere:type_name -> saggar.v1.Atmosphere
-	15, // 25: saggar.v1.DayJob.lid:type_name -> saggar.v1.Lid
-	16, // 26: saggar.v1.DayJob.near:type_name -> saggar.v1.NearSpecies
-	7,  // 27: saggar.v1.DayJob.reentry_time:type_name -> google.protobuf.Timestamp
-	7,  // 28: saggar.v1.DayJob.fan_failure_time:type_name -> google.protobuf.Timestamp
-	17, // 29: saggar.v1.DayJob.fan_failure:type_name -> saggar.v1.PassedLimit
-	5,  // 30: saggar.v1.DayJob.unattended_heat:type_name -> saggar.v1.UnattendedHeat
-	2,  // 31: saggar.v1.DayJob.clearing:type_name -> saggar.v1.TimeSpan
-	7,  // 32: saggar.v1.DayJob.next_time:type_name -> google.protobuf.Timestamp
-	18, // 33: saggar.v1.DayJob.findings:type_name -> saggar.v1.Finding
-	19, // 34: saggar.v1.DayJob.vessels:type_name -> saggar.v1.VesselUse
-	35, // [35:35] is the sub-list for method output_type
-	35, // [35:35] is the sub-list for method input_type
-	35, // [35:35] is the sub-list for extension type_name
-	35, // [35:35] is the sub-list for extension extendee
-	0,  // [0:35] is the sub-list for field type_name
+	8,  // 6: saggar.v1.DaySheet.due_checks:type_name -> saggar.v1.DueCheck
+	7,  // 7: saggar.v1.DayTask.start_time:type_name -> google.protobuf.Timestamp
+	7,  // 8: saggar.v1.DayTask.end_time:type_name -> google.protobuf.Timestamp
+	9,  // 9: saggar.v1.DayTask.kind:type_name -> saggar.v1.PhaseKind
+	10, // 10: saggar.v1.DayTask.watch:type_name -> saggar.v1.Watch
+	7,  // 11: saggar.v1.TimeSpan.start_time:type_name -> google.protobuf.Timestamp
+	7,  // 12: saggar.v1.TimeSpan.end_time:type_name -> google.protobuf.Timestamp
+	2,  // 13: saggar.v1.DayRoom.staffed:type_name -> saggar.v1.TimeSpan
+	3,  // 14: saggar.v1.DayRoom.detectors:type_name -> saggar.v1.DayDetector
+	7,  // 15: saggar.v1.UnattendedHeat.start_time:type_name -> google.protobuf.Timestamp
+	7,  // 16: saggar.v1.UnattendedHeat.end_time:type_name -> google.protobuf.Timestamp
+	10, // 17: saggar.v1.UnattendedHeat.watch:type_name -> saggar.v1.Watch
+	11, // 18: saggar.v1.DayJob.state:type_name -> saggar.v1.LoadState
+	7,  // 19: saggar.v1.DayJob.start_time:type_name -> google.protobuf.Timestamp
+	7,  // 20: saggar.v1.DayJob.end_time:type_name -> google.protobuf.Timestamp
+	1,  // 21: saggar.v1.DayJob.phases:type_name -> saggar.v1.DayTask
+	12, // 22: saggar.v1.DayJob.weigh_out:type_name -> saggar.v1.WeighedMaterial
+	13, // 23: saggar.v1.DayJob.program:type_name -> saggar.v1.HeatProgram
+	14, // 24: saggar.v1.DayJob.control:type_name -> saggar.v1.Control
+	15, // 25: saggar.v1.DayJob.atmosphere:type_name -> saggar.v1.Atmosphere
+	16, // 26: saggar.v1.DayJob.lid:type_name -> saggar.v1.Lid
+	17, // 27: saggar.v1.DayJob.near:type_name -> saggar.v1.NearSpecies
+	7,  // 28: saggar.v1.DayJob.reentry_time:type_name -> google.protobuf.Timestamp
+	7,  // 29: saggar.v1.DayJob.fan_failure_time:type_name -> google.protobuf.Timestamp
+	18, // 30: saggar.v1.DayJob.fan_failure:type_name -> saggar.v1.PassedLimit
+	5,  // 31: saggar.v1.DayJob.unattended_heat:type_name -> saggar.v1.UnattendedHeat
+	2,  // 32: saggar.v1.DayJob.clearing:type_name -> saggar.v1.TimeSpan
+	7,  // 33: saggar.v1.DayJob.next_time:type_name -> google.protobuf.Timestamp
+	19, // 34: saggar.v1.DayJob.findings:type_name -> saggar.v1.Finding
+	20, // 35: saggar.v1.DayJob.vessels:type_name -> saggar.v1.VesselUse
+	36, // [36:36] is the sub-list for method output_type
+	36, // [36:36] is the sub-list for method input_type
+	36, // [36:36] is the sub-list for extension type_name
+	36, // [36:36] is the sub-list for extension extendee
+	0,  // [0:36] is the sub-list for field type_name
 }
 
 func init() { file_saggar_v1_day_sheet_proto_init() }
@@ -1240,6 +1253,7 @@ func file_saggar_v1_day_sheet_proto_init() {
 		return
 	}
 	file_saggar_v1_assessment_proto_init()
+	file_saggar_v1_due_check_proto_init()
 	file_saggar_v1_finding_proto_init()
 	file_saggar_v1_firing_proto_init()
 	file_saggar_v1_furnace_proto_init()

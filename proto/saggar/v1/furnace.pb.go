@@ -137,6 +137,67 @@ func (Control) EnumDescriptor() ([]byte, []int) {
 	return file_saggar_v1_furnace_proto_rawDescGZIP(), []int{1}
 }
 
+// What cuts a furnace's heat when its fan stops.
+type FanInterlockKind int32
+
+const (
+	// Nobody has said; counts as none.
+	FanInterlockKind_FAN_INTERLOCK_KIND_UNSPECIFIED FanInterlockKind = 0
+	// Nothing does.
+	FanInterlockKind_FAN_INTERLOCK_KIND_NONE FanInterlockKind = 1
+	// A switch in the moving air.
+	FanInterlockKind_FAN_INTERLOCK_KIND_FLOW_SWITCH FanInterlockKind = 2
+	// A relay on the current of the fan's motor. It does not see a slipped belt or a closed damper.
+	FanInterlockKind_FAN_INTERLOCK_KIND_CURRENT_RELAY FanInterlockKind = 3
+	// A switch on the pressure in the duct.
+	FanInterlockKind_FAN_INTERLOCK_KIND_PRESSURE_SWITCH FanInterlockKind = 4
+)
+
+// Enum value maps for FanInterlockKind.
+var (
+	FanInterlockKind_name = map[int32]string{
+		0: "FAN_INTERLOCK_KIND_UNSPECIFIED",
+		1: "FAN_INTERLOCK_KIND_NONE",
+		2: "FAN_INTERLOCK_KIND_FLOW_SWITCH",
+		3: "FAN_INTERLOCK_KIND_CURRENT_RELAY",
+		4: "FAN_INTERLOCK_KIND_PRESSURE_SWITCH",
+	}
+	FanInterlockKind_value = map[string]int32{
+		"FAN_INTERLOCK_KIND_UNSPECIFIED":     0,
+		"FAN_INTERLOCK_KIND_NONE":            1,
+		"FAN_INTERLOCK_KIND_FLOW_SWITCH":     2,
+		"FAN_INTERLOCK_KIND_CURRENT_RELAY":   3,
+		"FAN_INTERLOCK_KIND_PRESSURE_SWITCH": 4,
+	}
+)
+
+func (x FanInterlockKind) Enum() *FanInterlockKind {
+	p := new(FanInterlockKind)
+	*p = x
+	return p
+}
+
+func (x FanInterlockKind) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (FanInterlockKind) Descriptor() protoreflect.EnumDescriptor {
+	return file_saggar_v1_furnace_proto_enumTypes[2].Descriptor()
+}
+
+func (FanInterlockKind) Type() protoreflect.EnumType {
+	return &file_saggar_v1_furnace_proto_enumTypes[2]
+}
+
+func (x FanInterlockKind) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use FanInterlockKind.Descriptor instead.
+func (FanInterlockKind) EnumDescriptor() ([]byte, []int) {
+	return file_saggar_v1_furnace_proto_rawDescGZIP(), []int{2}
+}
+
 // One measured stretch of heating at full power, or of cooling closed.
 type Timing struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -201,6 +262,61 @@ func (x *Timing) GetMinutes() float64 {
 	return 0
 }
 
+// What cuts the heat of a furnace when the fan of its branch stops, and when that was last tried.
+type FanInterlock struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What it is.
+	Kind FanInterlockKind `protobuf:"varint,1,opt,name=kind,proto3,enum=saggar.v1.FanInterlockKind" json:"kind,omitempty"`
+	// Date on which the fan was last stopped and the heat seen to go off, YYYY-MM-DD; empty when never.
+	TestedOn      string `protobuf:"bytes,2,opt,name=tested_on,json=testedOn,proto3" json:"tested_on,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FanInterlock) Reset() {
+	*x = FanInterlock{}
+	mi := &file_saggar_v1_furnace_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FanInterlock) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FanInterlock) ProtoMessage() {}
+
+func (x *FanInterlock) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_furnace_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FanInterlock.ProtoReflect.Descriptor instead.
+func (*FanInterlock) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_furnace_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *FanInterlock) GetKind() FanInterlockKind {
+	if x != nil {
+		return x.Kind
+	}
+	return FanInterlockKind_FAN_INTERLOCK_KIND_UNSPECIFIED
+}
+
+func (x *FanInterlock) GetTestedOn() string {
+	if x != nil {
+		return x.TestedOn
+	}
+	return ""
+}
+
 // The share of what a charge gives off that the branch above the furnace draws away.
 type Capture struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -218,7 +334,7 @@ type Capture struct {
 
 func (x *Capture) Reset() {
 	*x = Capture{}
-	mi := &file_saggar_v1_furnace_proto_msgTypes[1]
+	mi := &file_saggar_v1_furnace_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -230,7 +346,7 @@ func (x *Capture) String() string {
 func (*Capture) ProtoMessage() {}
 
 func (x *Capture) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_furnace_proto_msgTypes[1]
+	mi := &file_saggar_v1_furnace_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -243,7 +359,7 @@ func (x *Capture) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Capture.ProtoReflect.Descriptor instead.
 func (*Capture) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_furnace_proto_rawDescGZIP(), []int{1}
+	return file_saggar_v1_furnace_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *Capture) GetClosedFraction() float64 {
@@ -287,7 +403,7 @@ type FlueSetting struct {
 
 func (x *FlueSetting) Reset() {
 	*x = FlueSetting{}
-	mi := &file_saggar_v1_furnace_proto_msgTypes[2]
+	mi := &file_saggar_v1_furnace_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -299,7 +415,7 @@ func (x *FlueSetting) String() string {
 func (*FlueSetting) ProtoMessage() {}
 
 func (x *FlueSetting) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_furnace_proto_msgTypes[2]
+	mi := &file_saggar_v1_furnace_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -312,7 +428,7 @@ func (x *FlueSetting) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FlueSetting.ProtoReflect.Descriptor instead.
 func (*FlueSetting) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_furnace_proto_rawDescGZIP(), []int{2}
+	return file_saggar_v1_furnace_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *FlueSetting) GetAtmosphere() Atmosphere {
@@ -392,13 +508,15 @@ type Furnace struct {
 	ChamberDepthMillimeters float64 `protobuf:"fixed64,31,opt,name=chamber_depth_millimeters,json=chamberDepthMillimeters,proto3" json:"chamber_depth_millimeters,omitempty"`
 	// Height of the chamber in mm, [0, 20000]; 0: not known.
 	ChamberHeightMillimeters float64 `protobuf:"fixed64,32,opt,name=chamber_height_millimeters,json=chamberHeightMillimeters,proto3" json:"chamber_height_millimeters,omitempty"`
-	unknownFields            protoimpl.UnknownFields
-	sizeCache                protoimpl.SizeCache
+	// What cuts its heat when the fan of its branch stops.
+	FanInterlock  *FanInterlock `protobuf:"bytes,33,opt,name=fan_interlock,json=fanInterlock,proto3" json:"fan_interlock,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Furnace) Reset() {
 	*x = Furnace{}
-	mi := &file_saggar_v1_furnace_proto_msgTypes[3]
+	mi := &file_saggar_v1_furnace_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -410,7 +528,7 @@ func (x *Furnace) String() string {
 func (*Furnace) ProtoMessage() {}
 
 func (x *Furnace) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_furnace_proto_msgTypes[3]
+	mi := &file_saggar_v1_furnace_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -423,7 +541,7 @@ func (x *Furnace) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Furnace.ProtoReflect.Descriptor instead.
 func (*Furnace) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_furnace_proto_rawDescGZIP(), []int{3}
+	return file_saggar_v1_furnace_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Furnace) GetName() string {
@@ -636,6 +754,13 @@ func (x *Furnace) GetChamberHeightMillimeters() float64 {
 	return 0
 }
 
+func (x *Furnace) GetFanInterlock() *FanInterlock {
+	if x != nil {
+		return x.FanInterlock
+	}
+	return nil
+}
+
 // Request of GetFurnace.
 type GetFurnaceRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -647,7 +772,7 @@ type GetFurnaceRequest struct {
 
 func (x *GetFurnaceRequest) Reset() {
 	*x = GetFurnaceRequest{}
-	mi := &file_saggar_v1_furnace_proto_msgTypes[4]
+	mi := &file_saggar_v1_furnace_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -659,7 +784,7 @@ func (x *GetFurnaceRequest) String() string {
 func (*GetFurnaceRequest) ProtoMessage() {}
 
 func (x *GetFurnaceRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_furnace_proto_msgTypes[4]
+	mi := &file_saggar_v1_furnace_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -672,7 +797,7 @@ func (x *GetFurnaceRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetFurnaceRequest.ProtoReflect.Descriptor instead.
 func (*GetFurnaceRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_furnace_proto_rawDescGZIP(), []int{4}
+	return file_saggar_v1_furnace_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *GetFurnaceRequest) GetName() string {
@@ -697,7 +822,7 @@ type ListFurnacesRequest struct {
 
 func (x *ListFurnacesRequest) Reset() {
 	*x = ListFurnacesRequest{}
-	mi := &file_saggar_v1_furnace_proto_msgTypes[5]
+	mi := &file_saggar_v1_furnace_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -709,7 +834,7 @@ func (x *ListFurnacesRequest) String() string {
 func (*ListFurnacesRequest) ProtoMessage() {}
 
 func (x *ListFurnacesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_furnace_proto_msgTypes[5]
+	mi := &file_saggar_v1_furnace_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -722,7 +847,7 @@ func (x *ListFurnacesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListFurnacesRequest.ProtoReflect.Descriptor instead.
 func (*ListFurnacesRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_furnace_proto_rawDescGZIP(), []int{5}
+	return file_saggar_v1_furnace_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *ListFurnacesRequest) GetParent() string {
@@ -759,7 +884,7 @@ type ListFurnacesResponse struct {
 
 func (x *ListFurnacesResponse) Reset() {
 	*x = ListFurnacesResponse{}
-	mi := &file_saggar_v1_furnace_proto_msgTypes[6]
+	mi := &file_saggar_v1_furnace_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -771,7 +896,7 @@ func (x *ListFurnacesResponse) String() string {
 func (*ListFurnacesResponse) ProtoMessage() {}
 
 func (x *ListFurnacesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_furnace_proto_msgTypes[6]
+	mi := &file_saggar_v1_furnace_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -784,7 +909,7 @@ func (x *ListFurnacesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListFurnacesResponse.ProtoReflect.Descriptor instead.
 func (*ListFurnacesResponse) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_furnace_proto_rawDescGZIP(), []int{6}
+	return file_saggar_v1_furnace_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *ListFurnacesResponse) GetFurnaces() []*Furnace {
@@ -816,7 +941,7 @@ type UpdateFurnaceRequest struct {
 
 func (x *UpdateFurnaceRequest) Reset() {
 	*x = UpdateFurnaceRequest{}
-	mi := &file_saggar_v1_furnace_proto_msgTypes[7]
+	mi := &file_saggar_v1_furnace_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -828,7 +953,7 @@ func (x *UpdateFurnaceRequest) String() string {
 func (*UpdateFurnaceRequest) ProtoMessage() {}
 
 func (x *UpdateFurnaceRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_saggar_v1_furnace_proto_msgTypes[7]
+	mi := &file_saggar_v1_furnace_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -841,7 +966,7 @@ func (x *UpdateFurnaceRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdateFurnaceRequest.ProtoReflect.Descriptor instead.
 func (*UpdateFurnaceRequest) Descriptor() ([]byte, []int) {
-	return file_saggar_v1_furnace_proto_rawDescGZIP(), []int{7}
+	return file_saggar_v1_furnace_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *UpdateFurnaceRequest) GetFurnace() *Furnace {
@@ -874,7 +999,11 @@ const file_saggar_v1_furnace_proto_rawDesc = "" +
 	"\ffrom_celsius\x18\x01 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00@\x9f@)\x00\x00\x00\x00\x00\x00I\xc0R\vfromCelsius\x126\n" +
 	"\n" +
 	"to_celsius\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00@\x9f@)\x00\x00\x00\x00\x00\x00I\xc0R\ttoCelsius\x121\n" +
-	"\aminutes\x18\x03 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\xb0\xd3@!\x00\x00\x00\x00\x00\x00\x00\x00R\aminutes\"\x8d\x02\n" +
+	"\aminutes\x18\x03 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\xb0\xd3@!\x00\x00\x00\x00\x00\x00\x00\x00R\aminutes\"\x90\x01\n" +
+	"\fFanInterlock\x129\n" +
+	"\x04kind\x18\x01 \x01(\x0e2\x1b.saggar.v1.FanInterlockKindB\b\xbaH\x05\x82\x01\x02\x10\x01R\x04kind\x12E\n" +
+	"\ttested_on\x18\x02 \x01(\tB(\xbaH%r#\x18\n" +
+	"2\x1f^([0-9]{4}-[0-9]{2}-[0-9]{2})?$R\btestedOn\"\x8d\x02\n" +
 	"\aCapture\x12@\n" +
 	"\x0fclosed_fraction\x18\x01 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00\xf0?)\x00\x00\x00\x00\x00\x00\x00\x00R\x0eclosedFraction\x12E\n" +
 	"\x12door_open_fraction\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00\xf0?)\x00\x00\x00\x00\x00\x00\x00\x00R\x10doorOpenFraction\x12.\n" +
@@ -886,7 +1015,7 @@ const file_saggar_v1_furnace_proto_rawDesc = "" +
 	"\n" +
 	"atmosphere\x18\x01 \x01(\x0e2\x15.saggar.v1.AtmosphereB\b\xbaH\x05\x82\x01\x02\x10\x01R\n" +
 	"atmosphere\x12l\n" +
-	"'carbon_monoxide_grams_per_kilowatt_hour\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00@\x7f@)\x00\x00\x00\x00\x00\x00\x00\x00R\"carbonMonoxideGramsPerKilowattHour\"\x9c\x0f\n" +
+	"'carbon_monoxide_grams_per_kilowatt_hour\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00@\x7f@)\x00\x00\x00\x00\x00\x00\x00\x00R\"carbonMonoxideGramsPerKilowattHour\"\xda\x0f\n" +
 	"\aFurnace\x12Z\n" +
 	"\x04name\x18\x01 \x01(\tBF\xbaHCrA\x18\xa0\x012<^studios/[a-z][a-z0-9-]{0,62}/furnaces/[a-z][a-z0-9-]{0,62}$R\x04name\x12\x1d\n" +
 	"\x05title\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18xR\x05title\x123\n" +
@@ -921,7 +1050,8 @@ const file_saggar_v1_furnace_proto_rawDesc = "" +
 	"\x0eprice_per_hour\x18\x1b \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x80\x84.A)\x00\x00\x00\x00\x00\x00\x00\x00R\fpricePerHour\x12S\n" +
 	"\x19chamber_width_millimeters\x18\x1e \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x88\xd3@)\x00\x00\x00\x00\x00\x00\x00\x00R\x17chamberWidthMillimeters\x12S\n" +
 	"\x19chamber_depth_millimeters\x18\x1f \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x88\xd3@)\x00\x00\x00\x00\x00\x00\x00\x00R\x17chamberDepthMillimeters\x12U\n" +
-	"\x1achamber_height_millimeters\x18  \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x88\xd3@)\x00\x00\x00\x00\x00\x00\x00\x00R\x18chamberHeightMillimeters\"o\n" +
+	"\x1achamber_height_millimeters\x18  \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x88\xd3@)\x00\x00\x00\x00\x00\x00\x00\x00R\x18chamberHeightMillimeters\x12<\n" +
+	"\rfan_interlock\x18! \x01(\v2\x17.saggar.v1.FanInterlockR\ffanInterlock\"o\n" +
 	"\x11GetFurnaceRequest\x12Z\n" +
 	"\x04name\x18\x01 \x01(\tBF\xbaHCrA\x18\xa0\x012<^studios/[a-z][a-z0-9-]{0,62}/furnaces/[a-z][a-z0-9-]{0,62}$R\x04name\"\xa5\x01\n" +
 	"\x13ListFurnacesRequest\x12?\n" +
@@ -947,7 +1077,13 @@ const file_saggar_v1_furnace_proto_rawDesc = "" +
 	"\x13CONTROL_UNSPECIFIED\x10\x00\x12\x16\n" +
 	"\x12CONTROL_PROGRAMMED\x10\x01\x12\x15\n" +
 	"\x11CONTROL_SET_POINT\x10\x02\x12\x13\n" +
-	"\x0fCONTROL_BY_HAND\x10\x03B\x83\x01\n" +
+	"\x0fCONTROL_BY_HAND\x10\x03*\xc5\x01\n" +
+	"\x10FanInterlockKind\x12\"\n" +
+	"\x1eFAN_INTERLOCK_KIND_UNSPECIFIED\x10\x00\x12\x1b\n" +
+	"\x17FAN_INTERLOCK_KIND_NONE\x10\x01\x12\"\n" +
+	"\x1eFAN_INTERLOCK_KIND_FLOW_SWITCH\x10\x02\x12$\n" +
+	" FAN_INTERLOCK_KIND_CURRENT_RELAY\x10\x03\x12&\n" +
+	"\"FAN_INTERLOCK_KIND_PRESSURE_SWITCH\x10\x04B\x83\x01\n" +
 	"\rcom.saggar.v1B\fFurnaceProtoP\x01Z\x1fsaggar/proto/saggar/v1;saggarv1\xa2\x02\x03SXX\xaa\x02\tSaggar.V1\xca\x02\tSaggar\\V1\xe2\x02\x15Saggar\\V1\\GPBMetadata\xea\x02\n" +
 	"Saggar::V1b\x06proto3"
 
@@ -963,39 +1099,43 @@ func file_saggar_v1_furnace_proto_rawDescGZIP() []byte {
 	return file_saggar_v1_furnace_proto_rawDescData
 }
 
-var file_saggar_v1_furnace_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_saggar_v1_furnace_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
+var file_saggar_v1_furnace_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
+var file_saggar_v1_furnace_proto_msgTypes = make([]protoimpl.MessageInfo, 9)
 var file_saggar_v1_furnace_proto_goTypes = []any{
 	(HeatSource)(0),               // 0: saggar.v1.HeatSource
 	(Control)(0),                  // 1: saggar.v1.Control
-	(*Timing)(nil),                // 2: saggar.v1.Timing
-	(*Capture)(nil),               // 3: saggar.v1.Capture
-	(*FlueSetting)(nil),           // 4: saggar.v1.FlueSetting
-	(*Furnace)(nil),               // 5: saggar.v1.Furnace
-	(*GetFurnaceRequest)(nil),     // 6: saggar.v1.GetFurnaceRequest
-	(*ListFurnacesRequest)(nil),   // 7: saggar.v1.ListFurnacesRequest
-	(*ListFurnacesResponse)(nil),  // 8: saggar.v1.ListFurnacesResponse
-	(*UpdateFurnaceRequest)(nil),  // 9: saggar.v1.UpdateFurnaceRequest
-	(Atmosphere)(0),               // 10: saggar.v1.Atmosphere
-	(*fieldmaskpb.FieldMask)(nil), // 11: google.protobuf.FieldMask
+	(FanInterlockKind)(0),         // 2: saggar.v1.FanInterlockKind
+	(*Timing)(nil),                // 3: saggar.v1.Timing
+	(*FanInterlock)(nil),          // 4: saggar.v1.FanInterlock
+	(*Capture)(nil),               // 5: saggar.v1.Capture
+	(*FlueSetting)(nil),           // 6: saggar.v1.FlueSetting
+	(*Furnace)(nil),               // 7: saggar.v1.Furnace
+	(*GetFurnaceRequest)(nil),     // 8: saggar.v1.GetFurnaceRequest
+	(*ListFurnacesRequest)(nil),   // 9: saggar.v1.ListFurnacesRequest
+	(*ListFurnacesResponse)(nil),  // 10: saggar.v1.ListFurnacesResponse
+	(*UpdateFurnaceRequest)(nil),  // 11: saggar.v1.UpdateFurnaceRequest
+	(Atmosphere)(0),               // 12: saggar.v1.Atmosphere
+	(*fieldmaskpb.FieldMask)(nil), // 13: google.protobuf.FieldMask
 }
 var file_saggar_v1_furnace_proto_depIdxs = []int32{
-	10, // 0: saggar.v1.FlueSetting.atmosphere:type_name -> saggar.v1.Atmosphere
-	0,  // 1: saggar.v1.Furnace.source:type_name -> saggar.v1.HeatSource
-	10, // 2: saggar.v1.Furnace.atmospheres:type_name -> saggar.v1.Atmosphere
-	2,  // 3: saggar.v1.Furnace.heating_times:type_name -> saggar.v1.Timing
-	2,  // 4: saggar.v1.Furnace.cooling_times:type_name -> saggar.v1.Timing
-	1,  // 5: saggar.v1.Furnace.control:type_name -> saggar.v1.Control
-	3,  // 6: saggar.v1.Furnace.capture:type_name -> saggar.v1.Capture
-	4,  // 7: saggar.v1.Furnace.flue_settings:type_name -> saggar.v1.FlueSetting
-	5,  // 8: saggar.v1.ListFurnacesResponse.furnaces:type_name -> saggar.v1.Furnace
-	5,  // 9: saggar.v1.UpdateFurnaceRequest.furnace:type_name -> saggar.v1.Furnace
-	11, // 10: saggar.v1.UpdateFurnaceRequest.update_mask:type_name -> google.protobuf.FieldMask
-	11, // [11:11] is the sub-list for method output_type
-	11, // [11:11] is the sub-list for method input_type
-	11, // [11:11] is the sub-list for extension type_name
-	11, // [11:11] is the sub-list for extension extendee
-	0,  // [0:11] is the sub-list for field type_name
+	2,  // 0: saggar.v1.FanInterlock.kind:type_name -> saggar.v1.FanInterlockKind
+	12, // 1: saggar.v1.FlueSetting.atmosphere:type_name -> saggar.v1.Atmosphere
+	0,  // 2: saggar.v1.Furnace.source:type_name -> saggar.v1.HeatSource
+	12, // 3: saggar.v1.Furnace.atmospheres:type_name -> saggar.v1.Atmosphere
+	3,  // 4: saggar.v1.Furnace.heating_times:type_name -> saggar.v1.Timing
+	3,  // 5: saggar.v1.Furnace.cooling_times:type_name -> saggar.v1.Timing
+	1,  // 6: saggar.v1.Furnace.control:type_name -> saggar.v1.Control
+	5,  // 7: saggar.v1.Furnace.capture:type_name -> saggar.v1.Capture
+	6,  // 8: saggar.v1.Furnace.flue_settings:type_name -> saggar.v1.FlueSetting
+	4,  // 9: saggar.v1.Furnace.fan_interlock:type_name -> saggar.v1.FanInterlock
+	7,  // 10: saggar.v1.ListFurnacesResponse.furnaces:type_name -> saggar.v1.Furnace
+	7,  // 11: saggar.v1.UpdateFurnaceRequest.furnace:type_name -> saggar.v1.Furnace
+	13, // 12: saggar.v1.UpdateFurnaceRequest.update_mask:type_name -> google.protobuf.FieldMask
+	13, // [13:13] is the sub-list for method output_type
+	13, // [13:13] is the sub-list for method input_type
+	13, // [13:13] is the sub-list for extension type_name
+	13, // [13:13] is the sub-list for extension extendee
+	0,  // [0:13] is the sub-list for field type_name
 }
 
 func init() { file_saggar_v1_furnace_proto_init() }
@@ -1009,8 +1149,8 @@ func file_saggar_v1_furnace_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_saggar_v1_furnace_proto_rawDesc), len(file_saggar_v1_furnace_proto_rawDesc)),
-			NumEnums:      2,
-			NumMessages:   8,
+			NumEnums:      3,
+			NumMessages:   9,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -34,6 +34,8 @@ const (
 	ReportDimension_REPORT_DIMENSION_FURNACE ReportDimension = 2
 	// The local month.
 	ReportDimension_REPORT_DIMENSION_MONTH ReportDimension = 3
+	// Who booked it.
+	ReportDimension_REPORT_DIMENSION_MAKER ReportDimension = 4
 )
 
 // Enum value maps for ReportDimension.
@@ -43,12 +45,14 @@ var (
 		1: "REPORT_DIMENSION_DEPARTMENT",
 		2: "REPORT_DIMENSION_FURNACE",
 		3: "REPORT_DIMENSION_MONTH",
+		4: "REPORT_DIMENSION_MAKER",
 	}
 	ReportDimension_value = map[string]int32{
 		"REPORT_DIMENSION_UNSPECIFIED": 0,
 		"REPORT_DIMENSION_DEPARTMENT":  1,
 		"REPORT_DIMENSION_FURNACE":     2,
 		"REPORT_DIMENSION_MONTH":       3,
+		"REPORT_DIMENSION_MAKER":       4,
 	}
 )
 
@@ -93,7 +97,7 @@ type Report struct {
 	EndTime *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
 	// What the rows are by, in their order.
 	GroupBy []ReportDimension `protobuf:"varint,5,rep,packed,name=group_by,json=groupBy,proto3,enum=saggar.v1.ReportDimension" json:"group_by,omitempty"`
-	// By their keys. Without departments every furnace and month has its row, used or not.
+	// By their keys. Without departments and makers every furnace and month has its row, used or not.
 	Rows []*ReportRow `protobuf:"bytes,6,rep,name=rows,proto3" json:"rows,omitempty"`
 	// The whole window.
 	Total *ReportRow `protobuf:"bytes,7,opt,name=total,proto3" json:"total,omitempty"`
@@ -226,7 +230,9 @@ type ReportRow struct {
 	CancelledHours float64 `protobuf:"fixed64,16,opt,name=cancelled_hours,json=cancelledHours,proto3" json:"cancelled_hours,omitempty"`
 	// At the studio's own prices for kilowatt hours and hours, in its own currency; absent where it states none for what is
 	// in the row.
-	Cost          *float64 `protobuf:"fixed64,17,opt,name=cost,proto3,oneof" json:"cost,omitempty"`
+	Cost *float64 `protobuf:"fixed64,17,opt,name=cost,proto3,oneof" json:"cost,omitempty"`
+	// Id of whoever booked it; empty when the rows are not by maker.
+	Maker         string `protobuf:"bytes,20,opt,name=maker,proto3" json:"maker,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -380,6 +386,13 @@ func (x *ReportRow) GetCost() float64 {
 	return 0
 }
 
+func (x *ReportRow) GetMaker() string {
+	if x != nil {
+		return x.Maker
+	}
+	return ""
+}
+
 var File_saggar_v1_report_proto protoreflect.FileDescriptor
 
 const file_saggar_v1_report_proto_rawDesc = "" +
@@ -394,7 +407,7 @@ const file_saggar_v1_report_proto_rawDesc = "" +
 	"\bgroup_by\x18\x05 \x03(\x0e2\x1a.saggar.v1.ReportDimensionR\agroupBy\x12(\n" +
 	"\x04rows\x18\x06 \x03(\v2\x14.saggar.v1.ReportRowR\x04rows\x12*\n" +
 	"\x05total\x18\a \x01(\v2\x14.saggar.v1.ReportRowR\x05total\x12 \n" +
-	"\vassumptions\x18\b \x03(\tR\vassumptions\"\xd4\x05\n" +
+	"\vassumptions\x18\b \x03(\tR\vassumptions\"\xea\x05\n" +
 	"\tReportRow\x12\x1e\n" +
 	"\n" +
 	"department\x18\x01 \x01(\tR\n" +
@@ -416,15 +429,17 @@ const file_saggar_v1_report_proto_rawDesc = "" +
 	"\x15in_reach_person_hours\x18\x0e \x01(\x01R\x12inReachPersonHours\x12!\n" +
 	"\fmissed_hours\x18\x0f \x01(\x01R\vmissedHours\x12'\n" +
 	"\x0fcancelled_hours\x18\x10 \x01(\x01R\x0ecancelledHours\x12\x17\n" +
-	"\x04cost\x18\x11 \x01(\x01H\x02R\x04cost\x88\x01\x01B\x10\n" +
+	"\x04cost\x18\x11 \x01(\x01H\x02R\x04cost\x88\x01\x01\x12\x14\n" +
+	"\x05maker\x18\x14 \x01(\tR\x05makerB\x10\n" +
 	"\x0e_held_fractionB\x18\n" +
 	"\x16_held_staffed_fractionB\a\n" +
-	"\x05_cost*\x8e\x01\n" +
+	"\x05_cost*\xaa\x01\n" +
 	"\x0fReportDimension\x12 \n" +
 	"\x1cREPORT_DIMENSION_UNSPECIFIED\x10\x00\x12\x1f\n" +
 	"\x1bREPORT_DIMENSION_DEPARTMENT\x10\x01\x12\x1c\n" +
 	"\x18REPORT_DIMENSION_FURNACE\x10\x02\x12\x1a\n" +
-	"\x16REPORT_DIMENSION_MONTH\x10\x03B\x82\x01\n" +
+	"\x16REPORT_DIMENSION_MONTH\x10\x03\x12\x1a\n" +
+	"\x16REPORT_DIMENSION_MAKER\x10\x04B\x82\x01\n" +
 	"\rcom.saggar.v1B\vReportProtoP\x01Z\x1fsaggar/proto/saggar/v1;saggarv1\xa2\x02\x03SXX\xaa\x02\tSaggar.V1\xca\x02\tSaggar\\V1\xe2\x02\x15Saggar\\V1\\GPBMetadata\xea\x02\n" +
 	"Saggar::V1b\x06proto3"
 

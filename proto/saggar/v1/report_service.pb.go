@@ -197,11 +197,66 @@ func (x *GetReportRequest) GetGroupBy() []ReportDimension {
 	return nil
 }
 
+// Request of GetDueChecks.
+type GetDueChecksRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Required. `studios/{studio}/dueChecks`.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Local date until which is looked, YYYY-MM-DD; empty means 30 days from now.
+	Until         string `protobuf:"bytes,2,opt,name=until,proto3" json:"until,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetDueChecksRequest) Reset() {
+	*x = GetDueChecksRequest{}
+	mi := &file_saggar_v1_report_service_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetDueChecksRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetDueChecksRequest) ProtoMessage() {}
+
+func (x *GetDueChecksRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_saggar_v1_report_service_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetDueChecksRequest.ProtoReflect.Descriptor instead.
+func (*GetDueChecksRequest) Descriptor() ([]byte, []int) {
+	return file_saggar_v1_report_service_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *GetDueChecksRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *GetDueChecksRequest) GetUntil() string {
+	if x != nil {
+		return x.Until
+	}
+	return ""
+}
+
 var File_saggar_v1_report_service_proto protoreflect.FileDescriptor
 
 const file_saggar_v1_report_service_proto_rawDesc = "" +
 	"\n" +
-	"\x1esaggar/v1/report_service.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19saggar/v1/day_sheet.proto\x1a\x16saggar/v1/report.proto\x1a\x1fsaggar/v1/risk_assessment.proto\"\xae\x01\n" +
+	"\x1esaggar/v1/report_service.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19saggar/v1/day_sheet.proto\x1a\x19saggar/v1/due_check.proto\x1a\x16saggar/v1/report.proto\x1a\x1fsaggar/v1/risk_assessment.proto\"\xae\x01\n" +
 	"\x12GetDaySheetRequest\x12`\n" +
 	"\x04name\x18\x01 \x01(\tBL\xbaHIrG\x18d2C^studios/[a-z][a-z0-9-]{0,62}/daySheets/[0-9]{4}-[0-9]{2}-[0-9]{2}$R\x04name\x126\n" +
 	"\x04room\x18\x02 \x01(\tB\"\xbaH\x1fr\x1d\x18?2\x19^([a-z][a-z0-9-]{0,62})?$R\x04room\"\x81\x01\n" +
@@ -212,11 +267,16 @@ const file_saggar_v1_report_service_proto_rawDesc = "" +
 	"\n" +
 	"start_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\tstartTime\x12=\n" +
 	"\bend_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\aendTime\x12J\n" +
-	"\bgroup_by\x18\x04 \x03(\x0e2\x1a.saggar.v1.ReportDimensionB\x13\xbaH\x10\x92\x01\r\x10\x03\x18\x01\"\a\x82\x01\x04\x10\x01 \x00R\agroupBy2\xe4\x01\n" +
+	"\bgroup_by\x18\x04 \x03(\x0e2\x1a.saggar.v1.ReportDimensionB\x13\xbaH\x10\x92\x01\r\x10\x04\x18\x01\"\a\x82\x01\x04\x10\x01 \x00R\agroupBy\"\x9c\x01\n" +
+	"\x13GetDueChecksRequest\x12E\n" +
+	"\x04name\x18\x01 \x01(\tB1\xbaH.r,\x18S2(^studios/[a-z][a-z0-9-]{0,62}/dueChecks$R\x04name\x12>\n" +
+	"\x05until\x18\x02 \x01(\tB(\xbaH%r#\x18\n" +
+	"2\x1f^([0-9]{4}-[0-9]{2}-[0-9]{2})?$R\x05until2\xaa\x02\n" +
 	"\rReportService\x12A\n" +
 	"\vGetDaySheet\x12\x1d.saggar.v1.GetDaySheetRequest\x1a\x13.saggar.v1.DaySheet\x12S\n" +
 	"\x11GetRiskAssessment\x12#.saggar.v1.GetRiskAssessmentRequest\x1a\x19.saggar.v1.RiskAssessment\x12;\n" +
-	"\tGetReport\x12\x1b.saggar.v1.GetReportRequest\x1a\x11.saggar.v1.ReportB\x89\x01\n" +
+	"\tGetReport\x12\x1b.saggar.v1.GetReportRequest\x1a\x11.saggar.v1.Report\x12D\n" +
+	"\fGetDueChecks\x12\x1e.saggar.v1.GetDueChecksRequest\x1a\x14.saggar.v1.DueChecksB\x89\x01\n" +
 	"\rcom.saggar.v1B\x12ReportServiceProtoP\x01Z\x1fsaggar/proto/saggar/v1;saggarv1\xa2\x02\x03SXX\xaa\x02\tSaggar.V1\xca\x02\tSaggar\\V1\xe2\x02\x15Saggar\\V1\\GPBMetadata\xea\x02\n" +
 	"Saggar::V1b\x06proto3"
 
@@ -232,29 +292,33 @@ func file_saggar_v1_report_service_proto_rawDescGZIP() []byte {
 	return file_saggar_v1_report_service_proto_rawDescData
 }
 
-var file_saggar_v1_report_service_proto_msgTypes = make([]protoimpl.MessageInfo, 3)
+var file_saggar_v1_report_service_proto_msgTypes = make([]protoimpl.MessageInfo, 4)
 var file_saggar_v1_report_service_proto_goTypes = []any{
 	(*GetDaySheetRequest)(nil),       // 0: saggar.v1.GetDaySheetRequest
 	(*GetRiskAssessmentRequest)(nil), // 1: saggar.v1.GetRiskAssessmentRequest
 	(*GetReportRequest)(nil),         // 2: saggar.v1.GetReportRequest
-	(*timestamppb.Timestamp)(nil),    // 3: google.protobuf.Timestamp
-	(ReportDimension)(0),             // 4: saggar.v1.ReportDimension
-	(*DaySheet)(nil),                 // 5: saggar.v1.DaySheet
-	(*RiskAssessment)(nil),           // 6: saggar.v1.RiskAssessment
-	(*Report)(nil),                   // 7: saggar.v1.Report
+	(*GetDueChecksRequest)(nil),      // 3: saggar.v1.GetDueChecksRequest
+	(*timestamppb.Timestamp)(nil),    // 4: google.protobuf.Timestamp
+	(ReportDimension)(0),             // 5: saggar.v1.ReportDimension
+	(*DaySheet)(nil),                 // 6: saggar.v1.DaySheet
+	(*RiskAssessment)(nil),           // 7: saggar.v1.RiskAssessment
+	(*Report)(nil),                   // 8: saggar.v1.Report
+	(*DueChecks)(nil),                // 9: saggar.v1.DueChecks
 }
 var file_saggar_v1_report_service_proto_depIdxs = []int32{
-	3, // 0: saggar.v1.GetReportRequest.start_time:type_name -> google.protobuf.Timestamp
-	3, // 1: saggar.v1.GetReportRequest.end_time:type_name -> google.protobuf.Timestamp
-	4, // 2: saggar.v1.GetReportRequest.group_by:type_name -> saggar.v1.ReportDimension
+	4, // 0: saggar.v1.GetReportRequest.start_time:type_name -> google.protobuf.Timestamp
+	4, // 1: saggar.v1.GetReportRequest.end_time:type_name -> google.protobuf.Timestamp
+	5, // 2: saggar.v1.GetReportRequest.group_by:type_name -> saggar.v1.ReportDimension
 	0, // 3: saggar.v1.ReportService.GetDaySheet:input_type -> saggar.v1.GetDaySheetRequest
 	1, // 4: saggar.v1.ReportService.GetRiskAssessment:input_type -> saggar.v1.GetRiskAssessmentRequest
 	2, // 5: saggar.v1.ReportService.GetReport:input_type -> saggar.v1.GetReportRequest
-	5, // 6: saggar.v1.ReportService.GetDaySheet:output_type -> saggar.v1.DaySheet
-	6, // 7: saggar.v1.ReportService.GetRiskAssessment:output_type -> saggar.v1.RiskAssessment
-	7, // 8: saggar.v1.ReportService.GetReport:output_type -> saggar.v1.Report
-	6, // [6:9] is the sub-list for method output_type
-	3, // [3:6] is the sub-list for method input_type
+	3, // 6: saggar.v1.ReportService.GetDueChecks:input_type -> saggar.v1.GetDueChecksRequest
+	6, // 7: saggar.v1.ReportService.GetDaySheet:output_type -> saggar.v1.DaySheet
+	7, // 8: saggar.v1.ReportService.GetRiskAssessment:output_type -> saggar.v1.RiskAssessment
+	8, // 9: saggar.v1.ReportService.GetReport:output_type -> saggar.v1.Report
+	9, // 10: saggar.v1.ReportService.GetDueChecks:output_type -> saggar.v1.DueChecks
+	7, // [7:11] is the sub-list for method output_type
+	3, // [3:7] is the sub-list for method input_type
 	3, // [3:3] is the sub-list for extension type_name
 	3, // [3:3] is the sub-list for extension extendee
 	0, // [0:3] is the sub-list for field type_name
@@ -266,6 +330,7 @@ func file_saggar_v1_report_service_proto_init() {
 		return
 	}
 	file_saggar_v1_day_sheet_proto_init()
+	file_saggar_v1_due_check_proto_init()
 	file_saggar_v1_report_proto_init()
 	file_saggar_v1_risk_assessment_proto_init()
 	type x struct{}
@@ -274,7 +339,7 @@ func file_saggar_v1_report_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_saggar_v1_report_service_proto_rawDesc), len(file_saggar_v1_report_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   3,
+			NumMessages:   4,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

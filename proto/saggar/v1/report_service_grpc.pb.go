@@ -22,6 +22,7 @@ const (
 	ReportService_GetDaySheet_FullMethodName       = "/saggar.v1.ReportService/GetDaySheet"
 	ReportService_GetRiskAssessment_FullMethodName = "/saggar.v1.ReportService/GetRiskAssessment"
 	ReportService_GetReport_FullMethodName         = "/saggar.v1.ReportService/GetReport"
+	ReportService_GetDueChecks_FullMethodName      = "/saggar.v1.ReportService/GetDueChecks"
 )
 
 // ReportServiceClient is the client API for ReportService service.
@@ -37,6 +38,9 @@ type ReportServiceClient interface {
 	GetRiskAssessment(ctx context.Context, in *GetRiskAssessmentRequest, opts ...grpc.CallOption) (*RiskAssessment, error)
 	// Returns how furnaces and stations were used over a window. Errors: NOT_FOUND; INVALID_ARGUMENT for a window that is none.
 	GetReport(ctx context.Context, in *GetReportRequest, opts ...grpc.CallOption) (*Report, error)
+	// Returns what is to be tested or measured again until a date, and what counts no more when something booked needs it. Errors:
+	// NOT_FOUND; INVALID_ARGUMENT for a date that is none.
+	GetDueChecks(ctx context.Context, in *GetDueChecksRequest, opts ...grpc.CallOption) (*DueChecks, error)
 }
 
 type reportServiceClient struct {
@@ -77,6 +81,16 @@ func (c *reportServiceClient) GetReport(ctx context.Context, in *GetReportReques
 	return out, nil
 }
 
+func (c *reportServiceClient) GetDueChecks(ctx context.Context, in *GetDueChecksRequest, opts ...grpc.CallOption) (*DueChecks, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(DueChecks)
+	err := c.cc.Invoke(ctx, ReportService_GetDueChecks_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // ReportServiceServer is the server API for ReportService service.
 // All implementations must embed UnimplementedReportServiceServer
 // for forward compatibility.
@@ -90,6 +104,9 @@ type ReportServiceServer interface {
 	GetRiskAssessment(context.Context, *GetRiskAssessmentRequest) (*RiskAssessment, error)
 	// Returns how furnaces and stations were used over a window. Errors: NOT_FOUND; INVALID_ARGUMENT for a window that is none.
 	GetReport(context.Context, *GetReportRequest) (*Report, error)
+	// Returns what is to be tested or measured again until a date, and what counts no more when something booked needs it. Errors:
+	// NOT_FOUND; INVALID_ARGUMENT for a date that is none.
+	GetDueChecks(context.Context, *GetDueChecksRequest) (*DueChecks, error)
 	mustEmbedUnimplementedReportServiceServer()
 }
 
@@ -108,6 +125,9 @@ func (UnimplementedReportServiceServer) GetRiskAssessment(context.Context, *GetR
 }
 func (UnimplementedReportServiceServer) GetReport(context.Context, *GetReportRequest) (*Report, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetReport not implemented")
+}
+func (UnimplementedReportServiceServer) GetDueChecks(context.Context, *GetDueChecksRequest) (*DueChecks, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetDueChecks not implemented")
 }
 func (UnimplementedReportServiceServer) mustEmbedUnimplementedReportServiceServer() {}
 func (UnimplementedReportServiceServer) testEmbeddedByValue()                       {}
@@ -184,6 +204,24 @@ func _ReportService_GetReport_Handler(srv interface{}, ctx context.Context, dec 
 	return interceptor(ctx, in, info, handler)
 }
 
+func _ReportService_GetDueChecks_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetDueChecksRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ReportServiceServer).GetDueChecks(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ReportService_GetDueChecks_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ReportServiceServer).GetDueChecks(ctx, req.(*GetDueChecksRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // ReportService_ServiceDesc is the grpc.ServiceDesc for ReportService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -202,6 +240,10 @@ var ReportService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GetReport",
 			Handler:    _ReportService_GetReport_Handler,
+		},
+		{
+			MethodName: "GetDueChecks",
+			Handler:    _ReportService_GetDueChecks_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

@@ -109,9 +109,14 @@ type Studio struct {
 	OwnLimits []*OwnLimit `protobuf:"bytes,11,rep,name=own_limits,json=ownLimits,proto3" json:"own_limits,omitempty"`
 	// How long after the draw a vessel is cleaned and can be taken again, in minutes, [0, 10080]; 0 means the default 30 (common
 	// practice, no source).
-	CleanMinutes  int32 `protobuf:"varint,14,opt,name=clean_minutes,json=cleanMinutes,proto3" json:"clean_minutes,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	CleanMinutes int32 `protobuf:"varint,14,opt,name=clean_minutes,json=cleanMinutes,proto3" json:"clean_minutes,omitempty"`
+	// For how long furnace time that fell free is held for whoever asked for it, in minutes, [0, 10080]; 0 means the default 60
+	// (common practice, no source).
+	OfferMinutes int32 `protobuf:"varint,20,opt,name=offer_minutes,json=offerMinutes,proto3" json:"offer_minutes,omitempty"`
+	// For how many months a test of a fan interlock counts, [0, 120]; 0 means the default 12 (common practice, no source).
+	InterlockTestMonths int32 `protobuf:"varint,21,opt,name=interlock_test_months,json=interlockTestMonths,proto3" json:"interlock_test_months,omitempty"`
+	unknownFields       protoimpl.UnknownFields
+	sizeCache           protoimpl.SizeCache
 }
 
 func (x *Studio) Reset() {
@@ -224,6 +229,20 @@ func (x *Studio) GetOwnLimits() []*OwnLimit {
 func (x *Studio) GetCleanMinutes() int32 {
 	if x != nil {
 		return x.CleanMinutes
+	}
+	return 0
+}
+
+func (x *Studio) GetOfferMinutes() int32 {
+	if x != nil {
+		return x.OfferMinutes
+	}
+	return 0
+}
+
+func (x *Studio) GetInterlockTestMonths() int32 {
+	if x != nil {
+		return x.InterlockTestMonths
 	}
 	return 0
 }
@@ -852,7 +871,7 @@ var File_saggar_v1_studio_proto protoreflect.FileDescriptor
 
 const file_saggar_v1_studio_proto_rawDesc = "" +
 	"\n" +
-	"\x16saggar/v1/studio.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19saggar/v1/allotment.proto\x1a\x19saggar/v1/clearance.proto\x1a\x17saggar/v1/closure.proto\x1a\"saggar/v1/extraction_circuit.proto\x1a\x17saggar/v1/furnace.proto\x1a\x14saggar/v1/gear.proto\x1a\x18saggar/v1/material.proto\x1a\x16saggar/v1/recipe.proto\x1a\x14saggar/v1/room.proto\x1a\x1dsaggar/v1/staffed_hours.proto\x1a\x16saggar/v1/supply.proto\x1a\x16saggar/v1/vessel.proto\"\xc8\x04\n" +
+	"\x16saggar/v1/studio.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19saggar/v1/allotment.proto\x1a\x19saggar/v1/clearance.proto\x1a\x17saggar/v1/closure.proto\x1a\"saggar/v1/extraction_circuit.proto\x1a\x17saggar/v1/furnace.proto\x1a\x14saggar/v1/gear.proto\x1a\x18saggar/v1/material.proto\x1a\x16saggar/v1/recipe.proto\x1a\x14saggar/v1/room.proto\x1a\x1dsaggar/v1/staffed_hours.proto\x1a\x16saggar/v1/supply.proto\x1a\x16saggar/v1/vessel.proto\"\xb8\x05\n" +
 	"\x06Studio\x12;\n" +
 	"\x04name\x18\x01 \x01(\tB'\xbaH$r\"\x18G2\x1e^studios/[a-z][a-z0-9-]{0,62}$R\x04name\x12\x1d\n" +
 	"\x05title\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18xR\x05title\x12&\n" +
@@ -871,7 +890,10 @@ const file_saggar_v1_studio_proto_rawDesc = "" +
 	"\n" +
 	"own_limits\x18\v \x03(\v2\x13.saggar.v1.OwnLimitB\b\xbaH\x05\x92\x01\x02\x10dR\townLimits\x12/\n" +
 	"\rclean_minutes\x18\x0e \x01(\x05B\n" +
-	"\xbaH\a\x1a\x05\x18\xe0N(\x00R\fcleanMinutes\"\xa6\x02\n" +
+	"\xbaH\a\x1a\x05\x18\xe0N(\x00R\fcleanMinutes\x12/\n" +
+	"\roffer_minutes\x18\x14 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xe0N(\x00R\fofferMinutes\x12=\n" +
+	"\x15interlock_test_months\x18\x15 \x01(\x05B\t\xbaH\x06\x1a\x04\x18x(\x00R\x13interlockTestMonths\"\xa6\x02\n" +
 	"\bOwnLimit\x12#\n" +
 	"\aspecies\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18?R\aspecies\x12\x1f\n" +
 	"\x05title\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\x05title\x124\n" +

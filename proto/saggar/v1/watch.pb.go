@@ -448,7 +448,9 @@ type Notice struct {
 	// Of a closure, as it stands after the change, or as it was when it is gone.
 	Closure *NoticedClosure `protobuf:"bytes,9,opt,name=closure,proto3" json:"closure,omitempty"`
 	// Of a shared firing, as it stands after the change, or as it was when it is gone.
-	Firing        *NoticedFiring `protobuf:"bytes,10,opt,name=firing,proto3" json:"firing,omitempty"`
+	Firing *NoticedFiring `protobuf:"bytes,10,opt,name=firing,proto3" json:"firing,omitempty"`
+	// Of a request for time, what it is offered after the change; unset when it is offered nothing.
+	TimeOffer     *TimeOffer `protobuf:"bytes,20,opt,name=time_offer,json=timeOffer,proto3" json:"time_offer,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -549,6 +551,13 @@ func (x *Notice) GetClosure() *NoticedClosure {
 func (x *Notice) GetFiring() *NoticedFiring {
 	if x != nil {
 		return x.Firing
+	}
+	return nil
+}
+
+func (x *Notice) GetTimeOffer() *TimeOffer {
+	if x != nil {
+		return x.TimeOffer
 	}
 	return nil
 }
@@ -704,7 +713,7 @@ var File_saggar_v1_watch_proto protoreflect.FileDescriptor
 
 const file_saggar_v1_watch_proto_rawDesc = "" +
 	"\n" +
-	"\x15saggar/v1/watch.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x16saggar/v1/firing.proto\x1a\x13saggar/v1/run.proto\"\x80\x02\n" +
+	"\x15saggar/v1/watch.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x16saggar/v1/firing.proto\x1a\x13saggar/v1/run.proto\x1a\x1csaggar/v1/time_request.proto\"\x80\x02\n" +
 	"\vNoticedLoad\x12\x14\n" +
 	"\x05stage\x18\x01 \x01(\tR\x05stage\x12*\n" +
 	"\x05state\x18\x02 \x01(\x0e2\x14.saggar.v1.LoadStateR\x05state\x12\x18\n" +
@@ -737,7 +746,7 @@ const file_saggar_v1_watch_proto_rawDesc = "" +
 	"\n" +
 	"start_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\x125\n" +
 	"\bend_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\x12\x16\n" +
-	"\x06reason\x18\x04 \x01(\tR\x06reason\"\xad\x03\n" +
+	"\x06reason\x18\x04 \x01(\tR\x06reason\"\xe2\x03\n" +
 	"\x06Notice\x12\x1a\n" +
 	"\brevision\x18\x01 \x01(\x03R\brevision\x12;\n" +
 	"\vchange_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
@@ -751,7 +760,9 @@ const file_saggar_v1_watch_proto_rawDesc = "" +
 	"\trun_after\x18\b \x01(\v2\x15.saggar.v1.NoticedRunR\brunAfter\x123\n" +
 	"\aclosure\x18\t \x01(\v2\x19.saggar.v1.NoticedClosureR\aclosure\x120\n" +
 	"\x06firing\x18\n" +
-	" \x01(\v2\x18.saggar.v1.NoticedFiringR\x06firing\"\xbe\x04\n" +
+	" \x01(\v2\x18.saggar.v1.NoticedFiringR\x06firing\x123\n" +
+	"\n" +
+	"time_offer\x18\x14 \x01(\v2\x14.saggar.v1.TimeOfferR\ttimeOffer\"\xd6\x04\n" +
 	"\x12WatchStudioRequest\x12;\n" +
 	"\x04name\x18\x01 \x01(\tB'\xbaH$r\"\x18G2\x1e^studios/[a-z][a-z0-9-]{0,62}$R\x04name\x123\n" +
 	"\x0eafter_revision\x18\x02 \x01(\x03B\a\xbaH\x04\"\x02(\x00H\x00R\rafterRevision\x88\x01\x01\x12:\n" +
@@ -759,9 +770,9 @@ const file_saggar_v1_watch_proto_rawDesc = "" +
 	"\afurnace\x18\x04 \x01(\tB\"\xbaH\x1fr\x1d\x18?2\x19^([a-z][a-z0-9-]{0,62})?$R\afurnace\x12B\n" +
 	"\n" +
 	"department\x18\x05 \x01(\tB\"\xbaH\x1fr\x1d\x18?2\x19^([a-z][a-z0-9-]{0,62})?$R\n" +
-	"department\x12\xe4\x01\n" +
-	"\x05kinds\x18\x06 \x03(\tB\xcd\x01\xbaH\xc9\x01\x92\x01\xc5\x01\x10\x10\"\xc0\x01r\xbd\x01R\astudiosR\x05roomsR\x12extractionCircuitsR\bsuppliesR\bfurnacesR\fstaffedHoursR\bclosuresR\avesselsR\x04gearR\tmaterialsR\arecipesR\x04lotsR\vdepartmentsR\x06peopleR\n" +
-	"accessKeysR\x04runsR\afiringsR\x05feedsR\vmailChoicesR\x05kindsB\x11\n" +
+	"department\x12\xfc\x01\n" +
+	"\x05kinds\x18\x06 \x03(\tB\xe5\x01\xbaH\xe1\x01\x92\x01\xdd\x01\x10\x10\"\xd8\x01r\xd5\x01R\astudiosR\x05roomsR\x12extractionCircuitsR\bsuppliesR\bfurnacesR\fstaffedHoursR\bclosuresR\avesselsR\x04gearR\tmaterialsR\arecipesR\x04lotsR\vdepartmentsR\x06peopleR\n" +
+	"accessKeysR\x04runsR\afiringsR\x05feedsR\vmailChoicesR\ftimeRequestsR\breadingsR\x05kindsB\x11\n" +
 	"\x0f_after_revision\"^\n" +
 	"\x13WatchStudioResponse\x12+\n" +
 	"\anotices\x18\x01 \x03(\v2\x11.saggar.v1.NoticeR\anotices\x12\x1a\n" +
@@ -803,6 +814,7 @@ var file_saggar_v1_watch_proto_goTypes = []any{
 	(LoadState)(0),                // 8: saggar.v1.LoadState
 	(*timestamppb.Timestamp)(nil), // 9: google.protobuf.Timestamp
 	(RunState)(0),                 // 10: saggar.v1.RunState
+	(*TimeOffer)(nil),             // 11: saggar.v1.TimeOffer
 }
 var file_saggar_v1_watch_proto_depIdxs = []int32{
 	8,  // 0: saggar.v1.NoticedLoad.state:type_name -> saggar.v1.LoadState
@@ -821,14 +833,15 @@ var file_saggar_v1_watch_proto_depIdxs = []int32{
 	2,  // 13: saggar.v1.Notice.run_after:type_name -> saggar.v1.NoticedRun
 	4,  // 14: saggar.v1.Notice.closure:type_name -> saggar.v1.NoticedClosure
 	3,  // 15: saggar.v1.Notice.firing:type_name -> saggar.v1.NoticedFiring
-	5,  // 16: saggar.v1.WatchStudioResponse.notices:type_name -> saggar.v1.Notice
-	6,  // 17: saggar.v1.WatchService.WatchStudio:input_type -> saggar.v1.WatchStudioRequest
-	7,  // 18: saggar.v1.WatchService.WatchStudio:output_type -> saggar.v1.WatchStudioResponse
-	18, // [18:19] is the sub-list for method output_type
-	17, // [17:18] is the sub-list for method input_type
-	17, // [17:17] is the sub-list for extension type_name
-	17, // [17:17] is the sub-list for extension extendee
-	0,  // [0:17] is the sub-list for field type_name
+	11, // 16: saggar.v1.Notice.time_offer:type_name -> saggar.v1.TimeOffer
+	5,  // 17: saggar.v1.WatchStudioResponse.notices:type_name -> saggar.v1.Notice
+	6,  // 18: saggar.v1.WatchService.WatchStudio:input_type -> saggar.v1.WatchStudioRequest
+	7,  // 19: saggar.v1.WatchService.WatchStudio:output_type -> saggar.v1.WatchStudioResponse
+	19, // [19:20] is the sub-list for method output_type
+	18, // [18:19] is the sub-list for method input_type
+	18, // [18:18] is the sub-list for extension type_name
+	18, // [18:18] is the sub-list for extension extendee
+	0,  // [0:18] is the sub-list for field type_name
 }
 
 func init() { file_saggar_v1_watch_proto_init() }
@@ -838,6 +851,7 @@ func file_saggar_v1_watch_proto_init() {
 	}
 	file_saggar_v1_firing_proto_init()
 	file_saggar_v1_run_proto_init()
+	file_saggar_v1_time_request_proto_init()
 	file_saggar_v1_watch_proto_msgTypes[5].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{

@@ -16,10 +16,13 @@ WHERE r.studio_key = (SELECT s.studio_key FROM studios s WHERE s.studio_id = @st
     AND r.hold_expire_time <= @at::timestamptz
 ORDER BY r.run_key;
 
--- name: StudiosWithLapsedRuns :many
-SELECT DISTINCT s.studio_id
-FROM runs r JOIN studios s ON s.studio_key = r.studio_key
-WHERE r.hold_expire_time <= @at::timestamptz
+-- Studios in which a run waited, or an offer of time stood, longer than it may.
+-- name: StudiosWithLapsed :many
+SELECT s.studio_id FROM studios s
+WHERE s.studio_key IN (
+    SELECT r.studio_key FROM runs r WHERE r.hold_expire_time <= @at::timestamptz
+    UNION SELECT t.studio_key FROM time_requests t WHERE t.offer_expire_time <= @at::timestamptz
+)
 ORDER BY s.studio_id;
 
 -- Another run of the maker's by the recipe that stands or was done.

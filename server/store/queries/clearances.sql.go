@@ -191,15 +191,18 @@ func (q *Queries) ListWaitingRuns(ctx context.Context, arg ListWaitingRunsParams
 	return items, nil
 }
 
-const StudiosWithLapsedRuns = `-- name: StudiosWithLapsedRuns :many
-SELECT DISTINCT s.studio_id
-FROM runs r JOIN studios s ON s.studio_key = r.studio_key
-WHERE r.hold_expire_time <= $1::timestamptz
+const StudiosWithLapsed = `-- name: StudiosWithLapsed :many
+SELECT s.studio_id FROM studios s
+WHERE s.studio_key IN (
+    SELECT r.studio_key FROM runs r WHERE r.hold_expire_time <= $1::timestamptz
+    UNION SELECT t.studio_key FROM time_requests t WHERE t.offer_expire_time <= $1::timestamptz
+)
 ORDER BY s.studio_id
 `
 
-func (q *Queries) StudiosWithLapsedRuns(ctx context.Context, at time.Time) ([]string, error) {
-	rows, err := q.db.Query(ctx, StudiosWithLapsedRuns, at)
+// Studios in which a run waited, or an offer of time stood, longer than it may.
+func (q *Queries) StudiosWithLapsed(ctx context.Context, at time.Time) ([]string, error) {
+	rows, err := q.db.Query(ctx, StudiosWithLapsed, at)
 	if err != nil {
 		return nil, err
 	}

@@ -54,19 +54,21 @@ type MailChoice struct {
 }
 
 type Studio struct {
-	StudioKey         int64
-	StudioID          string
-	Title             string
-	TimeZone          string
-	StepMinutes       int32
-	ChargeMinutes     int32
-	DrawMinutes       int32
-	AcidMistFraction  float64
-	Revision          int64
-	EquipmentRevision int64
-	OwnRevision       int64
-	CreateTime        time.Time
-	OwnLimits         []byte
-	ChainSha256       []byte
-	CleanMinutes      int32
+	StudioKey           int64
+	StudioID            string
+	Title               string
+	TimeZone            string
+	StepMinutes         int32
+	ChargeMinutes       int32
+	DrawMinutes         int32
+	AcidMistFraction    float64
+	Revision            int64
+	EquipmentRevision   int64
+	OwnRevision         int64
+	CreateTime          time.Time
+	OwnLimits           []byte
+	ChainSha256         []byte
+	CleanMinutes        int32
+	OfferMinutes        int32
+	InterlockTestMonths int32
 }

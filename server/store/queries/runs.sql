@@ -86,7 +86,7 @@ WHERE loads.studio_key = @studio_key AND loads.run_key = u.run_key AND loads.ord
 
 -- Bench work without a station, which has no firing, over a window. Reads through loads_by_firing.
 -- name: BenchWorkOver :many
-SELECT r.run_id, r.department, l.stage_id, l.state, l.start_time, l.end_time
+SELECT r.run_id, r.department, r.maker, l.stage_id, l.state, l.start_time, l.end_time
 FROM loads l
 JOIN runs r ON r.studio_key = l.studio_key AND r.run_key = l.run_key
 WHERE l.studio_key = @studio_key AND l.firing_key IS NULL

@@ -11,7 +11,7 @@ import (
 )
 
 const BenchWorkOver = `-- name: BenchWorkOver :many
-SELECT r.run_id, r.department, l.stage_id, l.state, l.start_time, l.end_time
+SELECT r.run_id, r.department, r.maker, l.stage_id, l.state, l.start_time, l.end_time
 FROM loads l
 JOIN runs r ON r.studio_key = l.studio_key AND r.run_key = l.run_key
 WHERE l.studio_key = $1 AND l.firing_key IS NULL
@@ -28,6 +28,7 @@ type BenchWorkOverParams struct {
 type BenchWorkOverRow struct {
 	RunID      string
 	Department string
+	Maker      string
 	StageID    string
 	State      string
 	StartTime  time.Time
@@ -47,6 +48,7 @@ func (q *Queries) BenchWorkOver(ctx context.Context, arg BenchWorkOverParams) ([
 		if err := rows.Scan(
 			&i.RunID,
 			&i.Department,
+			&i.Maker,
 			&i.StageID,
 			&i.State,
 			&i.StartTime,

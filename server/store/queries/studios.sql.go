@@ -12,7 +12,7 @@ import (
 
 const GetStudio = `-- name: GetStudio :one
 SELECT studio_key, studio_id, title, time_zone, step_minutes, charge_minutes, draw_minutes, acid_mist_fraction,
-    revision, equipment_revision, own_revision, create_time, own_limits, chain_sha256, clean_minutes
+    revision, equipment_revision, own_revision, create_time, own_limits, chain_sha256, clean_minutes, offer_minutes, interlock_test_months
 FROM studios
 WHERE studio_id = $1
 `
@@ -36,15 +36,17 @@ func (q *Queries) GetStudio(ctx context.Context, studioID string) (Studio, error
 		&i.OwnLimits,
 		&i.ChainSha256,
 		&i.CleanMinutes,
+		&i.OfferMinutes,
+		&i.InterlockTestMonths,
 	)
 	return i, err
 }
 
 const InsertStudio = `-- name: InsertStudio :one
 INSERT INTO studios (studio_id, title, time_zone, step_minutes, charge_minutes, draw_minutes, clean_minutes, acid_mist_fraction,
-    revision, equipment_revision, own_revision, create_time, own_limits)
+    revision, equipment_revision, own_revision, create_time, own_limits, offer_minutes, interlock_test_months)
 VALUES ($1, $2, $3, $4, $5, $6, $7, $8,
-    $9, $10, $11, $12, $13)
+    $9, $10, $11, $12, $13, offer_minutes, interlock_test_months)
 RETURNING studio_key, create_time
 `
 
@@ -92,7 +94,7 @@ func (q *Queries) InsertStudio(ctx context.Context, arg InsertStudioParams) (Ins
 
 const ListStudios = `-- name: ListStudios :many
 SELECT studio_key, studio_id, title, time_zone, step_minutes, charge_minutes, draw_minutes, acid_mist_fraction,
-    revision, equipment_revision, own_revision, create_time, own_limits, chain_sha256, clean_minutes
+    revision, equipment_revision, own_revision, create_time, own_limits, chain_sha256, clean_minutes, offer_minutes, interlock_test_months
 FROM studios
 WHERE studio_id > $1 AND ($2::boolean OR studio_id = ANY ($3::text[]))
 ORDER BY studio_id
@@ -136,6 +138,8 @@ func (q *Queries) ListStudios(ctx context.Context, arg ListStudiosParams) ([]Stu
 			&i.OwnLimits,
 			&i.ChainSha256,
 			&i.CleanMinutes,
+			&i.OfferMinutes,
+			&i.InterlockTestMonths,
 		); err != nil {
 			return nil, err
 		}
@@ -149,7 +153,7 @@ func (q *Queries) ListStudios(ctx context.Context, arg ListStudiosParams) ([]Stu
 
 const LockStudio = `-- name: LockStudio :one
 SELECT studio_key, studio_id, title, time_zone, step_minutes, charge_minutes, draw_minutes, acid_mist_fraction,
-    revision, equipment_revision, own_revision, create_time, own_limits, chain_sha256, clean_minutes
+    revision, equipment_revision, own_revision, create_time, own_limits, chain_sha256, clean_minutes, offer_minutes, interlock_test_months
 FROM studios
 WHERE studio_id = $1
 FOR NO KEY UPDATE
@@ -176,6 +180,8 @@ func (q *Queries) LockStudio(ctx context.Context, studioID string) (Studio, erro
 		&i.OwnLimits,
 		&i.ChainSha256,
 		&i.CleanMinutes,
+		&i.OfferMinutes,
+		&i.InterlockTestMonths,
 	)
 	return i, err
 }
@@ -210,25 +216,28 @@ const UpdateStudio = `-- name: UpdateStudio :execrows
 UPDATE studios
 SET title = $1, time_zone = $2, step_minutes = $3, charge_minutes = $4,
     draw_minutes = $5, clean_minutes = $6, acid_mist_fraction = $7, own_limits = $8,
-    revision = $9, equipment_revision = $10, own_revision = $11,
-    chain_sha256 = $12
-WHERE studio_key = $13
+    offer_minutes = $9, interlock_test_months = $10,
+    revision = $11, equipment_revision = $12, own_revision = $13,
+    chain_sha256 = $14
+WHERE studio_key = $15
 `
 
 type UpdateStudioParams struct {
-	Title             string
-	TimeZone          string
-	StepMinutes       int32
-	ChargeMinutes     int32
-	DrawMinutes       int32
-	CleanMinutes      int32
-	AcidMistFraction  float64
-	OwnLimits         []byte
-	Revision          int64
-	EquipmentRevision int64
-	OwnRevision       int64
-	ChainSha256       []byte
-	StudioKey         int64
+	Title               string
+	TimeZone            string
+	StepMinutes         int32
+	ChargeMinutes       int32
+	DrawMinutes         int32
+	CleanMinutes        int32
+	AcidMistFraction    float64
+	OwnLimits           []byte
+	OfferMinutes        int32
+	InterlockTestMonths int32
+	Revision            int64
+	EquipmentRevision   int64
+	OwnRevision         int64
+	ChainSha256         []byte
+	StudioKey           int64
 }
 
 func (q *Queries) UpdateStudio(ctx context.Context, arg UpdateStudioParams) (int64, error) {
@@ -241,6 +250,8 @@ func (q *Queries) UpdateStudio(ctx context.Context, arg UpdateStudioParams) (int
 		arg.CleanMinutes,
 		arg.AcidMistFraction,
 		arg.OwnLimits,
+		arg.OfferMinutes,
+		arg.InterlockTestMonths,
 		arg.Revision,
 		arg.EquipmentRevision,
 		arg.OwnRevision,
