@@ -144,7 +144,11 @@ func latestUseful(p *plan.Problem) int {
 		last = max(last, task.ReleaseMinute)
 		longest := 0
 		for _, mode := range task.Modes {
-			extend(mode.ForbiddenStarts)
+			for _, f := range mode.ForbiddenStarts {
+				if f.End < plan.MaxMinute {
+					last = max(last, f.End)
+				}
+			}
 			minutes := max(p.StepMinutes, 1)
 			for _, phase := range mode.Phases {
 				minutes += phase.LongestMinutes()

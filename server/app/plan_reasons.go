@@ -56,6 +56,12 @@ func (p *planner) reasons(solution scheduler.Solution, found []scheduler.Reason)
 			reason.Code = "LAG"
 		}
 		reason.Message = p.reasonMessage(reason.Code, r)
+		for _, out := range p.keptOut[r.Task] {
+			if r.Kind == scheduler.KindForbidden && out.Start < r.UntilMinute && r.UntilMinute <= out.End {
+				reason.Code, reason.About = out.refused.Code, out.refused.About
+				reason.Message = fmt.Sprintf("%s refuses it until %s", out.refused.About, p.localClock(r.UntilMinute))
+			}
+		}
 		if r.Phase >= 0 {
 			phase := p.problem.Tasks[r.Task].Modes[solution.Tasks[r.Task].Mode].Phases[r.Phase]
 			reason.Message = phaseWords[heat.PhaseKind(phase.Name)] + ", " + reason.Message
@@ -119,10 +125,9 @@ func (p *planner) blames(result scheduler.Result) []PlanReason {
 		switch {
 		case b.Kind == scheduler.KindSeparation:
 			blame = p.separationBlame(b)
-		case b.Kind == scheduler.KindForbidden && p.tasks[b.Index].latest >= 0:
-			blame = p.keptBlame(p.tasks[b.Index])
-		case blame.Code == "AIR":
-			blame = p.airBlame(p.tasks[b.Index].run.index, p.tasks[b.Index].id())
+		case b.Kind == scheduler.KindForbidden:
+			blames = append(blames, p.startBlames(p.tasks[b.Index])...)
+			continue
 		case blame.Code == "LAG":
 			to := p.tasks[p.problem.Lags[b.Index].To]
 			blame.Run, blame.Stage = to.run.index, to.id()
@@ -270,6 +275,24 @@ func listed(all []string) string {
 		return strings.Join(names, ", ")
 	}
 	return fmt.Sprintf("%s and %d more", strings.Join(names[:foldAbove], ", "), len(names)-foldAbove)
+}
+
+// startBlames say why a stage may not start where nothing else is in its way.
+func (p *planner) startBlames(t plannedTask) []PlanReason {
+	var blames []PlanReason
+	if t.latest >= 0 {
+		blames = append(blames, p.keptBlame(t))
+	}
+	if p.ahead != nil && p.minuteFloor(p.ahead.Until(p.now)) < p.problem.HorizonMinutes {
+		blames = append(blames, PlanReason{
+			Run: t.run.index, Stage: t.id(), Code: codeTooFarAhead, About: p.ahead.ID,
+			Message: fmt.Sprintf("by limit %s %s may start until %s at the latest", p.ahead.ID, t.id(), p.localClock(p.minuteFloor(p.ahead.Until(p.now)))),
+		})
+	}
+	if t.airCut || len(blames) == 0 {
+		blames = append(blames, p.airBlame(t.run.index, t.id()))
+	}
+	return blames
 }
 
 // airBlame says that the air does not carry a stage.

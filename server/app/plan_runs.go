@@ -48,14 +48,13 @@ func (a *App) plan(ctx context.Context, in PlanInput, send func(PlanAnswer) erro
 		search := &planSearch{planner: p, started: started, send: func(found PlanAnswer) error {
 			found.Revision, found.Assumptions = answer.Revision, answer.Assumptions
 			return send(found)
+		}, check: func(ctx context.Context, runs []RunRequest) (BookRunResult, error) {
+			return a.checkPlanned(ctx, in, runs, p.moving)
 		}}
 		if len(p.runs) > 1 {
 			search.threads = planThreads
 		}
-		if err := search.until(ctx, in.SearchTime); err != nil {
-			return err
-		}
-		answer, err = a.conclude(ctx, in, search, answer)
+		answer, err = a.search(ctx, in, search, answer)
 		return err
 	})
 	return answer, err

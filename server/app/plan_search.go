@@ -24,6 +24,8 @@ const (
 	tellWaiting = time.Second
 	// tellProgress is the least time between two answers while a search goes on.
 	tellProgress = 100 * time.Millisecond
+	// checkShare times as long as answers take to check is searched between them.
+	checkShare = 10
 )
 
 // planQueue lets a few plans be worked out at one time, the others in the order in which they came.
@@ -85,8 +87,11 @@ type planSearch struct {
 	started time.Time
 	threads int
 	send    func(PlanAnswer) error
-	told    time.Time // when the last answer was sent
-	failed  error     // of the last send
+	// check holds runs with their windows against everything, on the path that books.
+	check  func(ctx context.Context, runs []RunRequest) (BookRunResult, error)
+	told   time.Time     // when the last answer was sent
+	pause  time.Duration // before the next one
+	failed error         // of the last send
 	// best is the best plan found that the air carries, with what it amounts to.
 	best       scheduler.Solution
 	objectives []scheduler.ObjectiveValue
@@ -129,7 +134,7 @@ func (s *planSearch) round(ctx context.Context) (again bool, err error) {
 			stop()
 			return
 		}
-		s.take(found.Solution, found.Objectives)
+		s.take(ctx, found.Solution, found.Objectives)
 	}}
 	if len(s.best.Tasks) > 0 {
 		options.Start = &s.best
@@ -162,19 +167,29 @@ func (s *planSearch) round(ctx context.Context) (again bool, err error) {
 	return false, err
 }
 
-// take keeps a plan that is better than the best so far, and tells of it.
-func (s *planSearch) take(solution scheduler.Solution, objectives []scheduler.ObjectiveValue) {
+// take keeps a plan that is better than the best so far, and tells of it, with what still refuses it.
+func (s *planSearch) take(ctx context.Context, solution scheduler.Solution, objectives []scheduler.ObjectiveValue) {
 	if len(s.best.Tasks) > 0 && !better(objectives, s.objectives) {
 		return
 	}
 	s.best, s.objectives = solution, objectives
-	if s.failed != nil || len(s.runs) == 1 && len(s.problem.Objectives) == 0 || time.Since(s.told) < tellProgress {
+	began := time.Now()
+	if s.failed != nil || len(s.runs) == 1 && len(s.problem.Objectives) == 0 || began.Sub(s.told) < s.pause {
 		return // one run is found at once
 	}
-	s.told = time.Now()
 	runs := s.requests(solution)
+	checked, err := s.check(ctx, runs)
+	switch {
+	case ctx.Err() != nil:
+		return
+	case err != nil:
+		s.failed = err
+		return
+	}
+	s.told = time.Now()
+	s.pause = max(tellProgress, checkShare*s.told.Sub(began))
 	s.failed = s.send(PlanAnswer{
-		Status: PlanSearching, Runs: runs, Progress: s.progress(), End: drawnBy(runs),
+		Status: PlanSearching, Runs: runs, Findings: checked.Findings, Progress: s.progress(), End: drawnBy(runs),
 		VisitDays: s.visitDays(solution), KilowattHours: s.kilowattHours(solution),
 	})
 }

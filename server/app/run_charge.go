@@ -318,7 +318,7 @@ func lotFindings(charges []runCharge) []finding.Finding {
 func requestOf(run domain.Run) RunRequest {
 	request := RunRequest{
 		ID: run.ID, Title: run.Title, RecipeID: run.RecipeID, RecipeVersion: run.RecipeVersion, Scale: run.Scale, Department: run.Department,
-		StartStage: run.StartStage, FromLot: run.FromLot,
+		StartStage: run.StartStage, FromLot: run.FromLot, Limits: run.Inputs.Limits,
 	}
 	request.Draws = drawRequests(run)
 	return request

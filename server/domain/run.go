@@ -85,6 +85,8 @@ type RunInputs struct {
 	Constants map[string]heat.Constants `json:"constants"` // by furnace id
 	// EnergyKilowattHours is what the supply gives for each stage that has a furnace or station, planned, by stage id.
 	EnergyKilowattHours map[string]float64 `json:"energy_kilowatt_hours,omitempty"`
+	// Limits are what its maker can and will not do.
+	Limits PlanLimits `json:"limits,omitzero"`
 }
 
 // Load is one stage of one run placed in a firing, or bench work without one.

@@ -37,6 +37,7 @@ func requestToProto(studio string, r app.RunRequest) *saggarv1.Run {
 	m := &saggarv1.Run{
 		Title: r.Title, Recipe: recipeName(studio, r.RecipeID, r.RecipeVersion), Scale: convert.ScaleToProto(r.Scale), Department: r.Department,
 		StartStage: r.StartStage, FromLot: lotName(studio, r.FromLot), LotDraws: requestedDrawsToProto(studio, r.Draws),
+		Limits: planLimitsToProto(r.Limits),
 	}
 	if r.ID != "" {
 		m.Name = convert.Name(studio, kindRuns, r.ID)

@@ -312,7 +312,10 @@ type Run struct {
 	// Output only. What it needs somebody's yes for, or would need; none: nothing.
 	Clearances []*Clearance `protobuf:"bytes,20,rep,name=clearances,proto3" json:"clearances,omitempty"`
 	// Output only. Until when it waits for what is not cleared yet; then it expires and its windows are free again.
-	ExpireTime    *timestamppb.Timestamp `protobuf:"bytes,21,opt,name=expire_time,json=expireTime,proto3" json:"expire_time,omitempty"`
+	ExpireTime *timestamppb.Timestamp `protobuf:"bytes,21,opt,name=expire_time,json=expireTime,proto3" json:"expire_time,omitempty"`
+	// What its maker can and will not do, kept with it: what is planned anew stays within it, and windows that break it ask for an
+	// acknowledgement (OWN_LIMITS). A plan answers with the limits that it was asked for.
+	Limits        *PlanLimits `protobuf:"bytes,30,opt,name=limits,proto3" json:"limits,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -462,6 +465,13 @@ func (x *Run) GetClearances() []*Clearance {
 func (x *Run) GetExpireTime() *timestamppb.Timestamp {
 	if x != nil {
 		return x.ExpireTime
+	}
+	return nil
+}
+
+func (x *Run) GetLimits() *PlanLimits {
+	if x != nil {
+		return x.Limits
 	}
 	return nil
 }
@@ -2798,7 +2808,7 @@ var File_saggar_v1_run_proto protoreflect.FileDescriptor
 
 const file_saggar_v1_run_proto_rawDesc = "" +
 	"\n" +
-	"\x13saggar/v1/run.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1asaggar/v1/assessment.proto\x1a\x19saggar/v1/clearance.proto\x1a\x17saggar/v1/finding.proto\x1a\x16saggar/v1/firing.proto\x1a\x16saggar/v1/recipe.proto\x1a\x1dsaggar/v1/staffed_hours.proto\"\x89\b\n" +
+	"\x13saggar/v1/run.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1asaggar/v1/assessment.proto\x1a\x19saggar/v1/clearance.proto\x1a\x17saggar/v1/finding.proto\x1a\x16saggar/v1/firing.proto\x1a\x16saggar/v1/recipe.proto\x1a\x1dsaggar/v1/staffed_hours.proto\"\xb8\b\n" +
 	"\x03Run\x12Y\n" +
 	"\x04name\x18\x01 \x01(\tBE\xbaHBr@\x18\xa0\x012;^(studios/[a-z][a-z0-9-]{0,62}/runs/[a-z][a-z0-9-]{0,62})?$R\x04name\x12\x1d\n" +
 	"\x05title\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18xR\x05title\x12y\n" +
@@ -2824,7 +2834,8 @@ const file_saggar_v1_run_proto_rawDesc = "" +
 	"clearances\x18\x14 \x03(\v2\x14.saggar.v1.ClearanceB\b\xbaH\x05\x92\x01\x02\x10dR\n" +
 	"clearances\x12;\n" +
 	"\vexpire_time\x18\x15 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"expireTime\"\xb7\x02\n" +
+	"expireTime\x12-\n" +
+	"\x06limits\x18\x1e \x01(\v2\x15.saggar.v1.PlanLimitsR\x06limits\"\xb7\x02\n" +
 	"\aLotDraw\x12T\n" +
 	"\x03lot\x18\x01 \x01(\tBB\xbaH?r=\x18\xa0\x0128^studios/[a-z][a-z0-9-]{0,62}/lots/[a-z][a-z0-9-]{0,62}$R\x03lot\x12>\n" +
 	"\bmaterial\x18\x02 \x01(\tB\"\xbaH\x1fr\x1d\x18?2\x19^([a-z][a-z0-9-]{0,62})?$R\bmaterial\x128\n" +
@@ -3139,85 +3150,86 @@ var file_saggar_v1_run_proto_depIdxs = []int32{
 	5,  // 5: saggar.v1.Run.lot_draws:type_name -> saggar.v1.LotDraw
 	35, // 6: saggar.v1.Run.clearances:type_name -> saggar.v1.Clearance
 	34, // 7: saggar.v1.Run.expire_time:type_name -> google.protobuf.Timestamp
-	1,  // 8: saggar.v1.LotDraw.state:type_name -> saggar.v1.LotDrawState
-	36, // 9: saggar.v1.Load.state:type_name -> saggar.v1.LoadState
-	4,  // 10: saggar.v1.BookRunRequest.runs:type_name -> saggar.v1.Run
-	4,  // 11: saggar.v1.CheckRunRequest.runs:type_name -> saggar.v1.Run
-	4,  // 12: saggar.v1.BookRunResponse.runs:type_name -> saggar.v1.Run
-	37, // 13: saggar.v1.BookRunResponse.findings:type_name -> saggar.v1.Finding
-	38, // 14: saggar.v1.BookRunResponse.assessments:type_name -> saggar.v1.CheckRecipeResponse
-	10, // 15: saggar.v1.BookRunResponse.person_days:type_name -> saggar.v1.PersonDay
-	11, // 16: saggar.v1.PersonDay.stays:type_name -> saggar.v1.PersonStay
-	12, // 17: saggar.v1.PersonDay.exposures:type_name -> saggar.v1.PersonExposure
-	37, // 18: saggar.v1.PersonDay.findings:type_name -> saggar.v1.Finding
-	34, // 19: saggar.v1.PersonStay.start_time:type_name -> google.protobuf.Timestamp
-	34, // 20: saggar.v1.PersonStay.end_time:type_name -> google.protobuf.Timestamp
-	39, // 21: saggar.v1.PersonExposure.severity:type_name -> saggar.v1.Severity
-	33, // 22: saggar.v1.MoveRunRequest.stage_windows:type_name -> saggar.v1.StageWindow
-	33, // 23: saggar.v1.RunMove.stage_windows:type_name -> saggar.v1.StageWindow
-	34, // 24: saggar.v1.Overrun.end_time:type_name -> google.protobuf.Timestamp
-	14, // 25: saggar.v1.MoveRunsRequest.moves:type_name -> saggar.v1.RunMove
-	15, // 26: saggar.v1.MoveRunsRequest.overruns:type_name -> saggar.v1.Overrun
-	4,  // 27: saggar.v1.MoveRunsResponse.runs:type_name -> saggar.v1.Run
-	37, // 28: saggar.v1.MoveRunsResponse.findings:type_name -> saggar.v1.Finding
-	4,  // 29: saggar.v1.ListRunsResponse.runs:type_name -> saggar.v1.Run
-	40, // 30: saggar.v1.PlanLimits.attendance:type_name -> saggar.v1.WeeklyHours
-	34, // 31: saggar.v1.PlanLimits.start_time:type_name -> google.protobuf.Timestamp
-	34, // 32: saggar.v1.PlanLimits.end_time:type_name -> google.protobuf.Timestamp
-	4,  // 33: saggar.v1.PlanRunsRequest.runs:type_name -> saggar.v1.Run
-	34, // 34: saggar.v1.PlanRunsRequest.start_time:type_name -> google.protobuf.Timestamp
-	34, // 35: saggar.v1.PlanRunsRequest.end_time:type_name -> google.protobuf.Timestamp
-	2,  // 36: saggar.v1.PlanRunsRequest.wish:type_name -> saggar.v1.PlanWish
-	22, // 37: saggar.v1.PlanRunsRequest.limits:type_name -> saggar.v1.PlanLimits
-	41, // 38: saggar.v1.PlanRunsRequest.search_limit:type_name -> google.protobuf.Duration
-	25, // 39: saggar.v1.PlanProgress.objectives:type_name -> saggar.v1.PlanObjective
-	41, // 40: saggar.v1.PlanProgress.elapsed:type_name -> google.protobuf.Duration
-	4,  // 41: saggar.v1.PlanAlternative.run:type_name -> saggar.v1.Run
-	34, // 42: saggar.v1.PlanAlternative.end_time:type_name -> google.protobuf.Timestamp
-	37, // 43: saggar.v1.PlanAlternative.findings:type_name -> saggar.v1.Finding
-	3,  // 44: saggar.v1.PlanRunsResponse.status:type_name -> saggar.v1.PlanStatus
-	4,  // 45: saggar.v1.PlanRunsResponse.runs:type_name -> saggar.v1.Run
-	24, // 46: saggar.v1.PlanRunsResponse.reasons:type_name -> saggar.v1.PlanReason
-	24, // 47: saggar.v1.PlanRunsResponse.blames:type_name -> saggar.v1.PlanReason
-	37, // 48: saggar.v1.PlanRunsResponse.findings:type_name -> saggar.v1.Finding
-	34, // 49: saggar.v1.PlanRunsResponse.end_time:type_name -> google.protobuf.Timestamp
-	26, // 50: saggar.v1.PlanRunsResponse.progress:type_name -> saggar.v1.PlanProgress
-	27, // 51: saggar.v1.PlanRunsResponse.alternatives:type_name -> saggar.v1.PlanAlternative
-	22, // 52: saggar.v1.PlanRunsResponse.limits:type_name -> saggar.v1.PlanLimits
-	15, // 53: saggar.v1.ReplanRunsRequest.overruns:type_name -> saggar.v1.Overrun
-	34, // 54: saggar.v1.ReplanRunsRequest.end_time:type_name -> google.protobuf.Timestamp
-	41, // 55: saggar.v1.ReplanRunsRequest.search_limit:type_name -> google.protobuf.Duration
-	3,  // 56: saggar.v1.ReplanRunsResponse.status:type_name -> saggar.v1.PlanStatus
-	30, // 57: saggar.v1.ReplanRunsResponse.hits:type_name -> saggar.v1.RunHit
-	14, // 58: saggar.v1.ReplanRunsResponse.moves:type_name -> saggar.v1.RunMove
-	15, // 59: saggar.v1.ReplanRunsResponse.overruns:type_name -> saggar.v1.Overrun
-	4,  // 60: saggar.v1.ReplanRunsResponse.standing:type_name -> saggar.v1.Run
-	24, // 61: saggar.v1.ReplanRunsResponse.blames:type_name -> saggar.v1.PlanReason
-	37, // 62: saggar.v1.ReplanRunsResponse.findings:type_name -> saggar.v1.Finding
-	26, // 63: saggar.v1.ReplanRunsResponse.progress:type_name -> saggar.v1.PlanProgress
-	7,  // 64: saggar.v1.RunService.BookRun:input_type -> saggar.v1.BookRunRequest
-	8,  // 65: saggar.v1.RunService.CheckRun:input_type -> saggar.v1.CheckRunRequest
-	13, // 66: saggar.v1.RunService.MoveRun:input_type -> saggar.v1.MoveRunRequest
-	16, // 67: saggar.v1.RunService.MoveRuns:input_type -> saggar.v1.MoveRunsRequest
-	18, // 68: saggar.v1.RunService.CancelRun:input_type -> saggar.v1.CancelRunRequest
-	19, // 69: saggar.v1.RunService.GetRun:input_type -> saggar.v1.GetRunRequest
-	20, // 70: saggar.v1.RunService.ListRuns:input_type -> saggar.v1.ListRunsRequest
-	23, // 71: saggar.v1.RunService.PlanRuns:input_type -> saggar.v1.PlanRunsRequest
-	29, // 72: saggar.v1.RunService.ReplanRuns:input_type -> saggar.v1.ReplanRunsRequest
-	9,  // 73: saggar.v1.RunService.BookRun:output_type -> saggar.v1.BookRunResponse
-	9,  // 74: saggar.v1.RunService.CheckRun:output_type -> saggar.v1.BookRunResponse
-	4,  // 75: saggar.v1.RunService.MoveRun:output_type -> saggar.v1.Run
-	17, // 76: saggar.v1.RunService.MoveRuns:output_type -> saggar.v1.MoveRunsResponse
-	4,  // 77: saggar.v1.RunService.CancelRun:output_type -> saggar.v1.Run
-	4,  // 78: saggar.v1.RunService.GetRun:output_type -> saggar.v1.Run
-	21, // 79: saggar.v1.RunService.ListRuns:output_type -> saggar.v1.ListRunsResponse
-	28, // 80: saggar.v1.RunService.PlanRuns:output_type -> saggar.v1.PlanRunsResponse
-	31, // 81: saggar.v1.RunService.ReplanRuns:output_type -> saggar.v1.ReplanRunsResponse
-	73, // [73:82] is the sub-list for method output_type
-	64, // [64:73] is the sub-list for method input_type
-	64, // [64:64] is the sub-list for extension type_name
-	64, // [64:64] is the sub-list for extension extendee
-	0,  // [0:64] is the sub-list for field type_name
+	22, // 8: saggar.v1.Run.limits:type_name -> saggar.v1.PlanLimits
+	1,  // 9: saggar.v1.LotDraw.state:type_name -> saggar.v1.LotDrawState
+	36, // 10: saggar.v1.Load.state:type_name -> saggar.v1.LoadState
+	4,  // 11: saggar.v1.BookRunRequest.runs:type_name -> saggar.v1.Run
+	4,  // 12: saggar.v1.CheckRunRequest.runs:type_name -> saggar.v1.Run
+	4,  // 13: saggar.v1.BookRunResponse.runs:type_name -> saggar.v1.Run
+	37, // 14: saggar.v1.BookRunResponse.findings:type_name -> saggar.v1.Finding
+	38, // 15: saggar.v1.BookRunResponse.assessments:type_name -> saggar.v1.CheckRecipeResponse
+	10, // 16: saggar.v1.BookRunResponse.person_days:type_name -> saggar.v1.PersonDay
+	11, // 17: saggar.v1.PersonDay.stays:type_name -> saggar.v1.PersonStay
+	12, // 18: saggar.v1.PersonDay.exposures:type_name -> saggar.v1.PersonExposure
+	37, // 19: saggar.v1.PersonDay.findings:type_name -> saggar.v1.Finding
+	34, // 20: saggar.v1.PersonStay.start_time:type_name -> google.protobuf.Timestamp
+	34, // 21: saggar.v1.PersonStay.end_time:type_name -> google.protobuf.Timestamp
+	39, // 22: saggar.v1.PersonExposure.severity:type_name -> saggar.v1.Severity
+	33, // 23: saggar.v1.MoveRunRequest.stage_windows:type_name -> saggar.v1.StageWindow
+	33, // 24: saggar.v1.RunMove.stage_windows:type_name -> saggar.v1.StageWindow
+	34, // 25: saggar.v1.Overrun.end_time:type_name -> google.protobuf.Timestamp
+	14, // 26: saggar.v1.MoveRunsRequest.moves:type_name -> saggar.v1.RunMove
+	15, // 27: saggar.v1.MoveRunsRequest.overruns:type_name -> saggar.v1.Overrun
+	4,  // 28: saggar.v1.MoveRunsResponse.runs:type_name -> saggar.v1.Run
+	37, // 29: saggar.v1.MoveRunsResponse.findings:type_name -> saggar.v1.Finding
+	4,  // 30: saggar.v1.ListRunsResponse.runs:type_name -> saggar.v1.Run
+	40, // 31: saggar.v1.PlanLimits.attendance:type_name -> saggar.v1.WeeklyHours
+	34, // 32: saggar.v1.PlanLimits.start_time:type_name -> google.protobuf.Timestamp
+	34, // 33: saggar.v1.PlanLimits.end_time:type_name -> google.protobuf.Timestamp
+	4,  // 34: saggar.v1.PlanRunsRequest.runs:type_name -> saggar.v1.Run
+	34, // 35: saggar.v1.PlanRunsRequest.start_time:type_name -> google.protobuf.Timestamp
+	34, // 36: saggar.v1.PlanRunsRequest.end_time:type_name -> google.protobuf.Timestamp
+	2,  // 37: saggar.v1.PlanRunsRequest.wish:type_name -> saggar.v1.PlanWish
+	22, // 38: saggar.v1.PlanRunsRequest.limits:type_name -> saggar.v1.PlanLimits
+	41, // 39: saggar.v1.PlanRunsRequest.search_limit:type_name -> google.protobuf.Duration
+	25, // 40: saggar.v1.PlanProgress.objectives:type_name -> saggar.v1.PlanObjective
+	41, // 41: saggar.v1.PlanProgress.elapsed:type_name -> google.protobuf.Duration
+	4,  // 42: saggar.v1.PlanAlternative.run:type_name -> saggar.v1.Run
+	34, // 43: saggar.v1.PlanAlternative.end_time:type_name -> google.protobuf.Timestamp
+	37, // 44: saggar.v1.PlanAlternative.findings:type_name -> saggar.v1.Finding
+	3,  // 45: saggar.v1.PlanRunsResponse.status:type_name -> saggar.v1.PlanStatus
+	4,  // 46: saggar.v1.PlanRunsResponse.runs:type_name -> saggar.v1.Run
+	24, // 47: saggar.v1.PlanRunsResponse.reasons:type_name -> saggar.v1.PlanReason
+	24, // 48: saggar.v1.PlanRunsResponse.blames:type_name -> saggar.v1.PlanReason
+	37, // 49: saggar.v1.PlanRunsResponse.findings:type_name -> saggar.v1.Finding
+	34, // 50: saggar.v1.PlanRunsResponse.end_time:type_name -> google.protobuf.Timestamp
+	26, // 51: saggar.v1.PlanRunsResponse.progress:type_name -> saggar.v1.PlanProgress
+	27, // 52: saggar.v1.PlanRunsResponse.alternatives:type_name -> saggar.v1.PlanAlternative
+	22, // 53: saggar.v1.PlanRunsResponse.limits:type_name -> saggar.v1.PlanLimits
+	15, // 54: saggar.v1.ReplanRunsRequest.overruns:type_name -> saggar.v1.Overrun
+	34, // 55: saggar.v1.ReplanRunsRequest.end_time:type_name -> google.protobuf.Timestamp
+	41, // 56: saggar.v1.ReplanRunsRequest.search_limit:type_name -> google.protobuf.Duration
+	3,  // 57: saggar.v1.ReplanRunsResponse.status:type_name -> saggar.v1.PlanStatus
+	30, // 58: saggar.v1.ReplanRunsResponse.hits:type_name -> saggar.v1.RunHit
+	14, // 59: saggar.v1.ReplanRunsResponse.moves:type_name -> saggar.v1.RunMove
+	15, // 60: saggar.v1.ReplanRunsResponse.overruns:type_name -> saggar.v1.Overrun
+	4,  // 61: saggar.v1.ReplanRunsResponse.standing:type_name -> saggar.v1.Run
+	24, // 62: saggar.v1.ReplanRunsResponse.blames:type_name -> saggar.v1.PlanReason
+	37, // 63: saggar.v1.ReplanRunsResponse.findings:type_name -> saggar.v1.Finding
+	26, // 64: saggar.v1.ReplanRunsResponse.progress:type_name -> saggar.v1.PlanProgress
+	7,  // 65: saggar.v1.RunService.BookRun:input_type -> saggar.v1.BookRunRequest
+	8,  // 66: saggar.v1.RunService.CheckRun:input_type -> saggar.v1.CheckRunRequest
+	13, // 67: saggar.v1.RunService.MoveRun:input_type -> saggar.v1.MoveRunRequest
+	16, // 68: saggar.v1.RunService.MoveRuns:input_type -> saggar.v1.MoveRunsRequest
+	18, // 69: saggar.v1.RunService.CancelRun:input_type -> saggar.v1.CancelRunRequest
+	19, // 70: saggar.v1.RunService.GetRun:input_type -> saggar.v1.GetRunRequest
+	20, // 71: saggar.v1.RunService.ListRuns:input_type -> saggar.v1.ListRunsRequest
+	23, // 72: saggar.v1.RunService.PlanRuns:input_type -> saggar.v1.PlanRunsRequest
+	29, // 73: saggar.v1.RunService.ReplanRuns:input_type -> saggar.v1.ReplanRunsRequest
+	9,  // 74: saggar.v1.RunService.BookRun:output_type -> saggar.v1.BookRunResponse
+	9,  // 75: saggar.v1.RunService.CheckRun:output_type -> saggar.v1.BookRunResponse
+	4,  // 76: saggar.v1.RunService.MoveRun:output_type -> saggar.v1.Run
+	17, // 77: saggar.v1.RunService.MoveRuns:output_type -> saggar.v1.MoveRunsResponse
+	4,  // 78: saggar.v1.RunService.CancelRun:output_type -> saggar.v1.Run
+	4,  // 79: saggar.v1.RunService.GetRun:output_type -> saggar.v1.Run
+	21, // 80: saggar.v1.RunService.ListRuns:output_type -> saggar.v1.ListRunsResponse
+	28, // 81: saggar.v1.RunService.PlanRuns:output_type -> saggar.v1.PlanRunsResponse
+	31, // 82: saggar.v1.RunService.ReplanRuns:output_type -> saggar.v1.ReplanRunsResponse
+	74, // [74:83] is the sub-list for method output_type
+	65, // [65:74] is the sub-list for method input_type
+	65, // [65:65] is the sub-list for extension type_name
+	65, // [65:65] is the sub-list for extension extendee
+	0,  // [0:65] is the sub-list for field type_name
 }
 
 func init() { file_saggar_v1_run_proto_init() }
