@@ -165,7 +165,7 @@ func (a *App) ReadFeed(ctx context.Context, secret string) (FeedContents, error)
 		query := store.AppointmentsQuery{Since: a.now().UTC().Truncate(24 * time.Hour).Add(-feedPast), Limit: mostAppointments}
 		switch collection {
 		case "people":
-			query.Maker = id
+			query.Person = id
 		case "departments":
 			query.Department = id
 		default:

@@ -115,6 +115,53 @@ func (n *Notice) Run() *RunSummary {
 	return n.RunBefore
 }
 
+// AttendedBy reports whether somebody attends a stage of a run, or did before the change.
+func (n *Notice) AttendedBy(person string) bool {
+	for _, run := range []*RunSummary{n.RunBefore, n.RunAfter} {
+		if run != nil && slices.ContainsFunc(run.Loads, func(l LoadSummary) bool { return l.By == person }) {
+			return true
+		}
+	}
+	return false
+}
+
+// clearance is what a run needed by a rule before the change; waiting for nothing where it needed none.
+func (n *Notice) clearance(rule string) Clearance {
+	if n.RunBefore != nil {
+		for _, c := range n.RunBefore.Clearances {
+			if c.Rule == rule {
+				return c
+			}
+		}
+	}
+	return Clearance{}
+}
+
+// WaitsSince are the clearances for which a run waits since the change, and did not before.
+func (n *Notice) WaitsSince() []Clearance { return n.became(ClearanceWaiting) }
+
+// Decided are the clearances that the change gave or refused.
+func (n *Notice) Decided() []Clearance {
+	if n.RunBefore == nil {
+		return nil
+	}
+	return n.became(ClearanceCleared, ClearanceRefused)
+}
+
+// became are a run's clearances in one of some states, in which they were not before.
+func (n *Notice) became(states ...ClearanceState) []Clearance {
+	if n.RunAfter == nil {
+		return nil
+	}
+	var all []Clearance
+	for _, c := range n.RunAfter.Clearances {
+		if slices.Contains(states, c.State) && n.clearance(c.Rule).State != c.State {
+			all = append(all, c)
+		}
+	}
+	return all
+}
+
 // Moved reports whether a run stands at other times or places than before, by whichever method.
 func (n *Notice) Moved() bool {
 	return n.RunBefore != nil && n.RunAfter != nil && n.RunAfter.State != RunCancelled
