@@ -133,3 +133,23 @@ func TestWhoMayClearIsToldThatARunWaits(t *testing.T) {
 	require.Len(t, eve, 1)
 	assert.Contains(t, eve[0], "ben refused your run "+other.ID)
 }
+
+// TestAPlanIsForWhoeverAttends: who is named stands in its windows, and hours in which the maker can be there do not bind them.
+func TestAPlanIsForWhoeverAttends(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	b.staff(t, domain.Person{ID: "mira", Role: domain.RoleMaker})
+	run := request("red", 1)
+	run.Windows = []domain.StageWindow{{Stage: "calcine", AttendedBy: "mira"}}
+	run.Limits.Attendance = []domain.WeeklyHours{{Days: []time.Weekday{0}, OpensMinute: 8 * 60, ClosesMinute: 20 * 60}}
+	answer := b.plan(t, run, monday)
+	require.Equal(t, app.PlanOptimal, answer.Status, "%v", answer.Blames)
+	assert.Equal(t, "mira", answer.Run.Windows[0].AttendedBy)
+	assert.Equal(t, time.Monday, answer.Run.Windows[0].Window().Start.Weekday())
+	assert.Nil(t, findingOf(answer.Findings, "OWN_LIMITS"))
+	run.Windows[0].AttendedBy = ""
+	assert.Equal(t, time.Sunday, b.plan(t, run, monday).Run.Windows[0].Window().Start.Weekday(), "the maker comes on Sundays")
+	run.Windows[0].AttendedBy = "nobody"
+	_, err := b.tryPlan(run, monday)
+	require.ErrorContains(t, err, "runs[0].stage_windows[0].attended_by")
+}

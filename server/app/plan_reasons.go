@@ -68,6 +68,16 @@ func (p *planner) reasons(solution scheduler.Solution, found []scheduler.Reason)
 		}
 		reasons = append(reasons, reason)
 	}
+	return p.labelled(reasons)
+}
+
+// labelled names the run of each reason where there are several.
+func (p *planner) labelled(reasons []PlanReason) []PlanReason {
+	for i, r := range reasons {
+		if len(p.runs) > 1 && r.Stage != "" {
+			reasons[i].Label = p.runs[r.Run].label()
+		}
+	}
 	return reasons
 }
 
@@ -152,7 +162,7 @@ func (p *planner) blames(result scheduler.Result) []PlanReason {
 	}
 	blames = folded(blames)
 	slices.SortStableFunc(blames, func(a, b PlanReason) int { return horizonFirst(a) - horizonFirst(b) })
-	return blames
+	return p.labelled(blames)
 }
 
 func horizonFirst(r PlanReason) int {

@@ -15,6 +15,12 @@ import (
 // mostRefused bounds how often a plan is sent back because of what the search does not know of.
 const mostRefused = 24
 
+// leastForAnswer and mostForAnswer bound how long before the caller's deadline a search ends.
+const (
+	leastForAnswer = 200 * time.Millisecond
+	mostForAnswer  = 2 * time.Second
+)
+
 // notByTime are the codes of refusals on the path that books that no other time cures.
 var notByTime = []string{codeUnusedHours}
 
@@ -22,7 +28,7 @@ var notByTime = []string{codeUnusedHours}
 // person breathes in a day, refuses a plan only when it is there: its stages are then kept out of those days and the search
 // goes on, while there is time. When nothing else is found the first refusal is the answer.
 func (a *App) search(ctx context.Context, in PlanInput, s *planSearch, base PlanAnswer) (PlanAnswer, error) {
-	end := time.Now().Add(cmp.Or(max(in.SearchTime, 0), defaultSearchTime))
+	end := searchEnd(ctx, time.Now(), in.SearchTime)
 	var first *PlanAnswer
 	for range mostRefused {
 		if err := s.until(ctx, max(time.Until(end), time.Millisecond)); err != nil {
@@ -41,6 +47,20 @@ func (a *App) search(ctx context.Context, in PlanInput, s *planSearch, base Plan
 		}
 	}
 	return *first, nil
+}
+
+// searchEnd is when a search must end so that its answer is there before the caller's deadline: a tenth of what is left for it
+// ahead, but within bounds, since the answer is checked and told why.
+func searchEnd(ctx context.Context, now time.Time, limit time.Duration) time.Time {
+	end := now.Add(cmp.Or(max(limit, 0), defaultSearchTime))
+	if deadline, ok := ctx.Deadline(); ok {
+		left := deadline.Sub(now)
+		ahead := min(max(left/10, leastForAnswer), mostForAnswer, left/2)
+		if last := deadline.Add(-ahead); last.Before(end) {
+			return last
+		}
+	}
+	return end
 }
 
 // keptOut are starts out of which a stage is kept, and what refused it there.
@@ -86,14 +106,24 @@ func (s *planSearch) refusedPeriod(task int, f finding.Finding) scheduler.Interv
 	return scheduler.Interval{Start: max(out.Start, 0), End: max(out.End, 1)}
 }
 
+// stageOf reads from a finding's field which run, and which of its stages, it is about where there are several runs; negative: none.
+func (p *planner) stageOf(field string) (run, stage int) {
+	for _, path := range []string{"runs[%d]", "moves[%d]"} {
+		run, stage = -1, -1
+		if n, _ := fmt.Sscanf(field, path+".stage_windows[%d]", &run, &stage); n < 2 {
+			stage = -1
+		}
+		if run >= 0 && run < len(p.runs) {
+			return run, stage
+		}
+	}
+	return -1, -1
+}
+
 // taskOf is the task that a finding's field is about, a run's first where it is about the run; negative: none.
 func (s *planSearch) taskOf(field string) int {
-	format := "runs[%d]"
-	if s.moving {
-		format = "moves[%d]"
-	}
-	run, stage := -1, -1
-	if n, _ := fmt.Sscanf(field, format+".stage_windows[%d]", &run, &stage); n < 2 && field != fmt.Sprintf(format, run) {
+	run, stage := s.stageOf(field)
+	if stage < 0 && field != fieldOfRun(s.moving, run) {
 		return -1
 	}
 	return slices.IndexFunc(s.tasks, func(t plannedTask) bool { return t.run.index == run && (stage < 0 || t.stage == stage) })

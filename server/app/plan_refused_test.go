@@ -145,3 +145,27 @@ func TestAReplanKeepsToWhatItsMakerMay(t *testing.T) {
 	answer = b.replan(t, as("tom", domain.RoleTechnician, "ReplanRuns"), app.ReplanInput{})
 	assert.Len(t, answer.Moves, 1)
 }
+
+// TestBlamesNameTheirRun: where several are planned, also when what refuses one is found without a search.
+func TestBlamesNameTheirRun(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	in := many(request("red", 1), request("blue", 1))
+	in.Limits = []domain.PlanLimits{{}, {End: monday.Add(5 * time.Hour)}}
+	answer, err := b.planInput(in)
+	require.NoError(t, err)
+	require.Equal(t, app.PlanInfeasible, answer.Status)
+	labels := map[string]bool{}
+	for _, blame := range answer.Blames {
+		labels[blame.Label] = true
+		assert.Equal(t, blame.Stage == "", blame.Label == "", "%v", blame)
+	}
+	assert.True(t, labels["blue-1"], "%v", answer.Blames)
+	assert.False(t, answer.Moving)
+
+	booked, err := b.book(b.plan(t, request("red", 1), monday), "")
+	require.NoError(t, err)
+	again := request("red", 1)
+	again.ID = booked.Runs[0].ID
+	assert.True(t, b.plan(t, again, monday).Moving, "it stands")
+}

@@ -38,7 +38,7 @@ func newPlanQueue() *planQueue {
 	return &planQueue{places: make(chan struct{}, max(1, runtime.GOMAXPROCS(0)/planThreads))}
 }
 
-// inTurn waits for a place and then works, with some of the caller's time left for the answer. Who waits is told how many
+// inTurn waits for a place and then works. Who waits is told how many
 // are before them. Errors: domain.ErrTooMany; the context's; waiting's and work's.
 func (q *planQueue) inTurn(ctx context.Context, waiting func(before int) error, work func(ctx context.Context) error) error {
 	before := q.waiting.Add(1) - 1
@@ -54,11 +54,6 @@ func (q *planQueue) inTurn(ctx context.Context, waiting func(before int) error, 
 		return err
 	}
 	defer func() { <-q.places }()
-	if deadline, ok := ctx.Deadline(); ok {
-		var cancel context.CancelFunc
-		ctx, cancel = context.WithDeadline(ctx, time.Now().Add(time.Until(deadline)*9/10))
-		defer cancel()
-	}
 	return work(ctx)
 }
 
@@ -86,7 +81,7 @@ type planSearch struct {
 	*planner
 	started time.Time
 	threads int
-	send    func(PlanAnswer) error
+	send    func(PlanAnswer) error // nil: nobody is told
 	// check holds runs with their windows against everything, on the path that books.
 	check  func(ctx context.Context, runs []RunRequest) (BookRunResult, error)
 	told   time.Time     // when the last answer was sent
@@ -174,7 +169,7 @@ func (s *planSearch) take(ctx context.Context, solution scheduler.Solution, obje
 	}
 	s.best, s.objectives = solution, objectives
 	began := time.Now()
-	if s.failed != nil || len(s.runs) == 1 && len(s.problem.Objectives) == 0 || began.Sub(s.told) < s.pause {
+	if s.send == nil || s.failed != nil || len(s.runs) == 1 && len(s.problem.Objectives) == 0 || began.Sub(s.told) < s.pause {
 		return // one run is found at once
 	}
 	runs := s.requests(solution)

@@ -53,6 +53,7 @@ const (
 // PlanReason says why a stage does not start earlier, or why nothing fits.
 type PlanReason struct {
 	Run     int    // index of the run; 0 when it is about the whole
+	Label   string // of the run, where there are several; empty when it is about the whole
 	Stage   string // id; empty when it is about the whole
 	Code    string // as the contract lists them
 	About   string
@@ -94,6 +95,7 @@ type PlanAnswer struct {
 	Findings      []finding.Finding
 	Assumptions   []string
 	Revision      int64
+	Moving        bool // the runs stand already
 	End           time.Time
 	Progress      PlanProgress
 	Alternatives  []PlanAlternative

@@ -19,6 +19,7 @@ func planAnswerToProto(studio string, a app.PlanAnswer) *saggarv1.PlanRunsRespon
 		Blames: planReasons(a.Blames), BlamesMinimal: a.BlamesMinimal, Findings: convert.FindingsToProto(a.Findings),
 		Revision: int32(a.Revision), EndTime: instant(a.End), Caution: convert.Caution, Assumptions: a.Assumptions,
 		Progress: progressToProto(a.Progress), VisitDays: int32(a.VisitDays), EnergyKilowattHours: a.KilowattHours,
+		MovesStanding: a.Moving,
 	}
 	for _, run := range a.Runs {
 		m.Runs = append(m.Runs, requestToProto(studio, run))
@@ -64,7 +65,7 @@ func planReasons(reasons []app.PlanReason) []*saggarv1.PlanReason {
 	var messages []*saggarv1.PlanReason
 	for _, r := range reasons {
 		messages = append(messages, &saggarv1.PlanReason{
-			RunIndex: int32(r.Run), Stage: r.Stage, Code: r.Code, About: r.About, Message: r.Message,
+			RunIndex: int32(r.Run), RunLabel: r.Label, Stage: r.Stage, Code: r.Code, About: r.About, Message: r.Message,
 		})
 	}
 	return messages

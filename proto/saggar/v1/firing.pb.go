@@ -171,7 +171,7 @@ type StageWindow struct {
 	Stage string `protobuf:"bytes,1,opt,name=stage,proto3" json:"stage,omitempty"`
 	// Id of the furnace or station; empty for bench work that needs none.
 	Furnace string `protobuf:"bytes,2,opt,name=furnace,proto3" json:"furnace,omitempty"`
-	// Required. In order, without a gap.
+	// Required, but to plan, which finds them. In order, without a gap.
 	Phases []*PhaseWindow `protobuf:"bytes,3,rep,name=phases,proto3" json:"phases,omitempty"`
 	// Firing to ride in instead of one of its own. Not supported yet: must be empty.
 	JoinFiring string `protobuf:"bytes,4,opt,name=join_firing,json=joinFiring,proto3" json:"join_firing,omitempty"`
@@ -812,12 +812,11 @@ const file_saggar_v1_firing_proto_rawDesc = "" +
 	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04kind\x12A\n" +
 	"\n" +
 	"start_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\tstartTime\x12=\n" +
-	"\bend_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\aendTime\"\xad\x02\n" +
+	"\bend_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\aendTime\"\xab\x02\n" +
 	"\vStageWindow\x125\n" +
 	"\x05stage\x18\x01 \x01(\tB\x1f\xbaH\x1cr\x1a\x18?2\x16^[a-z][a-z0-9-]{0,62}$R\x05stage\x12<\n" +
-	"\afurnace\x18\x02 \x01(\tB\"\xbaH\x1fr\x1d\x18?2\x19^([a-z][a-z0-9-]{0,62})?$R\afurnace\x12:\n" +
-	"\x06phases\x18\x03 \x03(\v2\x16.saggar.v1.PhaseWindowB\n" +
-	"\xbaH\a\x92\x01\x04\b\x01\x10@R\x06phases\x12(\n" +
+	"\afurnace\x18\x02 \x01(\tB\"\xbaH\x1fr\x1d\x18?2\x19^([a-z][a-z0-9-]{0,62})?$R\afurnace\x128\n" +
+	"\x06phases\x18\x03 \x03(\v2\x16.saggar.v1.PhaseWindowB\b\xbaH\x05\x92\x01\x02\x10@R\x06phases\x12(\n" +
 	"\vjoin_firing\x18\x04 \x01(\tB\a\xbaH\x04r\x02\x18\x00R\n" +
 	"joinFiring\x12C\n" +
 	"\vattended_by\x18\x05 \x01(\tB\"\xbaH\x1fr\x1d\x18?2\x19^([a-z][a-z0-9-]{0,62})?$R\n" +

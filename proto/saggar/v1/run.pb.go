@@ -220,7 +220,7 @@ const (
 	PlanStatus_PLAN_STATUS_FEASIBLE PlanStatus = 2
 	// Nothing fits; see `blames`.
 	PlanStatus_PLAN_STATUS_INFEASIBLE PlanStatus = 3
-	// The search goes on; `runs`, where given, can be booked.
+	// The search goes on; `runs`, where given, can be booked unless a finding blocks.
 	PlanStatus_PLAN_STATUS_SEARCHING PlanStatus = 4
 	// The time ended before anything was found that the air carries, or anything at all. `findings` say what is still in
 	// conflict in the windows given.
@@ -1998,7 +1998,10 @@ type PlanReason struct {
 	// In one sentence.
 	Message string `protobuf:"bytes,4,opt,name=message,proto3" json:"message,omitempty"`
 	// Which of the runs, from 0; 0 when it is about the whole.
-	RunIndex      int32 `protobuf:"varint,5,opt,name=run_index,json=runIndex,proto3" json:"run_index,omitempty"`
+	RunIndex int32 `protobuf:"varint,5,opt,name=run_index,json=runIndex,proto3" json:"run_index,omitempty"`
+	// What to call that run where there are several: its id, or else its title or its path in the request; empty when it is about
+	// the whole.
+	RunLabel      string `protobuf:"bytes,6,opt,name=run_label,json=runLabel,proto3" json:"run_label,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2066,6 +2069,13 @@ func (x *PlanReason) GetRunIndex() int32 {
 		return x.RunIndex
 	}
 	return 0
+}
+
+func (x *PlanReason) GetRunLabel() string {
+	if x != nil {
+		return x.RunLabel
+	}
+	return ""
 }
 
 // A sum that a plan makes least, as far as the search has come.
@@ -2347,8 +2357,10 @@ type PlanRunsResponse struct {
 	VisitDays int32 `protobuf:"varint,13,opt,name=visit_days,json=visitDays,proto3" json:"visit_days,omitempty"`
 	// What the supplies give for the firings, planned on furnaces that start cold.
 	EnergyKilowattHours float64 `protobuf:"fixed64,14,opt,name=energy_kilowatt_hours,json=energyKilowattHours,proto3" json:"energy_kilowatt_hours,omitempty"`
-	unknownFields       protoimpl.UnknownFields
-	sizeCache           protoimpl.SizeCache
+	// The runs stand already: this plans where they would move to, for MoveRuns, and BookRun does not take it.
+	MovesStanding bool `protobuf:"varint,16,opt,name=moves_standing,json=movesStanding,proto3" json:"moves_standing,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *PlanRunsResponse) Reset() {
@@ -2484,6 +2496,13 @@ func (x *PlanRunsResponse) GetEnergyKilowattHours() float64 {
 		return x.EnergyKilowattHours
 	}
 	return 0
+}
+
+func (x *PlanRunsResponse) GetMovesStanding() bool {
+	if x != nil {
+		return x.MovesStanding
+	}
+	return false
 }
 
 // Request of ReplanRuns.
@@ -2965,14 +2984,15 @@ const file_saggar_v1_run_proto_rawDesc = "" +
 	"\x06limits\x18\x06 \x03(\v2\x15.saggar.v1.PlanLimitsB\b\xbaH\x05\x92\x01\x02\x10<R\x06limits\x12K\n" +
 	"\fsearch_limit\x18\a \x01(\v2\x19.google.protobuf.DurationB\r\xbaH\n" +
 	"\xaa\x01\a\"\x03\b\xd8\x042\x00R\vsearchLimit\x126\n" +
-	"\x11alternative_count\x18\b \x01(\x05B\t\xbaH\x06\x1a\x04\x18\x03(\x00R\x10alternativeCount\"\x83\x01\n" +
+	"\x11alternative_count\x18\b \x01(\x05B\t\xbaH\x06\x1a\x04\x18\x03(\x00R\x10alternativeCount\"\xa0\x01\n" +
 	"\n" +
 	"PlanReason\x12\x14\n" +
 	"\x05stage\x18\x01 \x01(\tR\x05stage\x12\x12\n" +
 	"\x04code\x18\x02 \x01(\tR\x04code\x12\x14\n" +
 	"\x05about\x18\x03 \x01(\tR\x05about\x12\x18\n" +
 	"\amessage\x18\x04 \x01(\tR\amessage\x12\x1b\n" +
-	"\trun_index\x18\x05 \x01(\x05R\brunIndex\"\x86\x01\n" +
+	"\trun_index\x18\x05 \x01(\x05R\brunIndex\x12\x1b\n" +
+	"\trun_label\x18\x06 \x01(\tR\brunLabel\"\x86\x01\n" +
 	"\rPlanObjective\x12\x12\n" +
 	"\x04code\x18\x01 \x01(\tR\x04code\x12\x14\n" +
 	"\x05value\x18\x02 \x01(\x01R\x05value\x12\x14\n" +
@@ -2993,7 +3013,7 @@ const file_saggar_v1_run_proto_rawDesc = "" +
 	"\n" +
 	"visit_days\x18\x04 \x01(\x05R\tvisitDays\x122\n" +
 	"\x15energy_kilowatt_hours\x18\x05 \x01(\x01R\x13energyKilowattHours\x12.\n" +
-	"\bfindings\x18\x06 \x03(\v2\x12.saggar.v1.FindingR\bfindings\"\xa2\x05\n" +
+	"\bfindings\x18\x06 \x03(\v2\x12.saggar.v1.FindingR\bfindings\"\xc9\x05\n" +
 	"\x10PlanRunsResponse\x12-\n" +
 	"\x06status\x18\x01 \x01(\x0e2\x15.saggar.v1.PlanStatusR\x06status\x12\"\n" +
 	"\x04runs\x18\x02 \x03(\v2\x0e.saggar.v1.RunR\x04runs\x12/\n" +
@@ -3011,7 +3031,8 @@ const file_saggar_v1_run_proto_rawDesc = "" +
 	"\x06limits\x18\x0f \x03(\v2\x15.saggar.v1.PlanLimitsR\x06limits\x12\x1d\n" +
 	"\n" +
 	"visit_days\x18\r \x01(\x05R\tvisitDays\x122\n" +
-	"\x15energy_kilowatt_hours\x18\x0e \x01(\x01R\x13energyKilowattHours\"\xf8\x02\n" +
+	"\x15energy_kilowatt_hours\x18\x0e \x01(\x01R\x13energyKilowattHours\x12%\n" +
+	"\x0emoves_standing\x18\x10 \x01(\bR\rmovesStanding\"\xf8\x02\n" +
 	"\x11ReplanRunsRequest\x12?\n" +
 	"\x06parent\x18\x01 \x01(\tB'\xbaH$r\"\x18G2\x1e^studios/[a-z][a-z0-9-]{0,62}$R\x06parent\x128\n" +
 	"\boverruns\x18\x02 \x03(\v2\x12.saggar.v1.OverrunB\b\xbaH\x05\x92\x01\x02\x10\x14R\boverruns\x12d\n" +
