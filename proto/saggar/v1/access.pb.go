@@ -226,7 +226,7 @@ type AccessKey struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Required. Id of the person or program that it stands for.
 	Caller string `protobuf:"bytes,1,opt,name=caller,proto3" json:"caller,omitempty"`
-	// Required. The most that it opens; a person's own role may be less.
+	// Required. The most that it opens; a person's own role may be less, and the answer that makes the key then says that one.
 	Role Role `protobuf:"varint,2,opt,name=role,proto3,enum=saggar.v1.Role" json:"role,omitempty"`
 	// Output only. 256 random bits in base64url, in the answer that makes it and nowhere else; only its SHA-256 is stored.
 	Secret string `protobuf:"bytes,3,opt,name=secret,proto3" json:"secret,omitempty"`
