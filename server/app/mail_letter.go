@@ -110,8 +110,34 @@ func (r reader) told(n *domain.Notice) []string {
 		return []string{r.aboutRun(n)}
 	case n.Closure != nil:
 		return r.aboutClosure(n)
+	case n.LotBefore != nil && n.LotAfter != nil:
+		return r.aboutLot(n)
 	}
 	return nil
+}
+
+// aboutLot tells of a lot that was found to be wetter or drier than runs of the reader were checked with.
+func (r reader) aboutLot(n *domain.Notice) []string {
+	lines := []string{domain.OneLine(fmt.Sprintf("%s noted that lot %s holds %s of free water, which was %s.", n.Caller,
+		strings.TrimPrefix(n.Subject, "lots/"), moistureWords(n.LotAfter.MoistureFraction), moistureWords(n.LotBefore.MoistureFraction)))}
+	for _, h := range n.LotAfter.Holders {
+		if h.Maker == r.person.ID {
+			lines = append(lines, domain.OneLine("  Your run "+h.Run+" has reserved of it and was checked with what it was: "+
+				"'saggar run risk "+h.Run+"' works it out anew, and moving it checks it anew."))
+		}
+	}
+	if len(lines) == 1 {
+		return nil
+	}
+	return []string{strings.Join(lines, "\n")}
+}
+
+// moistureWords are a lot's own moisture, or its material's where none was weighed.
+func moistureWords(fraction *float64) string {
+	if fraction == nil {
+		return "what its material is said to"
+	}
+	return fmt.Sprintf("%.3g %%", *fraction*100)
 }
 
 // inRooms reports whether a run is done, or was to be done, in one of the reader's rooms.

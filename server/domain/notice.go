@@ -32,6 +32,8 @@ type Notice struct {
 	RunBefore, RunAfter *RunSummary
 	// Closure is set for closures: as it stands now, or as it was when it is gone.
 	Closure *Closure
+	// LotBefore and LotAfter are set for lots, as far as they stood.
+	LotBefore, LotAfter *LotNotice
 	// Owner is whose it is: a run's maker, the holder of a key or feed, a person themselves; empty for what is nobody's.
 	Owner string
 }
@@ -48,6 +50,8 @@ func NoticeOf(c Change) *Notice {
 		}
 	case string(KindClosure):
 		n.Closure = cmp.Or(readBody[Closure](c.After), readBody[Closure](c.Before))
+	case "lots":
+		n.LotBefore, n.LotAfter = readBody[LotNotice](c.Before), readBody[LotNotice](c.After)
 	case "people":
 		n.Owner = id
 	case "accessKeys", "feeds", "mailChoices":
