@@ -285,3 +285,18 @@ func TestWhoIsNoneOfThePeopleIsToldHowToBecomeOne(t *testing.T) {
 	_, _, err = server.CreateFeed(m.ctx, call("CreateFeed"), "test", domain.Feed{Subject: "people/ada"})
 	require.ErrorContains(t, err, "'saggar person add ada --role maker'")
 }
+
+// TestWhatWasDeletedMeanwhileIsStale: a caller who saw it, and would make it anew, is told that it changed, not that it never was.
+func TestWhatWasDeletedMeanwhileIsStale(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	update := app.EquipmentUpdate{StudioID: "test", AllowMissing: true, Equipment: domain.Equipment{Kind: domain.KindClosure, ID: "repair", Closure: &domain.Closure{
+		ID: "repair", SubjectKind: domain.KindFurnace, SubjectID: "kiln", Start: monday, End: monday.Add(time.Hour),
+	}}}
+	stood, err := b.UpdateEquipment(b.ctx, call("UpdateClosure"), update)
+	require.NoError(t, err)
+	require.NoError(t, b.DeleteEquipment(b.ctx, call("DeleteClosure"), update))
+	update.ExpectRevision = stood.Revision
+	_, err = b.UpdateEquipment(b.ctx, call("UpdateClosure"), update)
+	require.ErrorIs(t, err, domain.ErrChangedMeanwhile)
+}
