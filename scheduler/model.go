@@ -107,15 +107,22 @@ func buildModel(res *resources, skip relaxed, pins []pin, m *meter) *model {
 	return b.model
 }
 
+// lastEnd is when the last of some intervals ends, those left out that have no end; 0 for none.
+func lastEnd(intervals []plan.Interval) int {
+	last := 0
+	for _, interval := range intervals {
+		if interval.End < plan.MaxMinute {
+			last = max(last, interval.End)
+		}
+	}
+	return last
+}
+
 // latestUseful is a minute by which everything could be done if anything can: after all that is listed, one task after
 // another.
 func latestUseful(p *plan.Problem) int {
 	last := p.HorizonMinutes
-	extend := func(intervals []plan.Interval) {
-		for _, interval := range intervals {
-			last = max(last, interval.End)
-		}
-	}
+	extend := func(intervals []plan.Interval) { last = max(last, lastEnd(intervals)) }
 	setup := 0
 	for _, unary := range p.Unaries {
 		extend(unary.Busy)

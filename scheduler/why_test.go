@@ -9,6 +9,7 @@ import (
 	"pgregory.net/rapid"
 
 	"saggar/scheduler"
+	"saggar/scheduler/plan"
 )
 
 // without returns the problem less one blamed group.
@@ -582,4 +583,27 @@ func TestReasonsAreGivenWhereSomethingHolds(t *testing.T) {
 			}
 		}
 	})
+}
+
+// TestWhatIsForbiddenForGoodIsNotCuredByALaterHorizon: a start forbidden up to MaxMinute never blames the horizon.
+func TestWhatIsForbiddenForGoodIsNotCuredByALaterHorizon(t *testing.T) {
+	t.Parallel()
+	problem := scheduler.Problem{
+		HorizonMinutes: 100, Unaries: []scheduler.Unary{{Name: "kiln", Busy: []scheduler.Interval{{Start: 0, End: 50}}}},
+		Tasks: []scheduler.Task{{Name: "fire", Modes: []scheduler.Mode{{
+			Phases: []scheduler.Phase{{Name: "fire", Minutes: 10, Calendar: -1}}, ForbiddenStarts: []scheduler.Interval{{Start: 40, End: plan.MaxMinute}},
+		}}}},
+	}
+	result, err := scheduler.Solve(context.Background(), problem, scheduler.Options{})
+	require.NoError(t, err)
+	require.Equal(t, scheduler.Infeasible, result.Status)
+	var kinds []scheduler.Kind
+	for _, b := range result.Blame {
+		kinds = append(kinds, b.Kind)
+	}
+	require.ElementsMatch(t, []scheduler.Kind{scheduler.KindForbidden, scheduler.KindBusy}, kinds)
+	problem.Tasks[0].Modes[0].ForbiddenStarts[0].End = 200
+	result, err = scheduler.Solve(context.Background(), problem, scheduler.Options{})
+	require.NoError(t, err)
+	require.Equal(t, scheduler.KindHorizon, result.Blame[len(result.Blame)-1].Kind, "%v", result.Blame)
 }

@@ -12,6 +12,7 @@ import (
 
 	"github.com/google/uuid"
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/backoff"
 	"google.golang.org/grpc/metadata"
 
 	saggarv1 "saggar/proto/saggar/v1"
@@ -33,6 +34,12 @@ const retries = `{
     }}
   ]
 }`
+
+// reconnecting keeps the pauses between attempts at a server that is away short: the library's go up to two minutes.
+var reconnecting = grpc.ConnectParams{
+	Backoff:           backoff.Config{BaseDelay: firstBackoff, Multiplier: 2, Jitter: 0.2, MaxDelay: mostBackoff},
+	MinConnectTimeout: 10 * time.Second,
+}
 
 // Options says which server, as whom and how long to wait.
 type Options struct {
@@ -80,7 +87,7 @@ func Dial(o Options) (*Connection, error) {
 	}
 	conn, err := grpc.NewClient(target(o.Address),
 		grpc.WithTransportCredentials(transport),
-		grpc.WithDefaultServiceConfig(retries),
+		grpc.WithDefaultServiceConfig(retries), grpc.WithConnectParams(reconnecting),
 		grpc.WithUnaryInterceptor(o.unary()), grpc.WithStreamInterceptor(o.stream()),
 	)
 	if err != nil {

@@ -51,6 +51,15 @@ func ExitCode(err error) int {
 	}
 }
 
+// IsBrokenOff reports whether a call ended before its answer: its time was over, or the server is gone.
+func IsBrokenOff(err error) bool {
+	code := status.Code(err)
+	return code == codes.DeadlineExceeded || code == codes.Unavailable
+}
+
+// IsStale reports whether what a change rests on was changed by somebody else meanwhile.
+func IsStale(err error) bool { return status.Code(err) == codes.Aborted }
+
 // Findings are those that a refusal carries, worst first.
 func Findings(err error) []*saggarv1.Finding {
 	var findings []*saggarv1.Finding

@@ -56,6 +56,7 @@ func (c *Connection) Follow(ctx context.Context, f Follow) error {
 		case <-time.After(backoff/2 + rand.N(backoff)):
 		}
 		backoff = min(2*backoff, mostBackoff)
+		c.conn.ResetConnectBackoff() // this attempt is one, whatever the library's pause
 	}
 }
 

@@ -93,7 +93,8 @@ type Mode struct {
 	// cooling empty, but what was in it is out. At least 0 and below the number of phases of at least one minute; none of
 	// the tail may be elastic. All else counts the tail: the unary, the horizon and the makespan.
 	TailPhases int `json:"tail_phases"`
-	// ForbiddenStarts are starts that this mode may not take, for a reason that the caller knows. In any order.
+	// ForbiddenStarts are starts that this mode may not take, for a reason that the caller knows. In any order. One that ends at
+	// MaxMinute has no end: no later horizon would cure it.
 	ForbiddenStarts []Interval `json:"forbidden_starts"`
 	// Family is a row and a column of the unary's SetupMinutes; 0 where it has none.
 	Family int `json:"family"`

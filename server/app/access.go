@@ -160,9 +160,10 @@ func (a *App) CreateAccessKey(ctx context.Context, call Call, in NewKey) (string
 	if err != nil {
 		return "", key, err
 	}
+	opens := key.Caller.Role
 	err = a.keyChange(ctx, call, in.StudioID, func(ctx context.Context, tx *store.Tx, studioKey int64) (_, after *domain.AccessKey, err error) {
 		key.StudioKey = studioKey
-		if err := checkHolder(ctx, tx, key); err != nil {
+		if opens, err = checkHolder(ctx, tx, key); err != nil {
 			return nil, nil, err
 		}
 		return nil, &key, tx.InsertAccessKey(ctx, key)
@@ -170,22 +171,24 @@ func (a *App) CreateAccessKey(ctx context.Context, call Call, in NewKey) (string
 	if err != nil {
 		return "", domain.AccessKey{}, err
 	}
+	key.Caller.Role = opens
 	return secret, key, nil
 }
 
-// checkHolder refuses a studio's key for somebody who does not belong to it.
-func checkHolder(ctx context.Context, tx *store.Tx, key domain.AccessKey) error {
+// checkHolder refuses a studio's key for somebody who does not belong to it, and returns the role that it opens the studio with:
+// its own, or the person's where that is less.
+func checkHolder(ctx context.Context, tx *store.Tx, key domain.AccessKey) (domain.Role, error) {
 	if key.StudioKey == 0 {
-		return nil
+		return key.Caller.Role, nil
 	}
-	_, err := tx.Person(ctx, key.StudioKey, key.Caller.ID)
+	person, err := tx.Person(ctx, key.StudioKey, key.Caller.ID)
 	if errors.Is(err, domain.ErrNotFound) {
-		return finding.Faults{{
+		return domain.RoleNone, finding.Faults{{
 			Field: "access_key.caller", Message: "there is no person " + key.Caller.ID + " in the studio",
 			Cure: "add them first, as with 'saggar person add " + key.Caller.ID + " --role maker'",
 		}}
 	}
-	return err
+	return min(key.Caller.Role, person.Role), err
 }
 
 func (a *App) newKey(in NewKey) (string, domain.AccessKey, error) {

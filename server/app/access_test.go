@@ -251,3 +251,52 @@ func TestATokenOpensTheStudiosOfItsSubject(t *testing.T) {
 	_, _, err = b.ExchangeAccessKey(b.ctx, call("ExchangeAccessKey"), who, "")
 	require.ErrorIs(t, err, domain.ErrWrongState, "a token is no key")
 }
+
+// TestAKeyIsShownAsItOpens: a viewer's key says viewer, whatever it was asked for, and opens more once they may do more.
+func TestAKeyIsShownAsItOpens(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	put := func(role domain.Role) {
+		_, err := b.UpdatePerson(b.ctx, call("UpdatePerson"), "test", domain.Person{ID: "vic", Role: role}, allowMissing)
+		require.NoError(t, err)
+	}
+	put(domain.RoleViewer)
+	secret, key, err := b.CreateAccessKey(b.ctx, call("CreateAccessKey"), app.NewKey{StudioID: "test", Caller: domain.Caller{ID: "vic", Role: domain.RoleMaker}})
+	require.NoError(t, err)
+	assert.Equal(t, domain.RoleViewer, key.Caller.Role)
+	put(domain.RoleMaker)
+	fresh := b.at(monday)
+	who, err := fresh.Authenticate(b.ctx, secret)
+	require.NoError(t, err)
+	assert.Equal(t, domain.RoleMaker, who.Memberships[0].Role, "what is stored is what was asked for")
+}
+
+// TestWhoIsNoneOfThePeopleIsToldHowToBecomeOne: the first steward's key opens every studio, and names nobody of it.
+func TestWhoIsNoneOfThePeopleIsToldHowToBecomeOne(t *testing.T) {
+	t.Parallel()
+	m := newMailed(t)
+	server := m.server()
+	server.ServeFeeds("https://calendar.example.edu")
+	_, _, err := server.CreateFeed(m.ctx, call("CreateFeed"), "test", domain.Feed{Subject: "people/steward"})
+	require.ErrorContains(t, err, "add yourself first, as with 'saggar person add steward --role steward'")
+	_, err = server.UpdateMailChoice(m.ctx, call("UpdateMailChoice"), "test",
+		domain.MailChoice{PersonID: "steward", Email: "steward@example.edu", Pace: domain.MailDaily}, allowMissing)
+	require.ErrorContains(t, err, "add yourself first, as with 'saggar person add steward --role steward'")
+	_, _, err = server.CreateFeed(m.ctx, call("CreateFeed"), "test", domain.Feed{Subject: "people/ada"})
+	require.ErrorContains(t, err, "'saggar person add ada --role maker'")
+}
+
+// TestWhatWasDeletedMeanwhileIsStale: a caller who saw it, and would make it anew, is told that it changed, not that it never was.
+func TestWhatWasDeletedMeanwhileIsStale(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	update := app.EquipmentUpdate{StudioID: "test", AllowMissing: true, Equipment: domain.Equipment{Kind: domain.KindClosure, ID: "repair", Closure: &domain.Closure{
+		ID: "repair", SubjectKind: domain.KindFurnace, SubjectID: "kiln", Start: monday, End: monday.Add(time.Hour),
+	}}}
+	stood, err := b.UpdateEquipment(b.ctx, call("UpdateClosure"), update)
+	require.NoError(t, err)
+	require.NoError(t, b.DeleteEquipment(b.ctx, call("DeleteClosure"), update))
+	update.ExpectRevision = stood.Revision
+	_, err = b.UpdateEquipment(b.ctx, call("UpdateClosure"), update)
+	require.ErrorIs(t, err, domain.ErrChangedMeanwhile)
+}

@@ -344,7 +344,7 @@ func TestCancellingKeepsWhatIsUnderFire(t *testing.T) {
 	assert.Equal(t, []domain.LoadState{domain.LoadConfirmed, domain.LoadConfirmed, domain.LoadConfirmed, domain.LoadCancelled}, states)
 	in := many(request("red", 1))
 	in.Window.Start = reduce.Window.Start.Add(3 * time.Hour)
-	in.Limits = []app.PlanLimits{{AvoidFurnaces: []string{"muffle-a", "muffle-b", "kiln"}}}
+	in.Limits = []domain.PlanLimits{{AvoidFurnaces: []string{"muffle-a", "muffle-b", "kiln"}}}
 	next, err := during.planInput(in)
 	require.NoError(t, err)
 	assert.False(t, next.Run.Windows[0].Window().Start.Before(reduce.Window.End), "pot is not free before it is drawn and clear")

@@ -1,6 +1,7 @@
 package app
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"maps"
@@ -185,18 +186,29 @@ func (c ruleCheck) spent(a domain.Allotment, f plannedFiring, period domain.Wind
 }
 
 // taughtFor are the taught hours that bind a role; a technician, and RoleNone that asks for nobody, book into any.
-func taughtFor(ctx context.Context, tx *store.Tx, studioKey int64, role domain.Role) ([]domain.TaughtHours, error) {
+func taughtFor(rules []domain.BookingRule, role domain.Role) []domain.TaughtHours {
 	if role == domain.RoleNone || role >= domain.RoleTechnician {
-		return nil, nil
+		return nil
 	}
-	rules, err := tx.BookingRules(ctx, studioKey)
 	var taught []domain.TaughtHours
 	for _, rule := range rules {
 		if rule.Taught != nil {
 			taught = append(taught, *rule.Taught)
 		}
 	}
-	return taught, err
+	return taught
+}
+
+// aheadFor is the limit by which a role books the least far ahead, RoleNone as a technician; nil: there is none.
+func aheadFor(rules []domain.BookingRule, role domain.Role) *domain.BookingLimit {
+	var least *domain.BookingLimit
+	for _, rule := range rules {
+		l := rule.Limit
+		if l != nil && l.AheadDays > 0 && l.Role == cmp.Or(role, domain.RoleTechnician) && (least == nil || l.AheadDays < least.AheadDays) {
+			least = l
+		}
+	}
+	return least
 }
 
 // taught refuses others than the department and technicians in a class that is still kept.

@@ -77,6 +77,8 @@ func (in EquipmentUpdate) checkPresent(ctx context.Context, tx *store.Tx, studio
 	switch {
 	case errors.Is(err, domain.ErrNotFound) && in.AllowMissing && in.ExpectRevision == 0:
 		return nil
+	case errors.Is(err, domain.ErrNotFound) && in.AllowMissing:
+		return stale(in.Equipment.Name()) // it stood when the caller looked
 	case err != nil:
 		return err
 	case in.ExpectRevision != 0 && in.ExpectRevision != present.Revision:

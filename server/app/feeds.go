@@ -48,7 +48,7 @@ func (a *App) CreateFeed(ctx context.Context, call Call, studioID string, given 
 	}
 	err = a.rosterChange(ctx, call, studioID, func(ctx context.Context, tx *store.Tx, studio domain.Studio) (domain.Change, error) {
 		made.StudioKey = studio.Key
-		if err := feedSubjectStands(ctx, tx, made); err != nil {
+		if err := feedSubjectStands(ctx, tx, call, made); err != nil {
 			return domain.Change{}, err
 		}
 		return a.logged(call, studio.Revision, "feeds/"+made.ID, nil, loggedFeed(made)), tx.InsertFeed(ctx, made)
@@ -60,7 +60,7 @@ func (a *App) CreateFeed(ctx context.Context, call Call, studioID string, given 
 }
 
 // feedSubjectStands refuses a feed about nothing.
-func feedSubjectStands(ctx context.Context, tx *store.Tx, f domain.Feed) error {
+func feedSubjectStands(ctx context.Context, tx *store.Tx, call Call, f domain.Feed) error {
 	collection, id := f.About()
 	var err error
 	switch collection {
@@ -72,7 +72,11 @@ func feedSubjectStands(ctx context.Context, tx *store.Tx, f domain.Feed) error {
 		_, err = tx.EquipmentOne(ctx, f.StudioKey, domain.KindFurnace, id)
 	}
 	if errors.Is(err, domain.ErrNotFound) {
-		return finding.Faults{{Field: "feed.subject", Message: "there is no " + f.Subject + " in the studio", Cure: "name one that stands"}}
+		cure := "name one that stands"
+		if collection == "people" {
+			cure = "name one of its people, a furnace or a department; or " + addThem(call, id)
+		}
+		return finding.Faults{{Field: "feed.subject", Message: "there is no " + f.Subject + " in the studio", Cure: cure}}
 	}
 	return err
 }
@@ -165,7 +169,7 @@ func (a *App) ReadFeed(ctx context.Context, secret string) (FeedContents, error)
 		query := store.AppointmentsQuery{Since: a.now().UTC().Truncate(24 * time.Hour).Add(-feedPast), Limit: mostAppointments}
 		switch collection {
 		case "people":
-			query.Maker = id
+			query.Person = id
 		case "departments":
 			query.Department = id
 		default:

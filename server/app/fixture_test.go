@@ -73,6 +73,14 @@ func testStudio() app.LoadStudioInput {
 	}
 }
 
+// testSite is the test studio without a database.
+func testSite(t testing.TB) *domain.Site {
+	t.Helper()
+	site, err := domain.NewSite(*testStudio().Studio, testEquipment())
+	require.NoError(t, err)
+	return site
+}
+
 func testEquipment() []domain.Equipment {
 	always := domain.StaffedHours{Weekly: []domain.WeeklyHours{{
 		Days: []time.Weekday{0, 1, 2, 3, 4, 5, 6}, OpensMinute: 7 * 60, ClosesMinute: 23 * 60,

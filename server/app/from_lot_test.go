@@ -50,6 +50,27 @@ func TestWhatALoadMadeIsWhatItsBalanceLeaves(t *testing.T) {
 	}
 }
 
+// TestALotIsNoMoreThanItsLoadMade: all that went in may stay, with what a balance is off by, over all lots of the load together.
+func TestALotIsNoMoreThanItsLoadMade(t *testing.T) {
+	t.Parallel()
+	b, _, run := newBench(t).reduced(t, 60)
+	answer := b.check(t, app.RunRequest{
+		RecipeID: "blue", Department: "ceramics", Scale: chem.Scale{Factor: 1}, Windows: shifted(windowsOf(run), 21*24*60*60e9),
+	})
+	in := answer.Assessments[0].Charge.Balance.Stages[2].MassInGrams
+	require.Greater(t, in, answer.Assessments[0].Charge.Balance.Stages[2].MassOutGrams)
+	left := in*1.02 - 60
+	put := func(id string, grams float64) error {
+		_, err := b.CreateLot(b.ctx, call("CreateLot"), "test", domain.Lot{Lot: chem.Lot{ID: id, FromRun: run.ID, FromStage: "reduce", MassGrams: grams}})
+		return err
+	}
+	err := put("too-much", left+0.01)
+	require.ErrorContains(t, err, "mass_grams: ")
+	assert.ErrorContains(t, err, "are more than stage reduce of run "+run.ID+" can have made")
+	require.NoError(t, put("the-rest", left-0.01))
+	assert.ErrorContains(t, put("more", 1), "were put down before")
+}
+
 func windowsOf(run domain.Run) []domain.StageWindow {
 	var windows []domain.StageWindow
 	for _, load := range run.Loads {

@@ -21,20 +21,20 @@ type LotMass struct {
 // Errors: finding.Faults, domain.ErrNotFound, domain.ErrChangedMeanwhile, domain.ErrForbidden; domain.ErrWrongState when less
 // is free.
 func (a *App) TakeLot(ctx context.Context, call Call, in LotMass, runID, stage string) (SeenLot, error) {
-	return a.moveLot(ctx, call, in, func(ctx context.Context, c *lotChange, lot domain.Lot) (domain.LotMove, error) {
+	return a.moveLot(ctx, call, in, func(ctx context.Context, c *lotChange, lot *domain.Lot) (domain.LotMove, error) {
 		move := domain.LotMove{Kind: domain.LotTaken, MassChange: -domain.MicrogramsOf(in.Grams), RunID: runID}
-		if err := c.mayTake(ctx, lot); err != nil {
+		if err := c.mayTake(ctx, *lot); err != nil {
 			return move, err
 		}
 		if runID != "" {
-			settled, err := c.settle(ctx, lot, move, stage)
+			settled, err := c.settle(ctx, *lot, move, stage)
 			if err != nil {
 				return move, err
 			}
 			move.ReservedChange = -settled
 		}
 		if free := lot.Free() - move.ReservedChange; free+move.MassChange < 0 {
-			return move, lotHolds(lot, fmt.Sprintf("%.6g g of lot %s are free: %.6g g are there, of which runs have reserved %.6g g",
+			return move, lotHolds(*lot, fmt.Sprintf("%.6g g of lot %s are free: %.6g g are there, of which runs have reserved %.6g g",
 				free.Grams(), lot.ID, lot.OnHand.Grams(), (lot.Reserved+move.ReservedChange).Grams()),
 				"take less, or cancel a run that reserved it")
 		}
@@ -66,14 +66,24 @@ func (c *lotChange) settle(ctx context.Context, lot domain.Lot, move domain.LotM
 
 // ReturnLot puts some back into a lot. Errors: as TakeLot, but for what is free.
 func (a *App) ReturnLot(ctx context.Context, call Call, in LotMass) (SeenLot, error) {
-	return a.moveLot(ctx, call, in, func(ctx context.Context, c *lotChange, lot domain.Lot) (domain.LotMove, error) {
+	return a.moveLot(ctx, call, in, func(ctx context.Context, c *lotChange, lot *domain.Lot) (domain.LotMove, error) {
 		move := domain.LotMove{Kind: domain.LotReturned, MassChange: domain.MicrogramsOf(in.Grams)}
 		if lot.OnHand+move.MassChange > mostLotMass {
 			return move, finding.Faults{{
 				Field: "mass_grams", Message: fmt.Sprintf("the lot would weigh more than %g g", mostLotMass.Grams()), Cure: "give what really came back",
 			}}
 		}
-		return move, c.mayTake(ctx, lot)
+		if err := c.mayTake(ctx, *lot); err != nil {
+			return move, err
+		}
+		out, err := c.tx.LotTaken(ctx, c.studio.Key, lot.ID)
+		if err != nil || move.MassChange <= out {
+			return move, err
+		}
+		return move, finding.Faults{{
+			Field: "mass_grams", Message: fmt.Sprintf("%.6g g are more than the %.6g g that were taken of lot %s and have not come back", in.Grams, out.Grams(), lot.ID),
+			Cure: "give what really came back, or note with 'lot weigh' what is there",
+		}}
 	})
 }
 
@@ -88,14 +98,14 @@ type Weighing struct {
 
 // WeighLot notes what is at hand after weighing. Errors: as TakeLot; domain.ErrWrongState when runs have reserved more.
 func (a *App) WeighLot(ctx context.Context, call Call, in LotMass, found Weighing) (SeenLot, error) {
-	return a.moveLot(ctx, call, in, func(ctx context.Context, c *lotChange, lot domain.Lot) (domain.LotMove, error) {
+	return a.moveLot(ctx, call, in, func(ctx context.Context, c *lotChange, lot *domain.Lot) (domain.LotMove, error) {
 		mass := domain.MicrogramsOf(in.Grams)
 		move := domain.LotMove{Kind: domain.LotWeighed, MassChange: mass - lot.OnHand}
-		if err := c.mayDescribe(ctx, lot); err != nil {
+		if err := c.mayDescribe(ctx, *lot); err != nil {
 			return move, err
 		}
 		if mass < lot.Reserved {
-			return move, lotHolds(lot, fmt.Sprintf("runs have reserved %.6g g of lot %s, more than %.6g g", lot.Reserved.Grams(), lot.ID, in.Grams),
+			return move, lotHolds(*lot, fmt.Sprintf("runs have reserved %.6g g of lot %s, more than %.6g g", lot.Reserved.Grams(), lot.ID, in.Grams),
 				"cancel or scale down a run that reserved it, then weigh it again")
 		}
 		if found == (Weighing{}) {
@@ -118,20 +128,21 @@ func (a *App) WeighLot(ctx context.Context, call Call, in LotMass, found Weighin
 			return move, err
 		}
 		lot.Revision = c.studio.Revision
-		return move, c.tx.DescribeLot(ctx, c.studio.Key, lot)
+		return move, c.tx.DescribeLot(ctx, c.studio.Key, *lot)
 	})
 }
 
-// moveLot changes a lot's mass as decide says, with the entries of its history and of the trace.
+// moveLot changes a lot's mass as decide says, which may describe the lot anew, with the entries of its history and of the trace.
 func (a *App) moveLot(ctx context.Context, call Call, in LotMass,
-	decide func(ctx context.Context, c *lotChange, lot domain.Lot) (domain.LotMove, error),
+	decide func(ctx context.Context, c *lotChange, lot *domain.Lot) (domain.LotMove, error),
 ) (SeenLot, error) {
 	return a.changeLot(ctx, call, in.StudioID, func(ctx context.Context, c *lotChange) (string, error) {
 		lot, err := c.present(ctx, in.LotID, in.ExpectRevision)
 		if err != nil {
 			return "", err
 		}
-		move, err := decide(ctx, c, lot)
+		before := lot
+		move, err := decide(ctx, c, &lot)
 		if err != nil {
 			return "", err
 		}
@@ -139,7 +150,10 @@ func (a *App) moveLot(ctx context.Context, call Call, in LotMass,
 		after := logLot(lot)
 		after.OnHandGrams, after.ReservedGrams = (lot.OnHand + move.MassChange).Grams(), (lot.Reserved + move.ReservedChange).Grams()
 		after.For, after.Reason = move.RunID, in.Reason
-		entry, err := c.log(ctx, lot.ID, logLot(lot), after)
+		if after.Holders, err = c.holders(ctx, before, lot); err != nil {
+			return "", err
+		}
+		entry, err := c.log(ctx, lot.ID, logLot(before), after)
 		if err != nil {
 			return "", err
 		}

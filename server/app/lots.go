@@ -139,6 +139,8 @@ type loggedLot struct {
 	ReservedGrams float64 `json:"reserved_grams"`
 	For           string  `json:"for,omitempty"` // run
 	Reason        string  `json:"reason,omitempty"`
+	// Holders are the runs that rest on what was said of it and is said no longer.
+	Holders []domain.LotHolder `json:"holders,omitempty"`
 }
 
 func logLot(lot domain.Lot) loggedLot {
@@ -217,6 +219,9 @@ func (c *lotChange) complete(ctx context.Context, lot *domain.Lot) error {
 	if err := c.app.firedAlready(run, lot.FromStage); err != nil {
 		return err
 	}
+	if err := c.checkMade(ctx, run, *lot); err != nil {
+		return err
+	}
 	if lot.Material != "" || len(lot.Phases) > 0 || len(lot.Oxides) > 0 {
 		return nil
 	}
@@ -224,6 +229,39 @@ func (c *lotChange) complete(ctx context.Context, lot *domain.Lot) error {
 }
 
 const mostIDBytes = 63
+
+// weighedOver is how much more than was reckoned with may lie on a balance (common practice, no source).
+const weighedOver = 0.02
+
+// checkMade refuses more of a load than it can have made: what stays by the balance, or all that went in where less left than
+// was reckoned with. What was put down of it before counts too.
+func (c *lotChange) checkMade(ctx context.Context, run domain.Run, lot domain.Lot) error {
+	balance, err := c.balanceOf(ctx, run)
+	if err != nil {
+		if len(finding.FaultsOf(err)) > 0 {
+			return nil // it cannot be worked out any more, and nothing is known against it
+		}
+		return err
+	}
+	stage := slices.IndexFunc(balance.Stages, func(s chem.StageBalance) bool { return s.Stage == lot.FromStage })
+	if stage < 0 {
+		return nil
+	}
+	before, err := c.tx.LotsMade(ctx, c.studio.Key, lot.FromRun, lot.FromStage)
+	if err != nil {
+		return err
+	}
+	ideal, in := balance.Stages[stage].MassOutGrams, balance.Stages[stage].MassInGrams
+	most := max(ideal, in) * (1 + weighedOver)
+	if before.Grams()+lot.MassGrams <= most {
+		return nil
+	}
+	return finding.Faults{{
+		Field: "mass_grams", Message: fmt.Sprintf("%.6g g are more than stage %s of run %s can have made: %.6g g go in, %.6g g stay by its balance, and %.6g g were put down before",
+			lot.MassGrams, lot.FromStage, run.ID, in, ideal, before.Grams()),
+		Cure: fmt.Sprintf("weigh it without its vessel: at most %.6g g are left of it, 2 %% above what went in", max(most-before.Grams(), 0)),
+	}}
+}
 
 // firedAlready refuses a stage that the run has not, or that cannot have left anything yet.
 func (a *App) firedAlready(run domain.Run, stage string) error {
@@ -339,11 +377,27 @@ func (a *App) UpdateLot(ctx context.Context, call Call, studioID string, lot dom
 			}
 		}
 		lot.Revision = c.studio.Revision
-		if _, err := c.log(ctx, lot.ID, logLot(present), logLot(lot)); err != nil {
+		after := logLot(lot)
+		if after.Holders, err = c.holders(ctx, present, lot); err != nil {
+			return "", err
+		}
+		if _, err := c.log(ctx, lot.ID, logLot(present), after); err != nil {
 			return "", err
 		}
 		return lot.ID, c.tx.DescribeLot(ctx, c.studio.Key, lot)
 	})
+}
+
+// holders are the runs that were checked with another moisture of a lot than it is said to have now.
+func (c *lotChange) holders(ctx context.Context, before, after domain.Lot) ([]domain.LotHolder, error) {
+	if before.Reserved == 0 || sameMoisture(before.MoistureFraction, after.MoistureFraction) {
+		return nil, nil
+	}
+	return c.tx.RunsReserving(ctx, c.studio.Key, before.ID)
+}
+
+func sameMoisture(a, b *float64) bool {
+	return a == nil && b == nil || a != nil && b != nil && *a == *b
 }
 
 // present reads a lot and holds its etag against the one that the caller saw; 0: any.

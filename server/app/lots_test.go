@@ -2,6 +2,7 @@ package app_test
 
 import (
 	"errors"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -246,6 +247,11 @@ func TestTakingReturningAndWeighingALot(t *testing.T) {
 	back, err := b.ReturnLot(b.ctx, call("ReturnLot"), of(398.5))
 	require.NoError(t, err)
 	assert.Equal(t, []float64{890, 0}, grams(back))
+	_, err = b.ReturnLot(b.ctx, call("ReturnLot"), of(100.5))
+	require.ErrorContains(t, err, "mass_grams: 100.5 g are more than the 100 g that were taken of lot goethite-4 and have not come back")
+	back, err = b.ReturnLot(b.ctx, call("ReturnLot"), of(100))
+	require.NoError(t, err)
+	assert.Equal(t, []float64{990, 0}, grams(back))
 }
 
 func TestAMovedRunReservesWhatItThenTakes(t *testing.T) {
@@ -282,4 +288,58 @@ func TestFaultsOfANewLot(t *testing.T) {
 	assert.Contains(t, named.ID, "kaolin-")
 	_, err := b.CreateLot(b.ctx, call("CreateLot"), "test", delivery(named.ID, "kaolin", 5))
 	assert.ErrorIs(t, err, domain.ErrAlreadyExists)
+}
+
+// TestARunIsToldThatItsLotGotWet: its maker by letter, and whoever moves it by a finding.
+func TestARunIsToldThatItsLotGotWet(t *testing.T) {
+	t.Parallel()
+	m := newMailed(t)
+	for _, id := range []string{"ada", "ben"} {
+		m.person(t, domain.Person{ID: id, Role: domain.RoleMaker}, domain.MailAtOnce)
+	}
+	m.keep(t, delivery("goethite-6", "goethite", 1000))
+	m.keep(t, delivery("goethite-7", "goethite", 1000))
+	answer := m.plan(t, withDraws(request("red", 1), app.DrawRequest{Lot: "goethite-6"}), monday)
+	booked, err := m.BookRun(m.ctx, as("ada", domain.RoleMaker, "BookRun"), app.BookRunInput{
+		StudioID: "test", Runs: []app.RunRequest{answer.Run}, Acknowledged: codes(answer),
+	})
+	require.NoError(t, err)
+	run := booked.Runs[0]
+	wet := 0.04
+	for _, id := range []string{"goethite-6", "goethite-7"} {
+		_, err = m.WeighLot(m.ctx, call("WeighLot"), app.LotMass{StudioID: "test", LotID: id, Grams: 1010, Reason: "left open"}, app.Weighing{MoistureFraction: &wet})
+		require.NoError(t, err)
+	}
+	_, err = m.WeighLot(m.ctx, call("WeighLot"), app.LotMass{StudioID: "test", LotID: "goethite-6", Grams: 1005, Reason: "again"}, app.Weighing{MoistureFraction: &wet})
+	require.NoError(t, err)
+	m.later(2 * time.Minute)
+	m.deliver(t)
+	ada := m.office.to("ada@example.edu")
+	require.Len(t, ada, 1)
+	assert.Equal(t, 1, strings.Count(ada[0], "noted that lot"), "what nothing rests on, and what did not change, is not told")
+	assert.Contains(t, ada[0], "steward noted that lot goethite-6 holds 4 % of free water, which was what its material is said to.")
+	assert.Contains(t, ada[0], "Your run "+run.ID+" has reserved of it")
+	assert.Empty(t, m.office.to("ben@example.edu"))
+
+	move := app.MoveRunsInput{StudioID: "test", Acknowledged: codes(answer), Moves: []app.RunMove{
+		{RunID: run.ID, Windows: shifted(answer.Run.Windows, 24*time.Hour)},
+	}}
+	_, err = m.MoveRuns(m.ctx, call("MoveRuns"), move)
+	var refusal *domain.Refusal
+	require.ErrorAs(t, err, &refusal)
+	changed := findingOf(refusal.Findings, "LOT_CHANGED")
+	require.NotNil(t, changed, "%v", refusal.Findings)
+	assert.Equal(t, "moves[0].lot_draws[0]", changed.Field)
+	move.Acknowledged = append(move.Acknowledged, findingCodes(refusal.Findings)...)
+	moved, err := m.MoveRuns(m.ctx, call("MoveRuns"), move)
+	require.NoError(t, err)
+	assert.InDelta(t, wet, *moved.Runs[0].Inputs.Lots["goethite-6"].MoistureFraction, 0, "it is checked with that now")
+	move.Moves[0].Windows = shifted(answer.Run.Windows, 48*time.Hour)
+	move.Acknowledged = codes(answer)
+	again, err := m.MoveRuns(m.ctx, call("MoveRuns"), move)
+	if errors.As(err, &refusal) {
+		assert.Nil(t, findingOf(refusal.Findings, "LOT_CHANGED"), "told once")
+	} else {
+		assert.Nil(t, findingOf(again.Findings, "LOT_CHANGED"), "told once")
+	}
 }

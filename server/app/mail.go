@@ -87,16 +87,27 @@ func (a *App) UpdateMailChoice(
 			given.ToldRevision = present.ToldRevision
 		}
 		entry = a.logged(call, studio.Revision, name, orNothing(exists, loggedMail(present)), loggedMail(given))
-		return entry, nobodyFault(given.PersonID, tx.PutMailChoice(ctx, studio.Key, given))
+		return entry, nobodyFault(call, given.PersonID, tx.PutMailChoice(ctx, studio.Key, given))
 	})
 	return given, err
 }
 
-func nobodyFault(personID string, err error) error {
-	if errors.Is(err, domain.ErrNotFound) {
-		return finding.Faults{{Field: "name", Message: "there is no person " + personID + " in the studio", Cure: "add them first"}}
+// nobodyFault says of somebody who is not among a studio's people that nothing can be theirs there.
+func nobodyFault(call Call, personID string, err error) error {
+	if !errors.Is(err, domain.ErrNotFound) {
+		return err
 	}
-	return err
+	return finding.Faults{{Field: "name", Message: "there is no person " + personID + " in the studio", Cure: addThem(call, personID)}}
+}
+
+// addThem says how somebody becomes one of a studio's people, also to a caller whose key opens the studio though they are none
+// of them, as the first steward's does.
+func addThem(call Call, personID string) string {
+	if personID != call.Caller.ID {
+		return "add them first, as with 'saggar person add " + personID + " --role maker'"
+	}
+	return "your key opens every studio though you are none of this one's people: add yourself first, as with 'saggar person add " +
+		personID + " --role steward'"
 }
 
 // loggedMail is what the log keeps, which nobody can take anything out of: no address.

@@ -21,8 +21,8 @@ const mostToldLines = 60
 type reader struct {
 	person domain.Person
 	site   *domain.Site
-	rooms  map[string]bool // in which they look after furnaces
-	own    []domain.Appointment
+	rooms  map[string]bool      // in which they look after furnaces
+	own    []domain.Appointment // of their runs, and what they attend
 }
 
 // letterFor writes what happened to somebody in the revisions of a claim; nil when nothing did, or they are gone. The same claim
@@ -37,7 +37,7 @@ func (a *App) letterFor(ctx context.Context, claim domain.MailClaim) (*domain.Le
 		if r.person, err = tx.Person(ctx, studio.Key, claim.Choice.PersonID); err != nil {
 			return err
 		}
-		r.own, err = tx.Appointments(ctx, studio.Key, store.AppointmentsQuery{Since: a.now(), Maker: r.person.ID, Limit: mostAppointments})
+		r.own, err = tx.Appointments(ctx, studio.Key, store.AppointmentsQuery{Since: a.now(), Person: r.person.ID, Limit: mostAppointments})
 		if err != nil {
 			return err
 		}
@@ -104,7 +104,9 @@ func (r reader) told(n *domain.Notice) []string {
 	switch {
 	case n.Caller == r.person.ID:
 		return nil
-	case n.Run() != nil && (n.Owner == r.person.ID || r.inRooms(n)):
+	case r.mayClear(n):
+		return []string{r.aboutRun(n) + "\n" + domain.OneLine("  It waits for a clearance that you may give: saggar run waiting --mine")}
+	case n.Run() != nil && (n.Owner == r.person.ID || r.inRooms(n) || n.AttendedBy(r.person.ID)):
 		return []string{r.aboutRun(n)}
 	case n.Run() != nil:
 		return r.aboutRiders(n)
@@ -116,8 +118,34 @@ func (r reader) told(n *domain.Notice) []string {
 		return []string{r.aboutReading(n)}
 	case n.TimeRequest != nil && n.Owner == r.person.ID:
 		return []string{r.aboutTimeRequest(n)}
+	case n.LotBefore != nil && n.LotAfter != nil:
+		return r.aboutLot(n)
 	}
 	return nil
+}
+
+// aboutLot tells of a lot that was found to be wetter or drier than runs of the reader were checked with.
+func (r reader) aboutLot(n *domain.Notice) []string {
+	lines := []string{domain.OneLine(fmt.Sprintf("%s noted that lot %s holds %s of free water, which was %s.", n.Caller,
+		strings.TrimPrefix(n.Subject, "lots/"), moistureWords(n.LotAfter.MoistureFraction), moistureWords(n.LotBefore.MoistureFraction)))}
+	for _, h := range n.LotAfter.Holders {
+		if h.Maker == r.person.ID {
+			lines = append(lines, domain.OneLine("  Your run "+h.Run+" has reserved of it and was checked with what it was: "+
+				"'saggar run risk "+h.Run+"' works it out anew, and moving it checks it anew."))
+		}
+	}
+	if len(lines) == 1 {
+		return nil
+	}
+	return []string{strings.Join(lines, "\n")}
+}
+
+// moistureWords are a lot's own moisture, or its material's where none was weighed.
+func moistureWords(fraction *float64) string {
+	if fraction == nil {
+		return "what its material is said to"
+	}
+	return fmt.Sprintf("%.3g %%", *fraction*100)
 }
 
 // inRooms reports whether a run is done, or was to be done, in one of the reader's rooms.
@@ -130,30 +158,62 @@ func (r reader) inRooms(n *domain.Notice) bool {
 	return false
 }
 
-// aboutRun tells of a run that was booked, moved or called off.
-func (r reader) aboutRun(n *domain.Notice) string {
-	run, verb := n.Run(), "changed"
+// mayClear reports whether a run waits since this change for a clearance that the reader may give.
+func (r reader) mayClear(n *domain.Notice) bool {
+	as := domain.Caller{ID: r.person.ID, Role: r.person.Role}
+	return n.Owner != r.person.ID && slices.ContainsFunc(n.WaitsSince(), func(c domain.Clearance) bool { return c.MayDecide(as) })
+}
+
+// verbOf says what became of a run.
+func verbOf(n *domain.Notice) string {
+	run := n.Run()
+	decided := n.Decided()
 	switch {
 	case n.Action == domain.ActionCreated:
-		verb = "booked"
-	case n.Moved():
-		verb = "moved"
+		return "booked"
+	case slices.ContainsFunc(decided, func(c domain.Clearance) bool { return c.State == domain.ClearanceRefused }):
+		return "refused"
 	case run.State == domain.RunUnplaced:
-		verb = "called off a firing of"
+		return "called off a firing of"
+	case slices.ContainsFunc(run.Loads, func(l domain.LoadSummary) bool { return l.State == domain.LoadExpired }):
+		return "let expire, since it waited too long for its clearance,"
 	case run.State == domain.RunCancelled:
-		verb = "called off"
+		return "called off"
+	case len(decided) > 0:
+		return "cleared"
+	case n.Moved():
+		return "moved"
 	}
+	return "changed"
+}
+
+// aboutRun tells of a run that was booked, moved, cleared or called off.
+func (r reader) aboutRun(n *domain.Notice) string {
+	run := n.Run()
 	whose := "your run"
 	if n.Owner != r.person.ID {
 		whose = "the run of " + n.Owner
 	}
-	lines := []string{domain.OneLine(fmt.Sprintf("%s %s %s %s (%s).", n.Caller, verb, whose, strings.TrimPrefix(n.Subject, "runs/"), run.Recipe))}
+	lines := []string{domain.OneLine(fmt.Sprintf("%s %s %s %s (%s).", n.Caller, verbOf(n), whose, strings.TrimPrefix(n.Subject, "runs/"), run.Recipe))}
+	for _, c := range n.Decided() {
+		if c.Note != "" {
+			lines = append(lines, domain.OneLine("  "+c.Rule+": "+c.Note))
+		}
+	}
 	for i, load := range run.Loads {
 		line := fmt.Sprintf("  %s%s %s to %s", load.Stage, r.in(load.Furnace), r.clock(load.Start), r.clock(load.End))
-		if n.Moved() && i < len(n.RunBefore.Loads) {
-			if before := n.RunBefore.Loads[i]; !before.Start.Equal(load.Start) || before.Furnace != load.Furnace {
+		var before domain.LoadSummary
+		if n.RunBefore != nil && i < len(n.RunBefore.Loads) {
+			before = n.RunBefore.Loads[i]
+			if n.Moved() && (!before.Start.Equal(load.Start) || before.Furnace != load.Furnace) {
 				line += fmt.Sprintf(", was%s %s", r.in(before.Furnace), r.clock(before.Start))
 			}
+		}
+		switch attends := load.By == r.person.ID; {
+		case attends && n.Owner != r.person.ID:
+			line += ", attended by you"
+		case !attends && before.By == r.person.ID:
+			line += ", attended by " + load.By + " instead of you"
 		}
 		lines = append(lines, domain.OneLine(line))
 	}
@@ -238,7 +298,11 @@ func (r reader) aboutClosure(n *domain.Notice) []string {
 		if !a.State.Occupies() || !a.Window.Start.Before(c.End) || !c.Start.Before(a.Window.End) || !r.needs(a.Furnace, c) {
 			continue
 		}
-		line := fmt.Sprintf("  It hits your run %s: %s%s %s to %s.", a.RunID, a.Stage, r.in(a.Furnace), r.clock(a.Window.Start), r.clock(a.Window.End))
+		whose := "your run " + a.RunID
+		if a.Maker != r.person.ID {
+			whose = fmt.Sprintf("the run %s of %s, which you attend", a.RunID, a.Maker)
+		}
+		line := fmt.Sprintf("  It hits %s: %s%s %s to %s.", whose, a.Stage, r.in(a.Furnace), r.clock(a.Window.Start), r.clock(a.Window.End))
 		lines = append(lines, domain.OneLine(line))
 	}
 	if len(lines) == 1 && !r.closedInRooms(c) {

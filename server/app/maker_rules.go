@@ -64,12 +64,16 @@ func checkAttendants(ctx context.Context, tx *store.Tx, studioKey int64, at runA
 		if window.AttendedBy == "" || window.JoinFiring != "" || window.AttendedBy == at.maker || at.standing != nil && at.attended(i, window.AttendedBy) {
 			continue
 		}
-		_, err := tx.Person(ctx, studioKey, window.AttendedBy)
-		if errors.Is(err, domain.ErrNotFound) {
-			faults.Add(fmt.Sprintf("%s.stage_windows[%d].attended_by", at.field, i), fmt.Sprintf("there is no person %q in the studio",
-				window.AttendedBy), "name one of its people, or nobody for the run's maker")
-		} else if err != nil {
+		field := fmt.Sprintf("%s.stage_windows[%d].attended_by", at.field, i)
+		person, err := tx.Person(ctx, studioKey, window.AttendedBy)
+		switch {
+		case errors.Is(err, domain.ErrNotFound):
+			faults.Add(field, fmt.Sprintf("there is no person %q in the studio", window.AttendedBy),
+				"name one of its people, or nobody for the run's maker")
+		case err != nil:
 			return err
+		case person.Role < domain.RoleMaker:
+			faults.Add(field, fmt.Sprintf("%s is a viewer, and may not attend a firing", person.ID), "name a maker or above")
 		}
 	}
 	return faults.Err()

@@ -40,7 +40,7 @@ func (p *prepared) meetOffers(ctx context.Context, tx *store.Tx, call Call, now 
 				p.findings = append(p.findings, p.offeredFinding(f, *r.Offer))
 				continue
 			}
-			run := slices.IndexFunc(p.runs, func(run domain.Run) bool { return carries(run, f) })
+			run := slices.IndexFunc(p.runs, func(run domain.Run) bool { return isOf(run, f) })
 			if !slices.ContainsFunc(p.taken, func(t takenOffer) bool { return t.request.AskedRevision == r.AskedRevision }) {
 				p.taken = append(p.taken, takenOffer{r, run})
 			}
@@ -49,8 +49,8 @@ func (p *prepared) meetOffers(ctx context.Context, tx *store.Tx, call Call, now 
 	return nil
 }
 
-// carries reports whether a planned firing is one of a run's.
-func carries(run domain.Run, f plannedFiring) bool {
+// isOf reports whether a planned firing is one of a run's.
+func isOf(run domain.Run, f plannedFiring) bool {
 	return slices.ContainsFunc(run.Loads, func(l domain.Load) bool {
 		return l.Firing != nil && l.Firing.Furnace == f.Furnace && l.Window == f.Window && l.Firing.Maker == f.Maker
 	})

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 
 	"saggar/chem/finding"
 	"saggar/server/domain"
@@ -129,6 +130,11 @@ func (a *App) UpdatePerson(
 		if err := checkReferences(ctx, tx, studio.Key, given); err != nil {
 			return domain.Change{}, err
 		}
+		if given.Role < domain.RoleMaker {
+			if err := a.checkAttendsNothing(ctx, tx, studio.Key, given.ID, "a viewer may not"); err != nil {
+				return domain.Change{}, err
+			}
+		}
 		given.Revision = studio.Revision
 		return a.logged(call, studio.Revision, name, orNothing(exists, present), given), tx.PutPerson(ctx, studio.Key, given)
 	})
@@ -161,7 +167,7 @@ func checkReferences(ctx context.Context, tx *store.Tx, studioKey int64, p domai
 }
 
 // DeletePerson removes somebody from a studio and ends their keys and feeds there. Errors: domain.ErrNotFound,
-// domain.ErrChangedMeanwhile, domain.ErrWrongState while a rule lets them clear runs.
+// domain.ErrChangedMeanwhile, domain.ErrWrongState while a rule lets them clear runs or they attend firings to come.
 func (a *App) DeletePerson(ctx context.Context, call Call, studioID, id string, expectRevision int64) error {
 	name := "people/" + id
 	return a.rosterChange(ctx, call, studioID, func(ctx context.Context, tx *store.Tx, studio domain.Studio) (domain.Change, error) {
@@ -170,6 +176,9 @@ func (a *App) DeletePerson(ctx context.Context, call Call, studioID, id string, 
 			return domain.Change{}, err
 		}
 		if err := checkNotNamed(ctx, tx, studio.Key, id); err != nil {
+			return domain.Change{}, err
+		}
+		if err := a.checkAttendsNothing(ctx, tx, studio.Key, id, "who is removed cannot"); err != nil {
 			return domain.Change{}, err
 		}
 		keys, err := tx.ListAccessKeys(ctx, store.AccessKeysQuery{StudioKey: studio.Key, CallerID: id, At: a.now()})
@@ -189,6 +198,35 @@ func (a *App) DeletePerson(ctx context.Context, call Call, studioID, id string, 
 		}
 		return a.logged(call, studio.Revision, name, left, nil), tx.DeletePerson(ctx, studio.Key, id, a.now())
 	})
+}
+
+// mostAttendedTold bounds how many stages a refusal names.
+const mostAttendedTold = 5
+
+// checkAttendsNothing refuses while somebody attends firings that are not over, who cannot any more.
+func (a *App) checkAttendsNothing(ctx context.Context, tx *store.Tx, studioKey int64, person, why string) error {
+	now := a.now()
+	all, err := tx.Appointments(ctx, studioKey, store.AppointmentsQuery{Since: now, Person: person, Limit: mostAppointments})
+	if err != nil {
+		return err
+	}
+	var attended []string
+	for _, one := range all {
+		if one.Furnace != "" && one.AttendedBy == person && one.State.Occupies() && one.Window.End.After(now) {
+			attended = append(attended, one.RunID+"/"+one.Stage)
+		}
+	}
+	if len(attended) == 0 {
+		return nil
+	}
+	told := strings.Join(attended[:min(len(attended), mostAttendedTold)], ", ")
+	if more := len(attended) - mostAttendedTold; more > 0 {
+		told += fmt.Sprintf(" and %d more", more)
+	}
+	return &domain.Error{
+		Kind: domain.ErrWrongState, Subject: "people/" + person, Message: fmt.Sprintf("%s attend firings, and is to attend %s", why, told),
+		Cure: "name somebody else for each ('run move RUN --attended-by STAGE=PERSON'), or call them off",
+	}
 }
 
 // leaver is what the log keeps of somebody who was removed, with the ids of the keys and feeds that ended with it.

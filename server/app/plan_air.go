@@ -32,6 +32,7 @@ func (c *airCuts) apply(p *planner) {
 	for at, intervals := range c.forbidden {
 		mode := &p.problem.Tasks[at.task].Modes[at.mode]
 		mode.ForbiddenStarts = append(mode.ForbiddenStarts, intervals...)
+		p.tasks[at.task].airCut = true
 	}
 	p.problem.Separations = append(p.problem.Separations, c.separations...)
 	*c = *newAirCuts()
@@ -91,6 +92,9 @@ func (c *airCuts) cut(ctx context.Context, p *planner, one placedFiring, others 
 	}
 	paired := false
 	for _, other := range others {
+		if len(p.signedOff(plannedFiring{Firing: one.firing})) > 0 {
+			break // what two do together depends on the time
+		}
 		pair := func(later int) bool { return p.pairRefused(p.shifted(one, later), other.firing) }
 		if len(near([]domain.Firing{other.firing}, one.firing, p.reach)) == 0 || !pair(0) {
 			continue
@@ -223,29 +227,56 @@ func (p *planner) firingOf(task int, placement scheduler.Placement, laterMinutes
 }
 
 // refusedAlone are the findings of a treatment whose air refuses it whatever the time and with nobody else there: too much
-// gas for the room, or no tested detector.
-func (p *planner) refusedAlone(run *plannedRun, stage int, t assess.Treatment) []finding.Finding {
+// gas for the room, or no tested detector. Where rooms that its gas reaches are signed off within the plan's window it may do
+// then: outside are the starts at which it would be over before or begin after.
+func (p *planner) refusedAlone(run *plannedRun, stage int, t assess.Treatment) (found []finding.Finding, outside []scheduler.Interval) {
 	if len(t.Cautious) == 0 {
-		return nil
+		return nil, nil
 	}
 	window := domain.StageWindow{Furnace: t.Furnace.ID}
-	minute := 0
+	minute, longest := 0, 0
 	for _, phase := range t.Phases {
 		window.Phases = append(window.Phases, domain.PhaseWindow{Kind: phase.Kind, Window: domain.Window{
 			Start: p.instant(minute), End: p.instant(minute + phase.Minutes),
 		}})
 		minute += phase.Minutes
+		longest += max(phase.Minutes, phase.MaxMinutes)
 	}
 	firing := newFiring(&run.run, run.charge.Recipe.Stages[stage], window, t)
 	var seen assess.RoomAir
 	alone := joint{site: p.openSite, planned: []plannedFiring{{Firing: *firing, seen: &seen}}, today: p.today, anyTime: true}
 	found, assumptions := alone.air()
-	p.gearNeeds[gearKey(run, stage, t.Furnace.ID)] = keptOut(seen.Near)
+	p.gearNeeds[gearKey(run, stage, t.Furnace.ID)] = overBreathed(seen.Near)
 	if !finding.Blocks(found) {
-		return nil
+		return nil, nil
 	}
 	if p.airFindings == nil {
 		p.airFindings, p.airAssumptions = found, assumptions
 	}
-	return found
+	if signed := p.signedOff(alone.planned[0]); len(signed) > 0 {
+		return nil, p.notDuring(signed, longest)
+	}
+	return found, nil
+}
+
+// signedOff are the times within the plan's window in which rooms that a firing's gas reaches are closed to people and signed.
+func (p *planner) signedOff(f plannedFiring) []domain.Window {
+	var signed []domain.Window
+	for _, room := range (joint{site: p.site}).roomsOf(f) {
+		signed = append(signed, p.site.SignedOff(room, p.window)...)
+	}
+	return domain.MergeWindows(signed)
+}
+
+// notDuring are the starts at which nothing that lasts so long falls into any of some times.
+func (p *planner) notDuring(times []domain.Window, minutes int) []scheduler.Interval {
+	var outside []scheduler.Interval
+	from := 0
+	for _, w := range times {
+		if first := p.minuteFloor(w.Start) - minutes; first > from {
+			outside = append(outside, scheduler.Interval{Start: from, End: first})
+		}
+		from = max(from, p.minuteCeil(w.End))
+	}
+	return append(outside, p.after(from-1))
 }

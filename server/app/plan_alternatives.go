@@ -25,15 +25,17 @@ func (a *App) alternatives(ctx context.Context, in PlanInput, first *planSearch)
 	if limit <= 0 {
 		limit = defaultSearchTime
 	}
+	end := searchEnd(ctx, time.Now(), limit)
 	for _, other := range first.otherwise() {
-		if len(found) >= in.Alternatives || ctx.Err() != nil {
+		left := time.Until(end)
+		if len(found) >= in.Alternatives || left <= 0 {
 			break
 		}
 		if slices.ContainsFunc(other.problem.Tasks, func(t scheduler.Task) bool { return len(t.Modes) == 0 }) {
 			continue
 		}
-		search := &planSearch{planner: other, started: first.started, send: func(PlanAnswer) error { return nil }}
-		if err := search.until(ctx, limit/alternativeShare); err != nil {
+		search := &planSearch{planner: other, started: first.started}
+		if err := search.until(ctx, min(limit/alternativeShare, left)); err != nil {
 			return nil, err
 		}
 		if len(search.best.Tasks) == 0 || slices.ContainsFunc(known, search.traitOf(search.best).same) {

@@ -1,12 +1,14 @@
 package app_test
 
 import (
+	"strings"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"saggar/chem"
 	"saggar/chem/heat"
 	"saggar/server/app"
 	"saggar/server/domain"
@@ -105,4 +107,50 @@ func TestAHorizonWithoutAnAnswer(t *testing.T) {
 	assert.Empty(t, answer.Runs)
 	require.NotEmpty(t, answer.Blames)
 	assert.Equal(t, "HORIZON", answer.Blames[0].Code)
+}
+
+// TestTheEndThatWouldDoCountsWhatHasBegun: what a stage under way leaves is not forgotten beyond the window's end.
+func TestTheEndThatWouldDoCountsWhatHasBegun(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	booked, err := b.book(b.plan(t, request("blue", 1), monday), "")
+	require.NoError(t, err)
+	run := booked.Runs[0]
+	late := b.at(run.Loads[0].Window.Start.Add(time.Hour))
+	again := request("blue", 1)
+	again.ID = run.ID
+	from := run.Loads[0].Window.Start.Add(2 * time.Hour)
+	short := app.PlanInput{StudioID: "test", Runs: []app.RunRequest{again}, Window: domain.Window{Start: from, End: from.Add(4 * time.Hour)}}
+	answer, err := late.planInput(short)
+	require.NoError(t, err)
+	require.Equal(t, app.PlanInfeasible, answer.Status)
+	require.Equal(t, "HORIZON", answer.Blames[0].Code)
+	_, clock, said := strings.Cut(answer.Blames[0].Message, "could be by ")
+	require.True(t, said, answer.Blames[0].Message)
+	enough, err := time.Parse("Mon 2 Jan 15:04 2006", clock+" 2027")
+	require.NoError(t, err)
+	for less, status := range map[time.Duration]app.PlanStatus{0: app.PlanOptimal, time.Minute: app.PlanInfeasible} {
+		short.Window.End = enough.Add(-less)
+		answer, err := late.planInput(short)
+		require.NoError(t, err)
+		assert.Equal(t, status, answer.Status, "%v less", less)
+	}
+
+	// The recipe's lag lets pack begin a day after the calcine at most, and from then on nobody can be there for a week.
+	load := testStudio()
+	load.Recipes[0].Lags = []chem.Lag{{FromStage: "calcine", ToStage: "pack", MaxMinutes: 24 * 60}}
+	_, err = b.LoadStudio(b.ctx, call("LoadStudio"), load)
+	require.NoError(t, err)
+	booked, err = b.book(b.plan(t, request("blue", 1), monday.AddDate(0, 0, 7)), "")
+	require.NoError(t, err)
+	run = booked.Runs[0]
+	late = b.at(run.Loads[0].Window.Start.Add(time.Hour))
+	b.close(t, domain.KindFurnace, "dust-hood", domain.Window{Start: run.Loads[0].Window.Start, End: run.Loads[0].Window.End.AddDate(0, 0, 7)})
+	again.ID, from = run.ID, run.Loads[0].Window.Start.Add(2*time.Hour)
+	answer, err = late.planInput(app.PlanInput{StudioID: "test", Runs: []app.RunRequest{again}, Window: domain.Window{Start: from, End: from.AddDate(0, 0, 28)}})
+	require.NoError(t, err)
+	require.Equal(t, app.PlanInfeasible, answer.Status)
+	for _, blame := range answer.Blames {
+		assert.NotEqual(t, "HORIZON", blame.Code, blame.Message)
+	}
 }

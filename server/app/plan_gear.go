@@ -17,8 +17,8 @@ func gearKey(run *plannedRun, stage int, furnace string) string {
 	return fmt.Sprintf("%s %d %s", run.chargeKey, stage, furnace)
 }
 
-// keptOut are the gases of which those beside an open furnace breathe too much.
-func keptOut(near air.NearAssessment) []air.NearSpecies {
+// overBreathed are the gases of which those beside an open furnace breathe too much.
+func overBreathed(near air.NearAssessment) []air.NearSpecies {
 	return slices.DeleteFunc(slices.Clone(near.Species), func(s air.NearSpecies) bool { return len(s.Protection) == 0 })
 }
 

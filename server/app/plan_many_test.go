@@ -128,15 +128,15 @@ func TestWishes(t *testing.T) {
 func TestOwnLimitsHold(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
-	plan := func(limits app.PlanLimits) planned {
+	plan := func(limits domain.PlanLimits) planned {
 		in := many(request("blue", 1))
-		in.Limits = []app.PlanLimits{limits}
+		in.Limits = []domain.PlanLimits{limits}
 		answer, err := b.planInput(in)
 		require.NoError(t, err)
 		require.Equal(t, app.PlanOptimal, answer.Status, "%v", answer.Blames)
 		return answer
 	}
-	mornings := plan(app.PlanLimits{Attendance: []domain.WeeklyHours{{
+	mornings := plan(domain.PlanLimits{Attendance: []domain.WeeklyHours{{
 		Days: []time.Weekday{1, 2, 4, 5}, OpensMinute: 8 * 60, ClosesMinute: 12 * 60, // a cold furnace may wait for a day
 	}}})
 	at := 0
@@ -152,11 +152,11 @@ func TestOwnLimitsHold(t *testing.T) {
 		}
 	}
 	assert.Equal(t, 7, at)
-	free := plan(app.PlanLimits{})
+	free := plan(domain.PlanLimits{})
 	avoided := free.Run.Windows[3].Furnace
-	other := plan(app.PlanLimits{AvoidFurnaces: []string{avoided}})
+	other := plan(domain.PlanLimits{AvoidFurnaces: []string{avoided}})
 	assert.NotEqual(t, avoided, other.Run.Windows[3].Furnace)
-	late := plan(app.PlanLimits{Start: monday.AddDate(0, 0, 2), HeatOnlyWhileStaffed: true})
+	late := plan(domain.PlanLimits{Start: monday.AddDate(0, 0, 2), HeatOnlyWhileStaffed: true})
 	assert.False(t, late.Run.Windows[0].Window().Start.Before(monday.AddDate(0, 0, 2)))
 	for _, window := range late.Run.Windows {
 		for _, phase := range window.Phases {
@@ -167,7 +167,7 @@ func TestOwnLimitsHold(t *testing.T) {
 		}
 	}
 	in := many(request("blue", 1))
-	in.Limits = []app.PlanLimits{{End: monday.AddDate(0, 0, 1)}}
+	in.Limits = []domain.PlanLimits{{End: monday.AddDate(0, 0, 1)}}
 	answer, err := b.planInput(in)
 	require.NoError(t, err)
 	assert.Equal(t, app.PlanInfeasible, answer.Status)
@@ -264,16 +264,16 @@ func TestPlanRequestsThatCannotBe(t *testing.T) {
 		change func(in *app.PlanInput)
 		want   string
 	}{
-		"limits for some":      {func(in *app.PlanInput) { in.Limits = make([]app.PlanLimits, 3) }, "limits"},
+		"limits for some":      {func(in *app.PlanInput) { in.Limits = make([]domain.PlanLimits, 3) }, "limits"},
 		"alternatives of many": {func(in *app.PlanInput) { in.Alternatives = 1 }, "alternative_count"},
 		"the same run twice":   {func(in *app.PlanInput) { in.Runs[1].ID = in.Runs[0].ID }, "runs[1].name"},
 		"some stand":           {func(in *app.PlanInput) { in.Runs[1].ID = booked.Runs[0].ID }, "runs[1].name"},
-		"a furnace nobody has": {func(in *app.PlanInput) { in.Limits = []app.PlanLimits{{AvoidFurnaces: []string{"gone"}}} }, "avoid_furnaces"},
+		"a furnace nobody has": {func(in *app.PlanInput) { in.Limits = []domain.PlanLimits{{AvoidFurnaces: []string{"gone"}}} }, "avoid_furnaces"},
 		"hours that end before": {func(in *app.PlanInput) {
-			in.Limits = []app.PlanLimits{{Attendance: []domain.WeeklyHours{{Days: []time.Weekday{1}, OpensMinute: 60, ClosesMinute: 30}}}}
+			in.Limits = []domain.PlanLimits{{Attendance: []domain.WeeklyHours{{Days: []time.Weekday{1}, OpensMinute: 60, ClosesMinute: 30}}}}
 		}, "limits[0].attendance[0].closes"},
 		"a deadline before": {func(in *app.PlanInput) {
-			in.Limits = []app.PlanLimits{{Start: monday, End: monday}}
+			in.Limits = []domain.PlanLimits{{Start: monday, End: monday}}
 		}, "limits[0].end_time"},
 	}
 	for name, c := range cases {

@@ -11,6 +11,7 @@ import (
 	"saggar/chem/finding"
 	"saggar/chem/heat"
 	"saggar/scheduler"
+	"saggar/scheduler/plan"
 	"saggar/server/domain"
 )
 
@@ -91,7 +92,8 @@ func (p *planner) addStages(run *plannedRun, treated treatments) error {
 				p.refused = append(p.refused, p.inRun(run, treatment.Findings)...)
 				continue
 			}
-			if refused := p.refusedAlone(run, stage, treatment); refused != nil {
+			refused, outside := p.refusedAlone(run, stage, treatment)
+			if refused != nil {
 				p.refused = append(p.refused, p.inRun(run, refused)...)
 				over = true
 				continue
@@ -100,7 +102,13 @@ func (p *planner) addStages(run *plannedRun, treated treatments) error {
 				p.refused = append(p.refused, p.inRun(run, refused)...)
 				continue
 			}
-			task.Modes = append(task.Modes, p.mode(treatment, own))
+			ofStage := own
+			if run.attendant(planned.id()) != "" {
+				ofStage.room = nil // when the maker can be there does not matter
+			}
+			mode := p.mode(treatment, ofStage)
+			mode.ForbiddenStarts = append(p.tooFarAhead(), outside...)
+			task.Modes = append(task.Modes, mode)
 			planned.treatments = append(planned.treatments, treatment)
 		}
 		if len(task.Modes) == 0 && over && p.overAir == nil {
@@ -109,7 +117,7 @@ func (p *planner) addStages(run *plannedRun, treated treatments) error {
 		p.bound(run, &task)
 		if p.notEarlier {
 			stands := p.minuteCeil(run.standing.Loads[stage].Window.Start)
-			task.ReleaseMinute = min(max(task.ReleaseMinute, stands), p.problem.HorizonMinutes)
+			task.ReleaseMinute = max(task.ReleaseMinute, stands)
 		}
 		p.problem.Tasks = append(p.problem.Tasks, task)
 		p.tasks = append(p.tasks, planned)
@@ -137,10 +145,10 @@ func (p *planner) taskName(t plannedTask) string {
 // bound keeps a task within its run's own window.
 func (p *planner) bound(run *plannedRun, task *scheduler.Task) {
 	if start := run.limits.Start; !start.IsZero() {
-		task.ReleaseMinute = min(max(p.minuteCeil(start), 0), p.problem.HorizonMinutes)
+		task.ReleaseMinute = max(p.minuteCeil(start), 0)
 	}
 	if end := run.limits.End; !end.IsZero() {
-		task.DeadlineMinute = min(max(p.minuteFloor(end), 1), p.problem.HorizonMinutes)
+		task.DeadlineMinute = max(p.minuteFloor(end), 1)
 	}
 }
 
@@ -353,17 +361,28 @@ func (p *planner) boundByKept(run *plannedRun, lag chem.Lag, task, most int) {
 	window, _ := run.fixed(lag.FromStage)
 	drawn := p.minuteCeil(window.Drawn())
 	t := &p.problem.Tasks[task]
-	t.ReleaseMinute = min(max(t.ReleaseMinute, drawn+lag.MinMinutes), p.problem.HorizonMinutes)
+	t.ReleaseMinute = max(t.ReleaseMinute, drawn+lag.MinMinutes)
 	if most < 0 {
 		return
 	}
 	latest := drawn + most
 	for i := range t.Modes {
-		t.Modes[i].ForbiddenStarts = append(t.Modes[i].ForbiddenStarts, scheduler.Interval{
-			Start: max(latest+1, 0), End: max(p.problem.HorizonMinutes+1, latest+2),
-		})
+		t.Modes[i].ForbiddenStarts = append(t.Modes[i].ForbiddenStarts, p.after(latest))
 	}
 	p.tasks[task].latest = max(latest, 0)
+}
+
+// after are the starts after a last one, without an end, since no later end of the window cures them.
+func (p *planner) after(latest int) scheduler.Interval {
+	return scheduler.Interval{Start: max(latest+1, 0), End: plan.MaxMinute}
+}
+
+// tooFarAhead are the starts that whoever asks may not book yet.
+func (p *planner) tooFarAhead() []scheduler.Interval {
+	if p.ahead == nil {
+		return nil
+	}
+	return []scheduler.Interval{p.after(p.minuteFloor(p.ahead.Until(p.now)))}
 }
 
 // longestHead is the most minutes that any furnace warms before a stage is charged.

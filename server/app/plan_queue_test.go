@@ -62,3 +62,29 @@ func TestPlansWaitTheirTurn(t *testing.T) {
 	require.ErrorIs(t, q.inTurn(gone, nil, nil), context.Canceled)
 	assert.Zero(t, q.waiting.Load())
 }
+
+// TestASearchEndsBeforeItsCallersDeadline: early enough to answer, and never before it began.
+func TestASearchEndsBeforeItsCallersDeadline(t *testing.T) {
+	t.Parallel()
+	now := time.Now()
+	for name, c := range map[string]struct {
+		left, limit, want time.Duration // left 0: no deadline
+	}{
+		"none":               {0, 0, defaultSearchTime},
+		"its own limit":      {0, time.Minute, time.Minute},
+		"far away":           {time.Minute, time.Second, time.Second},
+		"before the limit":   {10 * time.Second, time.Minute, 9 * time.Second},
+		"soon":               {time.Second, time.Minute, 800 * time.Millisecond},
+		"very soon":          {100 * time.Millisecond, time.Minute, 50 * time.Millisecond},
+		"long after it":      {time.Minute, 10 * time.Minute, 58 * time.Second},
+		"a limit near to it": {10 * time.Second, 9500 * time.Millisecond, 9 * time.Second},
+	} {
+		ctx := context.Background()
+		if c.left > 0 {
+			var cancel context.CancelFunc
+			ctx, cancel = context.WithDeadline(ctx, now.Add(c.left))
+			defer cancel()
+		}
+		assert.Equal(t, c.want, searchEnd(ctx, now, c.limit).Sub(now), name)
+	}
+}

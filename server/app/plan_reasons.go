@@ -75,11 +75,27 @@ func (p *planner) reasons(solution scheduler.Solution, found []scheduler.Reason)
 		}
 		reason.Code = p.withoutCode(reason.Code, r.Task)
 		reason.Message = p.reasonMessage(reason.Code, r)
+		for _, out := range p.keptOut[r.Task] {
+			if r.Kind == scheduler.KindForbidden && out.Start < r.UntilMinute && r.UntilMinute <= out.End {
+				reason.Code, reason.About = out.refused.Code, out.refused.About
+				reason.Message = fmt.Sprintf("%s refuses it until %s", out.refused.About, p.localClock(r.UntilMinute))
+			}
+		}
 		if r.Phase >= 0 {
 			phase := p.problem.Tasks[r.Task].Modes[solution.Tasks[r.Task].Mode].Phases[r.Phase]
 			reason.Message = phaseWords[heat.PhaseKind(phase.Name)] + ", " + reason.Message
 		}
 		reasons = append(reasons, reason)
+	}
+	return p.labelled(reasons)
+}
+
+// labelled names the run of each reason where there are several.
+func (p *planner) labelled(reasons []PlanReason) []PlanReason {
+	for i, r := range reasons {
+		if len(p.runs) > 1 && r.Stage != "" {
+			reasons[i].Label = p.runs[r.Run].label()
+		}
 	}
 	return reasons
 }
@@ -140,10 +156,9 @@ func (p *planner) blames(result scheduler.Result) []PlanReason {
 		switch {
 		case b.Kind == scheduler.KindSeparation:
 			blame = p.separationBlame(b)
-		case b.Kind == scheduler.KindForbidden && p.tasks[b.Index].latest >= 0:
-			blame = p.keptBlame(p.tasks[b.Index])
-		case blame.Code == "AIR":
-			blame = p.airBlame(p.tasks[b.Index].run.index, p.tasks[b.Index].id())
+		case b.Kind == scheduler.KindForbidden:
+			blames = append(blames, p.startBlames(p.tasks[b.Index])...)
+			continue
 		case blame.Code == "LAG":
 			to := p.tasks[p.problem.Lags[b.Index].To]
 			blame.Run, blame.Stage = to.run.index, to.id()
@@ -168,7 +183,7 @@ func (p *planner) blames(result scheduler.Result) []PlanReason {
 	}
 	blames = folded(blames)
 	slices.SortStableFunc(blames, func(a, b PlanReason) int { return horizonFirst(a) - horizonFirst(b) })
-	return blames
+	return p.labelled(blames)
 }
 
 func horizonFirst(r PlanReason) int {
@@ -291,6 +306,24 @@ func listed(all []string) string {
 		return strings.Join(names, ", ")
 	}
 	return fmt.Sprintf("%s and %d more", strings.Join(names[:foldAbove], ", "), len(names)-foldAbove)
+}
+
+// startBlames say why a stage may not start where nothing else is in its way.
+func (p *planner) startBlames(t plannedTask) []PlanReason {
+	var blames []PlanReason
+	if t.latest >= 0 {
+		blames = append(blames, p.keptBlame(t))
+	}
+	if p.ahead != nil && p.minuteFloor(p.ahead.Until(p.now)) < p.problem.HorizonMinutes {
+		blames = append(blames, PlanReason{
+			Run: t.run.index, Stage: t.id(), Code: codeTooFarAhead, About: p.ahead.ID,
+			Message: fmt.Sprintf("by limit %s %s may start until %s at the latest", p.ahead.ID, t.id(), p.localClock(p.minuteFloor(p.ahead.Until(p.now)))),
+		})
+	}
+	if t.airCut || len(blames) == 0 {
+		blames = append(blames, p.airBlame(t.run.index, t.id()))
+	}
+	return blames
 }
 
 // airBlame says that the air does not carry a stage.

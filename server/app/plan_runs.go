@@ -36,7 +36,7 @@ func (a *App) plan(ctx context.Context, in PlanInput, send func(PlanAnswer) erro
 		if err != nil {
 			return err
 		}
-		answer.Revision = p.site.Studio.Revision
+		answer.Revision, answer.Moving = p.site.Studio.Revision, p.moving
 		for _, run := range p.runs {
 			answer.Assumptions = append(answer.Assumptions, run.charge.Balance.Assumptions...)
 		}
@@ -51,16 +51,15 @@ func (a *App) plan(ctx context.Context, in PlanInput, send func(PlanAnswer) erro
 			return err
 		}
 		search := &planSearch{planner: p, started: started, send: func(found PlanAnswer) error {
-			found.Revision, found.Assumptions = answer.Revision, answer.Assumptions
+			found.Revision, found.Assumptions, found.Moving = answer.Revision, answer.Assumptions, p.moving
 			return send(found)
+		}, check: func(ctx context.Context, runs []RunRequest) (BookRunResult, error) {
+			return a.checkPlanned(ctx, in, runs, p.moving)
 		}}
 		if len(p.runs) > 1 {
 			search.threads = planThreads
 		}
-		if err := search.until(ctx, in.SearchTime); err != nil {
-			return err
-		}
-		answer, err = a.conclude(ctx, in, search, answer)
+		answer, err = a.search(ctx, in, search, answer)
 		return err
 	})
 	return answer, err
@@ -71,26 +70,34 @@ func (p *planner) settled(answer PlanAnswer) (PlanAnswer, bool) {
 	blocked := slices.ContainsFunc(p.runs, func(r *plannedRun) bool { return finding.Blocks(r.charge.Findings) })
 	if p.overAir != nil && !blocked {
 		answer.Status, answer.BlamesMinimal, answer.Findings = PlanInfeasible, true, p.airFindings
-		answer.Blames = []PlanReason{p.airBlame(p.overAir.run.index, p.overAir.id())}
+		answer.Blames = p.labelled([]PlanReason{p.airBlame(p.overAir.run.index, p.overAir.id())})
 		answer.Assumptions = append(slices.Clone(answer.Assumptions), p.airAssumptions...)
 		return answer, true
 	}
 	if refused := p.chargeRefusals(); len(refused) > 0 {
-		return cannot(answer, refused), true
+		return p.cannot(answer, refused), true
 	}
 	return answer, false
 }
 
 // cannot answers that nothing fits whatever the time, because of findings.
-func cannot(answer PlanAnswer, refused []finding.Finding) PlanAnswer {
+func (p *planner) cannot(answer PlanAnswer, refused []finding.Finding) PlanAnswer {
 	answer.Status, answer.BlamesMinimal = PlanInfeasible, true
 	answer.Findings = slices.Clone(refused)
 	finding.SortWorstFirst(answer.Findings)
 	for _, f := range answer.Findings {
 		if f.Severity == finding.Block {
-			answer.Blames = append(answer.Blames, PlanReason{Code: f.Code, About: f.About, Message: f.Message + ": " + f.Cure})
+			blame := PlanReason{Code: f.Code, About: f.About, Message: f.Message + ": " + f.Cure}
+			if run, stage := p.stageOf(f.Field); run >= 0 {
+				blame.Run = run
+				if recipe := p.runs[run].charge.Recipe; stage >= 0 && stage < len(recipe.Stages) {
+					blame.Stage = recipe.Stages[stage].ID
+				}
+			}
+			answer.Blames = append(answer.Blames, blame)
 		}
 	}
+	answer.Blames = p.labelled(answer.Blames)
 	return answer
 }
 
@@ -141,7 +148,7 @@ func (a *App) answerOf(ctx context.Context, in PlanInput, p *planner, solution s
 	if !finding.Blocks(checked.Findings) {
 		return answer, nil
 	}
-	refused := cannot(answer, checked.Findings)
+	refused := p.cannot(answer, checked.Findings)
 	refused.BlamesMinimal, refused.Runs = false, nil // another time might do
 	return refused, nil
 }

@@ -24,6 +24,8 @@ const (
 	tellWaiting = time.Second
 	// tellProgress is the least time between two answers while a search goes on.
 	tellProgress = 100 * time.Millisecond
+	// checkShare times as long as answers take to check is searched between them.
+	checkShare = 10
 )
 
 // planQueue lets a few plans be worked out at one time, the others in the order in which they came.
@@ -36,7 +38,7 @@ func newPlanQueue() *planQueue {
 	return &planQueue{places: make(chan struct{}, max(1, runtime.GOMAXPROCS(0)/planThreads))}
 }
 
-// inTurn waits for a place and then works, with some of the caller's time left for the answer. Who waits is told how many
+// inTurn waits for a place and then works. Who waits is told how many
 // are before them. Errors: domain.ErrTooMany; the context's; waiting's and work's.
 func (q *planQueue) inTurn(ctx context.Context, waiting func(before int) error, work func(ctx context.Context) error) error {
 	before := q.waiting.Add(1) - 1
@@ -52,11 +54,6 @@ func (q *planQueue) inTurn(ctx context.Context, waiting func(before int) error, 
 		return err
 	}
 	defer func() { <-q.places }()
-	if deadline, ok := ctx.Deadline(); ok {
-		var cancel context.CancelFunc
-		ctx, cancel = context.WithDeadline(ctx, time.Now().Add(time.Until(deadline)*9/10))
-		defer cancel()
-	}
 	return work(ctx)
 }
 
@@ -84,9 +81,12 @@ type planSearch struct {
 	*planner
 	started time.Time
 	threads int
-	send    func(PlanAnswer) error
-	told    time.Time // when the last answer was sent
-	failed  error     // of the last send
+	send    func(PlanAnswer) error // nil: nobody is told
+	// check holds runs with their windows against everything, on the path that books.
+	check  func(ctx context.Context, runs []RunRequest) (BookRunResult, error)
+	told   time.Time     // when the last answer was sent
+	pause  time.Duration // before the next one
+	failed error         // of the last send
 	// best is the best plan found that the air carries, with what it amounts to.
 	best       scheduler.Solution
 	objectives []scheduler.ObjectiveValue
@@ -129,7 +129,7 @@ func (s *planSearch) round(ctx context.Context) (again bool, err error) {
 			stop()
 			return
 		}
-		s.take(found.Solution, found.Objectives)
+		s.take(ctx, found.Solution, found.Objectives)
 	}}
 	if len(s.best.Tasks) > 0 {
 		options.Start = &s.best
@@ -162,19 +162,29 @@ func (s *planSearch) round(ctx context.Context) (again bool, err error) {
 	return false, err
 }
 
-// take keeps a plan that is better than the best so far, and tells of it.
-func (s *planSearch) take(solution scheduler.Solution, objectives []scheduler.ObjectiveValue) {
+// take keeps a plan that is better than the best so far, and tells of it, with what still refuses it.
+func (s *planSearch) take(ctx context.Context, solution scheduler.Solution, objectives []scheduler.ObjectiveValue) {
 	if len(s.best.Tasks) > 0 && !better(objectives, s.objectives) {
 		return
 	}
 	s.best, s.objectives = solution, objectives
-	if s.failed != nil || len(s.runs) == 1 && len(s.problem.Objectives) == 0 || time.Since(s.told) < tellProgress {
+	began := time.Now()
+	if s.send == nil || s.failed != nil || len(s.runs) == 1 && len(s.problem.Objectives) == 0 || began.Sub(s.told) < s.pause {
 		return // one run is found at once
 	}
-	s.told = time.Now()
 	runs := s.requests(solution)
+	checked, err := s.check(ctx, runs)
+	switch {
+	case ctx.Err() != nil:
+		return
+	case err != nil:
+		s.failed = err
+		return
+	}
+	s.told = time.Now()
+	s.pause = max(tellProgress, checkShare*s.told.Sub(began))
 	s.failed = s.send(PlanAnswer{
-		Status: PlanSearching, Runs: runs, Progress: s.progress(), End: drawnBy(runs),
+		Status: PlanSearching, Runs: runs, Findings: checked.Findings, Progress: s.progress(), End: drawnBy(runs),
 		VisitDays: s.visitDays(solution), KilowattHours: s.kilowattHours(solution),
 	})
 }

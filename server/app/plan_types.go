@@ -19,18 +19,6 @@ const (
 	WishLeastChange PlanWish = "least-change"
 )
 
-// PlanLimits are what a maker can and will not do.
-type PlanLimits struct {
-	// Attendance are hours in the studio's time in which the maker can be there to charge, feed, draw and work; none: whenever
-	// the room is staffed.
-	Attendance []domain.WeeklyHours
-	// HeatOnlyWhileStaffed: nothing is heated unless somebody is in reach.
-	HeatOnlyWhileStaffed bool
-	AvoidFurnaces        []string
-	// Start and End bound this run within the plan's window; zero: the window's own.
-	Start, End time.Time
-}
-
 // PlanInput asks for windows for all stages of runs at once.
 type PlanInput struct {
 	StudioID string
@@ -40,7 +28,7 @@ type PlanInput struct {
 	Role   domain.Role
 	Window domain.Window
 	Wish   PlanWish
-	Limits []PlanLimits // none, one for all runs, or one for each
+	Limits []domain.PlanLimits // none, one for all runs, or one for each
 	// SearchTime is how long to search when something may be better still; 0: defaultSearchTime.
 	SearchTime   time.Duration
 	Alternatives int // how many different plans to offer beside the first; only for one run
@@ -65,6 +53,7 @@ const (
 // PlanReason says why a stage does not start earlier, or why nothing fits.
 type PlanReason struct {
 	Run     int    // index of the run; 0 when it is about the whole
+	Label   string // of the run, where there are several; empty when it is about the whole
 	Stage   string // id; empty when it is about the whole
 	Code    string // as the contract lists them
 	About   string
@@ -106,6 +95,7 @@ type PlanAnswer struct {
 	Findings      []finding.Finding
 	Assumptions   []string
 	Revision      int64
+	Moving        bool // the runs stand already
 	End           time.Time
 	Progress      PlanProgress
 	Alternatives  []PlanAlternative

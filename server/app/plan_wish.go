@@ -113,6 +113,9 @@ func (p *planner) days() []scheduler.Interval {
 func (p *planner) addPresent() error {
 	for task, t := range p.tasks {
 		windows := t.run.request.Windows
+		if slices.ContainsFunc(windows, func(w domain.StageWindow) bool { return len(w.Phases) == 0 }) {
+			windows = nil // they only name who attends, or the firing to ride in
+		}
 		if len(windows) < len(t.run.charge.Recipe.Stages) && t.run.standing != nil { // at most those that ride in shared firings
 			windows = nil
 			for _, load := range t.run.standing.Loads {

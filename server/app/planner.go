@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"saggar/chem"
@@ -26,7 +25,9 @@ type planner struct {
 	// openSite is the site without closures: what is refused alone there is refused whatever the time.
 	openSite *domain.Site
 	role     domain.Role          // of whoever asks
+	rules    []domain.BookingRule // of the studio
 	taught   []domain.TaughtHours // that bind them
+	ahead    *domain.BookingLimit // on how far ahead they book; nil: any time
 	window   domain.Window
 	origin   time.Time
 	reach    time.Duration // how far apart firings may meet in the air
@@ -56,6 +57,7 @@ type planner struct {
 	gearNeeds map[string][]air.NearSpecies
 	// without are the tasks that went without a vessel or gear in some solution, with the reason's code.
 	without map[int]string
+	keptOut map[int][]keptOut // by task
 }
 
 // plannedRun is one run to be placed.
@@ -67,7 +69,7 @@ type plannedRun struct {
 	// chargeKey is the same for runs with the same charge.
 	chargeKey string
 	run       domain.Run // as it would be, for the firings' titles
-	limits    PlanLimits
+	limits    domain.PlanLimits
 	standing  *domain.Run // nil: new
 	kept      int         // of the first stages, those that have begun and stay
 	// pinned are the windows of stages that ride in shared firings, by stage; nothing of them is searched.
@@ -78,6 +80,24 @@ type plannedRun struct {
 // label is what to call the run among others.
 func (r *plannedRun) label() string { return cmp.Or(r.request.ID, r.request.Title, r.field) }
 
+// attendant is who attends a stage instead of the run's maker; empty: the maker.
+func (r *plannedRun) attendant(stage string) string {
+	for _, w := range r.request.Windows {
+		if w.Stage == stage && w.AttendedBy != "" {
+			return w.AttendedBy
+		}
+	}
+	if r.standing == nil {
+		return ""
+	}
+	for _, load := range r.standing.Loads {
+		if load.Stage == stage && load.Firing != nil && load.Firing.AttendedBy != r.standing.Maker {
+			return load.Firing.AttendedBy
+		}
+	}
+	return ""
+}
+
 // plannedTask is one stage of one run.
 type plannedTask struct {
 	run        *plannedRun
@@ -85,13 +105,17 @@ type plannedTask struct {
 	treatments []assess.Treatment // in the order of the task's modes
 	// latest is the last start that a stage already begun leaves it, as a window's start; negative: any.
 	latest int
+	airCut bool // the air forbids it starts
 }
 
 func (t plannedTask) id() string { return t.run.charge.Recipe.Stages[t.stage].ID }
 
 // newPlanner reads everything that the plan rests on in one snapshot.
 func (a *App) newPlanner(ctx context.Context, in PlanInput) (*planner, error) {
-	p := &planner{now: a.now(), role: in.Role, maker: in.Maker, gearNeeds: map[string][]air.NearSpecies{}, window: in.Window, cuts: newAirCuts(), notEarlier: in.notEarlier}
+	p := &planner{
+		now: a.now(), role: in.Role, maker: in.Maker, gearNeeds: map[string][]air.NearSpecies{}, window: in.Window, cuts: newAirCuts(),
+		keptOut: map[int][]keptOut{}, notEarlier: in.notEarlier,
+	}
 	p.window.Start = later(p.window.Start, p.now.Truncate(time.Minute).Add(time.Minute)) // it may have waited for its turn
 	err := a.read(ctx, in.StudioID, func(ctx context.Context, tx *store.Tx, studio domain.Studio) error {
 		if err := p.readStudio(ctx, tx, studio, in.Maker); err != nil {
@@ -140,14 +164,7 @@ func (in PlanInput) check(now time.Time) error {
 		faults.Add("alternative_count", "there are none for several runs at once", "ask for one run, or for none")
 	}
 	for i, limits := range in.Limits {
-		field := fmt.Sprintf("limits[%d]", i)
-		for _, fault := range (domain.StaffedHours{Weekly: limits.Attendance}).Check() {
-			fault.Field = strings.Replace(fault.Field, "weekly", field+".attendance", 1)
-			faults = append(faults, fault)
-		}
-		if !limits.Start.IsZero() && !limits.End.IsZero() && !limits.Start.Before(limits.End) {
-			faults.Add(field+".end_time", "it is not after the start", "give a later end")
-		}
+		faults = append(faults, limitFaults(fmt.Sprintf("limits[%d]", i), limits)...)
 	}
 	ids := map[string]bool{}
 	for i, run := range in.Runs {
@@ -160,10 +177,10 @@ func (in PlanInput) check(now time.Time) error {
 }
 
 // limitsOf are the limits of one of the runs.
-func (in PlanInput) limitsOf(run int) PlanLimits {
+func (in PlanInput) limitsOf(run int) domain.PlanLimits {
 	switch {
 	case len(in.Limits) == 0:
-		return PlanLimits{}
+		return domain.PlanLimits{}
 	case len(in.Limits) == 1:
 		return in.Limits[0]
 	default:
@@ -177,12 +194,13 @@ func (p *planner) readStudio(ctx context.Context, tx *store.Tx, studio domain.St
 		return err
 	}
 	p.site, p.assessor, p.openSite = site, assessSite(site, p.now), site.WithoutClosures()
-	if p.taught, err = taughtFor(ctx, tx, studio.Key, p.role); err != nil {
+	if p.rules, err = tx.BookingRules(ctx, studio.Key); err != nil {
 		return err
 	}
 	if err := holdOffered(ctx, tx, site, maker, p.now); err != nil {
 		return err
 	}
+	p.taught, p.ahead = taughtFor(p.rules, p.role), aheadFor(p.rules, p.role)
 	p.reach = airReach(site)
 	p.today = p.now.In(site.Zone).Format(time.DateOnly)
 	step := time.Duration(studio.StepMinutes) * time.Minute
@@ -202,14 +220,6 @@ func (p *planner) addRun(ctx context.Context, tx *store.Tx, run *plannedRun, cha
 	if err := checkDepartment(ctx, tx, p.site.Studio.Key, at); err != nil {
 		return err
 	}
-	for _, id := range run.limits.AvoidFurnaces {
-		if _, ok := p.site.Furnaces[id]; !ok {
-			return finding.Faults{{
-				Field: fmt.Sprintf("limits[%d].avoid_furnaces", run.index), Message: fmt.Sprintf("there is no furnace %q", id),
-				Cure: "name furnaces that stand",
-			}}
-		}
-	}
 	if run.standing == nil && run.request.ID != "" {
 		standing, err := p.standing(ctx, tx, run.request.ID)
 		if err != nil {
@@ -218,6 +228,9 @@ func (p *planner) addRun(ctx context.Context, tx *store.Tx, run *plannedRun, cha
 		run.standing = standing
 	}
 	at.standing = run.standing
+	if err := p.settleLimits(run); err != nil {
+		return err
+	}
 	inputs, err := readRun(ctx, tx, p.site.Studio.Key, p.assessor.Practice, at)
 	if err != nil {
 		return err
@@ -289,6 +302,22 @@ func (p *planner) standing(ctx context.Context, tx *store.Tx, id string) (*domai
 		run = o.applied(run)
 	}
 	return &run, nil
+}
+
+// settleLimits gives a run the limits asked for, or else those that it is given or stands with.
+func (p *planner) settleLimits(run *plannedRun) error {
+	field := fmt.Sprintf("limits[%d]", run.index)
+	if !run.limits.Any() {
+		field = run.field + ".limits"
+		run.limits = run.request.Limits
+	}
+	asked := run.limits
+	if !asked.Any() && run.standing != nil {
+		run.limits = run.standing.Inputs.Limits
+	}
+	run.request.Limits = run.limits
+	faults := append(limitFaults(field, asked), avoidFaults(field, asked, p.site)...)
+	return faults.Err()
 }
 
 // checkMoving refuses a mixture of new runs, which are booked, and standing ones, which are moved.
@@ -394,7 +423,7 @@ func (p *planner) windowsOf(run *plannedRun, solution scheduler.Solution) []doma
 // windowOf is a task so placed, later by some minutes.
 func (p *planner) windowOf(task int, placement scheduler.Placement, laterMinutes int) domain.StageWindow {
 	treatment := p.tasks[task].treatments[placement.Mode]
-	window := domain.StageWindow{Stage: p.tasks[task].id(), Furnace: treatment.Furnace.ID}
+	window := domain.StageWindow{Stage: p.tasks[task].id(), Furnace: treatment.Furnace.ID, AttendedBy: p.tasks[task].run.attendant(p.tasks[task].id())}
 	for k, span := range placement.Phases {
 		window.Phases = append(window.Phases, domain.PhaseWindow{Kind: treatment.Phases[k].Kind, Window: domain.Window{
 			Start: p.instant(span.Start + laterMinutes), End: p.instant(span.End + laterMinutes),

@@ -170,7 +170,7 @@ func (a *App) prepareRun(ctx context.Context, tx *store.Tx, p *prepared, at runA
 	if err := p.fillJoins(ctx, tx, &at); err != nil {
 		return err
 	}
-	if err := at.checkWindows(inputs.recipe, a.now()).Err(); err != nil {
+	if err := append(at.checkWindows(inputs.recipe, a.now()), at.checkLimits(p.site)...).Err(); err != nil {
 		return err
 	}
 	charge, err := inputs.workOut(assessor)
@@ -231,7 +231,7 @@ func (b *runBuilder) build() error {
 		Department: b.at.request.Department, Maker: b.at.maker, StartStage: b.at.request.StartStage, FromLot: b.at.request.FromLot,
 		Draws: b.draws, Acknowledged: b.at.acknowledged, Inputs: domain.RunInputs{
 			Lots: b.keptLots(), Materials: map[string]int{}, Furnaces: map[string]heat.Furnace{}, Constants: map[string]heat.Constants{},
-			EnergyKilowattHours: map[string]float64{},
+			EnergyKilowattHours: map[string]float64{}, Limits: b.at.request.Limits,
 		},
 	}
 	if standing := b.at.standing; standing != nil {
@@ -257,7 +257,7 @@ func (b *runBuilder) build() error {
 	check := windowCheck{
 		site: b.p.site, recipe: b.charge.Recipe, field: b.at.field, windows: b.windows(run), phases: b.phases, kept: b.at.keptCount(b.now),
 	}
-	b.p.findings = append(b.p.findings, check.findings()...)
+	b.p.findings = slices.Concat(b.p.findings, check.findings(), check.ownLimits(run.Inputs.Limits, run.Maker))
 	b.p.assumptions = append(b.p.assumptions, b.charge.Balance.Assumptions...)
 	b.p.runs = append(b.p.runs, run)
 	b.p.assessments = append(b.p.assessments, assess.Assessment{Charge: b.charge, Stages: b.stages})

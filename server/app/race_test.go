@@ -21,6 +21,7 @@ import (
 	"saggar/chem/finding"
 	"saggar/server/app"
 	"saggar/server/domain"
+	"saggar/server/invariant"
 	"saggar/server/store"
 )
 
@@ -73,9 +74,12 @@ func TestManyCallersBookMoveAndCancelAtRandom(t *testing.T) {
 	require.NotEmpty(t, r.refusals, "the race met no refusal: it shows nothing")
 	firings := r.allFirings(t)
 	r.checkPresence(t)
-	checkNoOverlap(t, firings)
-	r.checkSums(t, firings)
-	r.checkAir(t, firings)
+	assert.Empty(t, invariant.Overlaps(firings))
+	site := testSite(t)
+	assert.Empty(t, invariant.Sums(site, firings))
+	wrong, highest := invariant.Air(site, "bay", firings)
+	assert.Empty(t, wrong)
+	t.Logf("highest in the bay, ppm: %v", highest)
 	r.checkBlockers(t)
 }
 
@@ -197,105 +201,6 @@ func (r *race) checkPresence(t *testing.T) {
 			assert.Equal(t, standing, run.State() == domain.RunConfirmed, "run %s", id)
 		}
 	}
-}
-
-func checkNoOverlap(t *testing.T, firings []domain.Firing) {
-	for i, a := range firings {
-		for _, b := range firings[:i] {
-			assert.False(t, a.Furnace == b.Furnace && a.Window.Overlaps(b.Window), "%s and %s on %s", a.ID, b.ID, a.Furnace)
-		}
-	}
-}
-
-// checkSums adds power and people minute by minute.
-func (r *race) checkSums(t *testing.T, firings []domain.Firing) {
-	power, people := map[int64]float64{}, map[int64]int{}
-	for _, f := range firings {
-		for _, p := range f.Phases {
-			for minute := p.Window.Start.Unix() / 60; minute < p.Window.End.Unix()/60; minute++ {
-				power[minute] += p.Kilowatts
-				if p.Watch == "in_room" && f.Furnace != "dust-hood" {
-					people[minute] += p.PeopleCount
-				}
-			}
-		}
-	}
-	for minute, kilowatts := range power {
-		if !assert.LessOrEqual(t, kilowatts, 12.0, "panel at %s", time.Unix(minute*60, 0).UTC()) {
-			return
-		}
-	}
-	for minute, count := range people {
-		if !assert.LessOrEqual(t, count, 2, "people in the bay at %s", time.Unix(minute*60, 0).UTC()) {
-			return
-		}
-	}
-}
-
-// checkAir integrates the bay's air with a plain forward step and holds running means against NIOSH's limits for sulfur
-// dioxide (5 ppm over 15 min, 2 ppm over 10 h) and carbon monoxide (200 ppm at any time, 35 ppm over 10 h):
-// NIOSH, Documentation for Immediately Dangerous to Life or Health Concentrations, May 1994.
-func (r *race) checkAir(t *testing.T, firings []domain.Firing) {
-	const (
-		stepMinutes = 0.1
-		volume      = 180.0
-		flow        = 0.9 / 3 // the hood's flow, below the make-up air, over the mixing factor, m3/s
-	)
-	start := monday.Add(-time.Hour)
-	steps := int(daysForward.Minutes()*(raceDays+8)) * 10
-	limits := map[string]struct{ gramsPerMole, ceiling, quarterHour, tenHours float64 }{
-		"SO2": {64.058, math.Inf(1), 5, 2}, "CO": {28.010, 200, math.Inf(1), 35},
-	}
-	for species, limit := range limits {
-		rate := make([]float64, steps)
-		for _, f := range firings {
-			addEscape(rate, f, species, start, stepMinutes)
-		}
-		ppm, concentration := make([]float64, steps), 0.0 // mg/m3
-		for i := range rate {
-			concentration += stepMinutes * (rate[i]*1000/volume - concentration*flow*60/volume)
-			ppm[i] = concentration * 24.45 / limit.gramsPerMole
-		}
-		const slack = 1.002 // the step's own error
-		assert.LessOrEqual(t, slices.Max(ppm), limit.ceiling*slack, "%s at any time", species)
-		assert.LessOrEqual(t, highestMean(ppm, 150), limit.quarterHour*slack, "%s over 15 min", species)
-		assert.LessOrEqual(t, highestMean(ppm, 6000), limit.tenHours*slack, "%s over 10 h", species)
-		t.Logf("%s: highest %.3g ppm, 15 min %.3g ppm", species, slices.Max(ppm), highestMean(ppm, 150))
-	}
-}
-
-// addEscape adds what one firing lets into the room, in g/min: 5 % while closed, 30 % while open.
-func addEscape(rate []float64, f domain.Firing, species string, start time.Time, stepMinutes float64) {
-	for _, release := range f.Releases {
-		if release.Species != species || f.Furnace == "dust-hood" {
-			continue
-		}
-		origin := f.Window.Start.Sub(start).Minutes()
-		first, last := (origin+release.StartMinute)/stepMinutes, (origin+release.EndMinute)/stepMinutes
-		for i := int(math.Floor(first)); i < int(math.Ceil(last)); i++ {
-			share := math.Min(float64(i+1), last) - math.Max(float64(i), first)
-			at := start.Add(time.Duration((float64(i) + 0.5) * stepMinutes * float64(time.Minute)))
-			escape := 0.05
-			for _, p := range f.Phases {
-				if p.Kind.DoorOpen() && !at.Before(p.Window.Start) && at.Before(p.Window.End) {
-					escape = 0.30
-				}
-			}
-			rate[i] += release.GramsPerMinute * share * escape
-		}
-	}
-}
-
-func highestMean(values []float64, width int) float64 {
-	var sum, best float64
-	for i, v := range values {
-		sum += v
-		if i >= width {
-			sum -= values[i-width]
-		}
-		best = math.Max(best, sum/float64(width))
-	}
-	return best
 }
 
 var runName = regexp.MustCompile(`\(run ([a-z0-9-]+), stage`)

@@ -84,7 +84,7 @@ type replan struct {
 func (r *replan) ask(ctx context.Context, call Call) (PlanInput, error) {
 	now := r.app.now().Truncate(time.Minute).Add(time.Minute)
 	asked := PlanInput{
-		StudioID: r.in.StudioID, Maker: call.Caller.ID, Wish: WishLeastChange, SearchTime: r.in.SearchTime,
+		StudioID: r.in.StudioID, Maker: call.Caller.ID, Role: call.Caller.Role, Wish: WishLeastChange, SearchTime: r.in.SearchTime,
 		Window: domain.Window{Start: now, End: r.in.End}, overruns: r.in.Overruns, notEarlier: true,
 	}
 	r.standing = map[string]domain.Run{}

@@ -15,6 +15,9 @@ import (
 	"saggar/server/store"
 )
 
+// codeLotChanged is of findings that a run rests on a lot that was weighed since and holds another moisture.
+const codeLotChanged = "LOT_CHANGED"
+
 // runInputs are what a run request rests on, read: the recipe's version as the run does it, from its start on and with the
 // lots named, and the materials.
 type runInputs struct {
@@ -59,7 +62,7 @@ func readRun(ctx context.Context, tx *store.Tx, studioKey int64, practice chem.P
 	if err := in.start(practice); err != nil {
 		return in, underPath(at.field, err)
 	}
-	in.findings = in.ofOthers()
+	in.findings = append(in.ofOthers(), in.changedLots()...)
 	return in, underPath(at.field, in.draw())
 }
 
@@ -172,6 +175,33 @@ func (in *runInputs) ofOthers() []finding.Finding {
 				Cure:    fmt.Sprintf("ask %s to share it, or take another lot", cmp.Or(lot.Owner, lot.Department)),
 			})
 		}
+	}
+	return found
+}
+
+// changedLots tells of lots that hold another moisture than the run, when it stands already, was checked with: it is worked out
+// anew with what they hold now.
+func (in *runInputs) changedLots() []finding.Finding {
+	if in.at.standing == nil {
+		return nil
+	}
+	var found []finding.Finding
+	for _, id := range slices.Sorted(maps.Keys(in.lots)) {
+		before, known := in.at.standing.Inputs.Lots[id]
+		now := in.lots[id]
+		if !known || sameMoisture(before.MoistureFraction, now.MoistureFraction) {
+			continue
+		}
+		severity := finding.Note // it is weighed out already
+		if slices.ContainsFunc(in.at.drawn(), func(d domain.LotDraw) bool { return d.Lot == id && d.State == domain.DrawReserved }) {
+			severity = finding.Warn
+		}
+		found = append(found, finding.Finding{
+			Severity: severity, Code: codeLotChanged, Field: in.lotField(id), About: id,
+			Message: fmt.Sprintf("the run was checked when lot %s held %s of free water, and it holds %s now: this check is made with that", id,
+				moistureWords(before.MoistureFraction), moistureWords(now.MoistureFraction)),
+			Cure: "read the figures again, and weigh out by them; or dry the lot and weigh it",
+		})
 	}
 	return found
 }
@@ -318,7 +348,7 @@ func lotFindings(charges []runCharge) []finding.Finding {
 func requestOf(run domain.Run) RunRequest {
 	request := RunRequest{
 		ID: run.ID, Title: run.Title, RecipeID: run.RecipeID, RecipeVersion: run.RecipeVersion, Scale: run.Scale, Department: run.Department,
-		StartStage: run.StartStage, FromLot: run.FromLot,
+		StartStage: run.StartStage, FromLot: run.FromLot, Limits: run.Inputs.Limits,
 	}
 	request.Draws = drawRequests(run)
 	return request

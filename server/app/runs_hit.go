@@ -43,7 +43,9 @@ type hitFinder struct {
 	site    *domain.Site
 	now     time.Time
 	today   string
-	firings []domain.Firing // as booked, or as overruns leave them
+	firings []domain.Firing // as booked, or as overruns leave them, by start
+	longest time.Duration   // of the firings
+	reach   time.Duration   // how far apart firings may meet in the air
 	overran []*overran
 	lags    map[string][]chem.Lag          // of the runs that overran
 	causes  map[string]map[string][]string // by run and stage
@@ -116,7 +118,29 @@ func (f *hitFinder) take(booked []domain.Firing) {
 	f.firings = booked
 }
 
+// sort puts the firings in the order in which within looks for them.
+func (f *hitFinder) sort() {
+	slices.SortStableFunc(f.firings, func(a, b domain.Firing) int { return a.Window.Start.Compare(b.Window.Start) })
+	for _, firing := range f.firings {
+		f.longest = max(f.longest, firing.Window.End.Sub(firing.Window.Start))
+	}
+}
+
+// within are all firings but one that overlap a window: of thousands only those near it are looked at.
+func (f *hitFinder) within(w domain.Window, but int64) []domain.Firing {
+	from, _ := slices.BinarySearchFunc(f.firings, w.Start.Add(-f.longest), func(o domain.Firing, at time.Time) int { return o.Window.Start.Compare(at) })
+	var found []domain.Firing
+	for i := from; i < len(f.firings) && f.firings[i].Window.Start.Before(w.End); i++ {
+		if f.firings[i].Key != but && f.firings[i].Window.Overlaps(w) {
+			found = append(found, f.firings[i])
+		}
+	}
+	return found
+}
+
 func (f *hitFinder) find() {
+	f.sort()
+	f.reach = airReach(f.site)
 	for _, firing := range f.firings {
 		if !carries(firing) || !firing.State.Occupies() {
 			continue
@@ -126,8 +150,8 @@ func (f *hitFinder) find() {
 		f.byHours(firing)
 		f.byFurnace(firing)
 		f.byAir(firing)
+		f.byShares(firing)
 	}
-	f.byShares()
 	for _, o := range f.overran {
 		f.byLags(o)
 	}
@@ -216,15 +240,14 @@ func (f *hitFinder) byAir(firing domain.Firing) {
 	if len(firing.Releases) == 0 || firing.Window.Start.Before(f.now) {
 		return
 	}
-	around, room := airReach(f.site), f.site.Furnaces[firing.Furnace].Room
-	others := slices.DeleteFunc(slices.Clone(f.firings), func(o domain.Firing) bool { return o.Key == firing.Key })
-	check := joint{site: f.site, existing: near(others, firing, around), planned: []plannedFiring{{Firing: firing}}, today: f.today}
+	around, room := f.reach, f.site.Furnaces[firing.Furnace].Room
+	reach := reachOf([]plannedFiring{{Firing: firing}}, around)
+	check := joint{site: f.site, existing: f.within(reach, firing.Key), planned: []plannedFiring{{Firing: firing}}, today: f.today}
 	if !check.refusesAir() {
 		return
 	}
 	cause := fmt.Sprintf("the air of %s does not carry it any more", room)
 	for _, c := range f.site.Closures {
-		reach := domain.Window{Start: firing.Window.Start.Add(-around), End: firing.Window.End.Add(around)}
 		if c.SubjectKind == domain.KindCircuit && reach.Overlaps(domain.Window{Start: c.Start, End: c.End}) {
 			cause = fmt.Sprintf("the air of %s does not carry it while %s is out of use", room, c.SubjectID)
 		}
@@ -246,23 +269,14 @@ func (f *hitFinder) byFurnace(firing domain.Firing) {
 	}
 }
 
-// byShares finds firings to come that together take more than a supply gives, or more people than a room has.
-func (f *hitFinder) byShares() {
-	var planned []plannedFiring
-	var begun []domain.Firing
-	byField := map[string]domain.Firing{}
-	for i, firing := range f.firings {
-		if carries(firing) && firing.State.Occupies() && !firing.Window.Start.Before(f.now) {
-			field := fmt.Sprint(i)
-			byField[field] = firing
-			planned = append(planned, plannedFiring{Firing: firing, field: field})
-		} else if firing.State.Occupies() {
-			begun = append(begun, firing)
-		}
+// byShares finds firings to come that with others take more than a supply gives, or more people than a room has.
+func (f *hitFinder) byShares(firing domain.Firing) {
+	if firing.Window.Start.Before(f.now) {
+		return
 	}
-	all := joint{site: f.site, existing: begun, planned: planned, today: f.today}
-	for _, found := range append(all.supplies(), all.crews()...) {
-		firing := byField[found.Field]
+	others := slices.DeleteFunc(f.within(firing.Window, firing.Key), func(o domain.Firing) bool { return !o.State.Occupies() })
+	check := joint{site: f.site, existing: others, planned: []plannedFiring{{Firing: firing}}, today: f.today}
+	for _, found := range append(check.supplies(), check.crews()...) {
 		f.addTo(firing, found.Message)
 	}
 }

@@ -77,7 +77,7 @@ func (s *standing) charge(ctx context.Context, tx *store.Tx, studioKey int64, as
 		return err
 	}
 	s.assessment.Charge = worked.charge
-	s.assessment.Findings = slices.Clone(worked.charge.Findings)
+	s.assessment.Findings = append(slices.Clone(worked.charge.Findings), inputs.changedLots()...)
 	s.assessment.Assumptions = slices.Clone(worked.charge.Balance.Assumptions)
 	return nil
 }

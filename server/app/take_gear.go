@@ -63,7 +63,7 @@ func (p *prepared) gearAsk(run, stage int) gearAsk {
 		return ask
 	}
 	ask.load = load
-	ask.furnace, ask.person, ask.needs = load.Firing.Furnace, load.Firing.AttendedBy, keptOut(assessed.Air.Near)
+	ask.furnace, ask.person, ask.needs = load.Firing.Furnace, load.Firing.AttendedBy, overBreathed(assessed.Air.Near)
 	ask.worn, ask.people = wornAt(*load.Firing)
 	return ask
 }

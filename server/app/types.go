@@ -45,6 +45,7 @@ type RunRequest struct {
 	FromLot       string        // id of the lot that it starts from; empty: from its own additions
 	Draws         []DrawRequest // which lots its additions come from
 	Windows       []domain.StageWindow
+	Limits        domain.PlanLimits // kept with the run
 }
 
 // DrawRequest says that an addition comes from a lot.

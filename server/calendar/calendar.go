@@ -146,6 +146,8 @@ func (c Calendar) description(a domain.Appointment) string {
 	lines := []string{fmt.Sprintf("Run %s by %s for %s, recipe %s", a.RunID, a.Maker, a.Department, a.RecipeID)}
 	if a.SharedBy != "" {
 		lines = append(lines, fmt.Sprintf("In shared firing %s, which %s answers for", a.Firing, a.SharedBy))
+	} else if a.AttendedBy != a.Maker && a.AttendedBy != "" {
+		lines = append(lines, "Attended by "+a.AttendedBy)
 	}
 	for _, p := range a.Phases {
 		lines = append(lines, fmt.Sprintf("%s %s to %s", p.Kind, c.clock(p.Window.Start), c.clock(p.Window.End)))

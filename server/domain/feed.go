@@ -31,6 +31,7 @@ func (f Feed) About() (collection, id string) {
 type Appointment struct {
 	RunID, RunTitle, RecipeID string
 	Department, Maker         string
+	AttendedBy                string // who charges, watches and draws
 	Stage                     string
 	State                     LoadState
 	Window                    Window

@@ -83,6 +83,20 @@ func (l Lot) Check() finding.Faults {
 	return faults
 }
 
+// LotHolder is a run that has reserved of a lot.
+type LotHolder struct {
+	Run   string `json:"run"`
+	Maker string `json:"maker"`
+}
+
+// LotNotice is what the change log keeps of a lot for those who rest on it.
+type LotNotice struct {
+	MoistureFraction *float64 `json:"moisture_fraction"`
+	MadeOn           string   `json:"made_on"`
+	// Holders are the runs that had reserved of it when what is said of it changed.
+	Holders []LotHolder `json:"holders"`
+}
+
 // LotEntryKind is what an entry of a lot's history tells.
 type LotEntryKind string
 

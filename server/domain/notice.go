@@ -38,6 +38,8 @@ type Notice struct {
 	TimeRequest *TimeRequest
 	// Reading is set for readings, as it stands after the change.
 	Reading *Reading
+	// LotBefore and LotAfter are set for lots, as far as they stood.
+	LotBefore, LotAfter *LotNotice
 	// Owner is whose it is: a run's maker, the holder of a key or feed, who asked for time, a person themselves; empty for what is nobody's.
 	Owner string
 }
@@ -59,6 +61,8 @@ func NoticeOf(c Change) *Notice {
 		}
 	case string(KindClosure):
 		n.Closure = cmp.Or(readBody[Closure](c.After), readBody[Closure](c.Before))
+	case "lots":
+		n.LotBefore, n.LotAfter = readBody[LotNotice](c.Before), readBody[LotNotice](c.After)
 	case "people":
 		n.Owner = id
 	case "readings":
@@ -136,6 +140,53 @@ func (n *Notice) Run() *RunSummary {
 
 // Firing is the shared firing as it stands after the change, or as it stood before; nil for another subject.
 func (n *Notice) Firing() *FiringSummary { return cmp.Or(n.FiringAfter, n.FiringBefore) }
+
+// AttendedBy reports whether somebody attends a stage of a run, or did before the change.
+func (n *Notice) AttendedBy(person string) bool {
+	for _, run := range []*RunSummary{n.RunBefore, n.RunAfter} {
+		if run != nil && slices.ContainsFunc(run.Loads, func(l LoadSummary) bool { return l.By == person }) {
+			return true
+		}
+	}
+	return false
+}
+
+// clearance is what a run needed by a rule before the change; waiting for nothing where it needed none.
+func (n *Notice) clearance(rule string) Clearance {
+	if n.RunBefore != nil {
+		for _, c := range n.RunBefore.Clearances {
+			if c.Rule == rule {
+				return c
+			}
+		}
+	}
+	return Clearance{}
+}
+
+// WaitsSince are the clearances for which a run waits since the change, and did not before.
+func (n *Notice) WaitsSince() []Clearance { return n.became(ClearanceWaiting) }
+
+// Decided are the clearances that the change gave or refused.
+func (n *Notice) Decided() []Clearance {
+	if n.RunBefore == nil {
+		return nil
+	}
+	return n.became(ClearanceCleared, ClearanceRefused)
+}
+
+// became are a run's clearances in one of some states, in which they were not before.
+func (n *Notice) became(states ...ClearanceState) []Clearance {
+	if n.RunAfter == nil {
+		return nil
+	}
+	var all []Clearance
+	for _, c := range n.RunAfter.Clearances {
+		if slices.Contains(states, c.State) && n.clearance(c.Rule).State != c.State {
+			all = append(all, c)
+		}
+	}
+	return all
+}
 
 // Moved reports whether a run stands at other times or places than before, by whichever method.
 func (n *Notice) Moved() bool {

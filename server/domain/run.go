@@ -91,6 +91,8 @@ type RunInputs struct {
 	EnergyKilowattHours map[string]float64 `json:"energy_kilowatt_hours,omitempty"`
 	// Holds are the vessels and the gear that its stages have.
 	Holds []Hold `json:"holds,omitempty"`
+	// Limits are what its maker can and will not do.
+	Limits PlanLimits `json:"limits,omitzero"`
 }
 
 // Load is one stage of one run placed in a firing, or bench work without one.

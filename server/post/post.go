@@ -77,7 +77,9 @@ func (s *Sender) Send(ctx context.Context, letter domain.Letter) error {
 	if err != nil {
 		return domain.LetterRefused{Cause: err}
 	}
-	client, err := s.client()
+	cut := cutter{ctx: ctx}
+	defer cut.end()
+	client, err := s.client(&cut)
 	if err != nil {
 		return err
 	}
@@ -107,7 +109,32 @@ func (s *Sender) message(letter domain.Letter) (*mail.Msg, error) {
 	return m, nil
 }
 
-func (s *Sender) client() (*mail.Client, error) {
+// cutter dials, and closes the connection as soon as a context ends: the library looks at one only while it dials.
+type cutter struct {
+	ctx  context.Context
+	tls  *tls.Config // nil: clear text at first
+	stop []func() bool
+}
+
+func (c *cutter) dial(ctx context.Context, network, address string) (connection net.Conn, err error) {
+	if c.tls != nil {
+		connection, err = (&tls.Dialer{Config: c.tls}).DialContext(ctx, network, address)
+	} else {
+		connection, err = (&net.Dialer{}).DialContext(ctx, network, address)
+	}
+	if err == nil {
+		c.stop = append(c.stop, context.AfterFunc(c.ctx, func() { _ = connection.Close() }))
+	}
+	return connection, err
+}
+
+func (c *cutter) end() {
+	for _, stop := range c.stop {
+		stop()
+	}
+}
+
+func (s *Sender) client(cut *cutter) (*mail.Client, error) {
 	settings := &tls.Config{}
 	if s.options.TLS != nil {
 		settings = s.options.TLS.Clone()
@@ -115,10 +142,12 @@ func (s *Sender) client() (*mail.Client, error) {
 	settings.ServerName, settings.MinVersion = s.host, tls.VersionTLS12
 	options := []mail.Option{
 		mail.WithPort(s.port), mail.WithTimeout(s.options.Patience), mail.WithTLSConfig(settings), mail.WithTLSPolicy(mail.TLSMandatory),
+		mail.WithDialContextFunc(cut.dial),
 	}
 	switch s.options.Security {
 	case TLS:
-		options = append(options, mail.WithSSL())
+		cut.tls = settings
+		options = append(options, mail.WithTLSPolicy(mail.TLSOpportunistic)) // it is encrypted before the library looks
 	case Clear:
 		options = append(options, mail.WithTLSPolicy(mail.NoTLS))
 	}

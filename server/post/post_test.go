@@ -232,3 +232,38 @@ func TestAServerThatHangsIsLeft(t *testing.T) {
 	require.NoError(t, err)
 	assert.Error(t, nobody.Send(t.Context(), letter()))
 }
+
+// TestAServerThatHangsIsCutWithTheContext: whatever its patience, on every way there; nothing waits for it when a server stops.
+func TestAServerThatHangsIsCutWithTheContext(t *testing.T) {
+	certificate, roots := selfSigned(t)
+	for security, says := range map[Security]string{StartTLS: "220 here\r\n", Clear: "", TLS: "220 here\r\n"} {
+		listener, err := net.Listen("tcp", "127.0.0.1:0")
+		require.NoError(t, err)
+		if security == TLS {
+			listener = tls.NewListener(listener, &tls.Config{Certificates: []tls.Certificate{certificate}})
+		}
+		t.Cleanup(func() { _ = listener.Close() })
+		ctx, cancel := context.WithCancel(t.Context())
+		go func() {
+			connection, err := listener.Accept()
+			if err == nil {
+				_, _ = io.WriteString(connection, says)
+				cancel()
+				_, _ = io.Copy(io.Discard, connection)
+			}
+		}()
+		s, err := New(Options{
+			Server: listener.Addr().String(), Security: security, From: "kilns@example.edu", Patience: time.Hour, TLS: &tls.Config{RootCAs: roots},
+		})
+		require.NoError(t, err)
+		done := make(chan error, 1)
+		go func() { done <- s.Send(ctx, letter()) }()
+		select {
+		case err := <-done:
+			require.Error(t, err, security)
+			assert.False(t, isRefused(err), "it may pass")
+		case <-time.After(time.Minute):
+			require.Fail(t, "it waits for the server", security)
+		}
+	}
+}

@@ -19,6 +19,7 @@ func planAnswerToProto(studio string, a app.PlanAnswer) *saggarv1.PlanRunsRespon
 		Blames: planReasons(a.Blames), BlamesMinimal: a.BlamesMinimal, Findings: convert.FindingsToProto(a.Findings),
 		Revision: int32(a.Revision), EndTime: instant(a.End), Caution: convert.Caution, Assumptions: a.Assumptions,
 		Progress: progressToProto(a.Progress), VisitDays: int32(a.VisitDays), EnergyKilowattHours: a.KilowattHours,
+		MovesStanding: a.Moving,
 	}
 	for _, run := range a.Runs {
 		m.Runs = append(m.Runs, requestToProto(studio, run))
@@ -37,6 +38,7 @@ func requestToProto(studio string, r app.RunRequest) *saggarv1.Run {
 	m := &saggarv1.Run{
 		Title: r.Title, Recipe: recipeName(studio, r.RecipeID, r.RecipeVersion), Scale: convert.ScaleToProto(r.Scale), Department: r.Department,
 		StartStage: r.StartStage, FromLot: lotName(studio, r.FromLot), LotDraws: requestedDrawsToProto(studio, r.Draws),
+		Limits: planLimitsToProto(r.Limits),
 	}
 	if r.ID != "" {
 		m.Name = convert.Name(studio, kindRuns, r.ID)
@@ -63,7 +65,7 @@ func planReasons(reasons []app.PlanReason) []*saggarv1.PlanReason {
 	var messages []*saggarv1.PlanReason
 	for _, r := range reasons {
 		messages = append(messages, &saggarv1.PlanReason{
-			RunIndex: int32(r.Run), Stage: r.Stage, Code: r.Code, About: r.About, Message: r.Message,
+			RunIndex: int32(r.Run), RunLabel: r.Label, Stage: r.Stage, Code: r.Code, About: r.About, Message: r.Message,
 		})
 	}
 	return messages

@@ -22,6 +22,7 @@ func runRequest(studio, field string, m *saggarv1.Run, windowed bool) (app.RunRe
 	recipe, fault := within(studio, field+".recipe", m.GetRecipe())
 	faults = append(faults, fault...)
 	request.RecipeID, request.RecipeVersion = recipe.id, recipe.version
+	request.Limits = planLimitsFromProto(m.GetLimits())
 	if m.GetName() != "" {
 		name, fault := within(studio, field+".name", m.GetName())
 		faults = append(faults, fault...)
@@ -115,7 +116,7 @@ func runToProto(studio string, r domain.Run) *saggarv1.Run {
 		Department: r.Department, Maker: r.Maker, State: runStates.toProto(r.State()),
 		AcknowledgedFindingCodes: r.Acknowledged, CreateTime: instant(r.CreateTime), StartStage: r.StartStage,
 		FromLot: lotName(studio, r.FromLot), LotDraws: lotDrawsToProto(studio, r.Draws),
-		Clearances: clearancesToProto(r.Clearances), ExpireTime: instant(r.HoldExpireTime()),
+		Clearances: clearancesToProto(r.Clearances), ExpireTime: instant(r.HoldExpireTime()), Limits: planLimitsToProto(r.Inputs.Limits),
 	}
 	if r.ID != "" {
 		m.Name = convert.Name(studio, kindRuns, r.ID)

@@ -71,8 +71,8 @@ func lastEnd(runs []app.RunRequest, start time.Time) time.Time {
 	return last
 }
 
-func planLimitsFromProto(m *saggarv1.PlanLimits) app.PlanLimits {
-	limits := app.PlanLimits{
+func planLimitsFromProto(m *saggarv1.PlanLimits) domain.PlanLimits {
+	limits := domain.PlanLimits{
 		Attendance:           weeklyFromProto(m.GetAttendance()),
 		HeatOnlyWhileStaffed: m.GetHeatOnlyWhileStaffed(), AvoidFurnaces: m.GetAvoidFurnaces(),
 	}
@@ -83,6 +83,17 @@ func planLimitsFromProto(m *saggarv1.PlanLimits) app.PlanLimits {
 		limits.End = m.GetEndTime().AsTime()
 	}
 	return limits
+}
+
+// planLimitsToProto is nil where nothing is limited.
+func planLimitsToProto(l domain.PlanLimits) *saggarv1.PlanLimits {
+	if !l.Any() {
+		return nil
+	}
+	return &saggarv1.PlanLimits{
+		Attendance: weeklyToProto(l.Attendance), HeatOnlyWhileStaffed: l.HeatOnlyWhileStaffed, AvoidFurnaces: l.AvoidFurnaces,
+		StartTime: instant(l.Start), EndTime: instant(l.End),
+	}
 }
 
 // ReplanRuns streams what closures and overruns hit, and windows that change the least; the last answer stands.

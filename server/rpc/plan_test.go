@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/durationpb"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
@@ -143,4 +144,30 @@ func TestAReplanOverTheWire(t *testing.T) {
 	assert.Equal(t, codes.Aborted, status.Code(err))
 	_, err = client.MoveRuns(s.as(t, domain.RoleTechnician), &saggarv1.MoveRunsRequest{Parent: north})
 	assert.Equal(t, codes.InvalidArgument, status.Code(err))
+}
+
+// TestAPlanCarriesItsLimitsIntoTheBooking: the runs of an answer are booked with what their maker set, and show it.
+func TestAPlanCarriesItsLimitsIntoTheBooking(t *testing.T) {
+	t.Parallel()
+	s := serve(t)
+	s.load(t, pigmentStudio())
+	limits := &saggarv1.PlanLimits{HeatOnlyWhileStaffed: true, StartTime: timestamppb.New(monday.Add(time.Hour)), Attendance: []*saggarv1.WeeklyHours{{
+		Days: []saggarv1.Weekday{saggarv1.Weekday_WEEKDAY_MONDAY, saggarv1.Weekday_WEEKDAY_TUESDAY}, Opens: "08:00", Closes: "20:00",
+	}}}
+	answers, err := s.planAll(s.as(t, domain.RoleTechnician), &saggarv1.PlanRunsRequest{Parent: north, Runs: redRuns(1), Limits: []*saggarv1.PlanLimits{limits}})
+	require.NoError(t, err)
+	last := answers[len(answers)-1]
+	require.NotEmpty(t, last.GetRuns(), "%v", last.GetBlames())
+	client := saggarv1.NewRunServiceClient(s.connection)
+	booked, err := client.BookRun(s.as(t, domain.RoleTechnician), &saggarv1.BookRunRequest{
+		Parent: north, Runs: last.GetRuns(), AcknowledgedFindingCodes: codesOf(last.GetFindings()),
+	})
+	require.NoError(t, err)
+	run, err := client.GetRun(s.as(t, domain.RoleViewer), &saggarv1.GetRunRequest{Name: booked.GetRuns()[0].GetName()})
+	require.NoError(t, err)
+	assert.True(t, proto.Equal(limits, run.GetLimits()), "%v", run.GetLimits())
+	run.Name, run.Limits.AvoidFurnaces = "", []string{"nowhere"}
+	_, err = client.CheckRun(s.as(t, domain.RoleMaker), &saggarv1.CheckRunRequest{Parent: north, Runs: []*saggarv1.Run{run}})
+	assert.Equal(t, codes.InvalidArgument, status.Code(err))
+	assert.ErrorContains(t, err, "runs[0].limits.avoid_furnaces")
 }

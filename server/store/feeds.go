@@ -67,15 +67,16 @@ func (t *Tx) TouchFeed(ctx context.Context, studioKey int64, id string, at time.
 
 // AppointmentsQuery asks for loads that end after an instant; what is empty is not looked at.
 type AppointmentsQuery struct {
-	Since                      time.Time
-	Maker, Department, Furnace string
-	Limit                      int
+	Since               time.Time
+	Person              string // whose run it is, or who attends it
+	Department, Furnace string
+	Limit               int
 }
 
 // Appointments returns loads by start, with the phases of their firings.
 func (t *Tx) Appointments(ctx context.Context, studioKey int64, q AppointmentsQuery) ([]domain.Appointment, error) {
 	rows, err := t.q.FeedLoads(ctx, queries.FeedLoadsParams{
-		StudioKey: studioKey, Since: q.Since, Maker: q.Maker, Department: q.Department, FurnaceID: q.Furnace, MaxRows: int64(q.Limit),
+		StudioKey: studioKey, Since: q.Since, Person: q.Person, Department: q.Department, FurnaceID: q.Furnace, MaxRows: int64(q.Limit),
 	})
 	if err != nil {
 		return nil, err
@@ -97,7 +98,7 @@ func (t *Tx) Appointments(ctx context.Context, studioKey int64, q AppointmentsQu
 			RunID: row.RunID, RunTitle: row.Title, RecipeID: row.RecipeID, Department: row.Department, Maker: row.Maker,
 			Stage: row.StageID, State: domain.LoadState(row.State), Window: domain.Window{Start: row.StartTime, End: row.EndTime},
 			Firing: row.FiringID, SharedBy: row.SharedBy, Furnace: row.FurnaceID, Phases: byFiring[row.FiringKey], RunCreateTime: row.CreateTime, Revision: row.Revision,
-			ChangeTime: row.ChangeTime,
+			ChangeTime: row.ChangeTime, AttendedBy: row.AttendedBy,
 		}
 	}), nil
 }

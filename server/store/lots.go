@@ -192,6 +192,26 @@ func (t *Tx) ListLotEntries(ctx context.Context, studioKey int64, q LotEntriesQu
 	}), err
 }
 
+// LotTaken is how much was taken out of a lot and has not come back.
+func (t *Tx) LotTaken(ctx context.Context, studioKey int64, id string) (domain.Micrograms, error) {
+	taken, err := t.q.LotTaken(ctx, queries.LotTakenParams{StudioKey: studioKey, LotID: id})
+	return domain.Micrograms(taken), err
+}
+
+// LotsMade is what the lots weighed that one load made, when they were put down.
+func (t *Tx) LotsMade(ctx context.Context, studioKey int64, runID, stage string) (domain.Micrograms, error) {
+	made, err := t.q.LotsMade(ctx, queries.LotsMadeParams{StudioKey: studioKey, FromRun: runID, FromStage: stage})
+	return domain.Micrograms(made), err
+}
+
+// RunsReserving are the runs that have reserved of a lot, by id.
+func (t *Tx) RunsReserving(ctx context.Context, studioKey int64, lotID string) ([]domain.LotHolder, error) {
+	rows, err := t.q.RunsReserving(ctx, queries.RunsReservingParams{StudioKey: studioKey, LotID: lotID})
+	return collect(rows, func(row queries.RunsReservingRow) domain.LotHolder {
+		return domain.LotHolder{Run: row.RunID, Maker: row.Maker}
+	}), err
+}
+
 // lotBody is what is said of a lot. Its mass stands apart.
 func lotBody(l domain.Lot) ([]byte, error) {
 	l.MassGrams = 0

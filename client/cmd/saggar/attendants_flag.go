@@ -1,10 +1,14 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"strings"
 
+	"github.com/spf13/pflag"
+
+	"saggar/client/api"
 	"saggar/client/file"
 	saggarv1 "saggar/proto/saggar/v1"
 )
@@ -36,6 +40,30 @@ func (f *attendantsFlag) String() string { return strings.Join(f.typed, ",") }
 
 // Type is what help calls the value.
 func (f *attendantsFlag) Type() string { return "[stage=]person" }
+
+func (f *attendantsFlag) flag(flags *pflag.FlagSet) {
+	flags.Var(f, "attended-by", "PERSON who charges, watches and draws, or STAGE=PERSON for one stage (default: you); may be repeated")
+}
+
+// nameAttendants puts who attends into runs that are to be planned, before they have windows.
+func (s *shell) nameAttendants(ctx context.Context, connection *api.Connection, f *attendantsFlag, runs []*saggarv1.Run) error {
+	if len(f.typed) == 0 {
+		return nil
+	}
+	for _, run := range runs {
+		if len(run.GetStageWindows()) > 0 {
+			continue
+		}
+		recipe, err := connection.Recipes.GetRecipe(ctx, &saggarv1.GetRecipeRequest{Name: run.GetRecipe()})
+		if err != nil {
+			return err
+		}
+		for _, stage := range recipe.GetStages() {
+			run.StageWindows = append(run.StageWindows, &saggarv1.StageWindow{Stage: stage.GetId()})
+		}
+	}
+	return f.apply(runs)
+}
 
 // apply names who attends each stage. A stage that no run has is a fault.
 func (f *attendantsFlag) apply(runs []*saggarv1.Run) error {

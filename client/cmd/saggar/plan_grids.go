@@ -1,7 +1,9 @@
 package main
 
 import (
+	"fmt"
 	"os"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -29,6 +31,9 @@ func saveAnswer(path string, answer proto.Message) error {
 func planGrids(answer *saggarv1.PlanRunsResponse, chart *week, zone *time.Location) []render.Grid {
 	var grids []render.Grid
 	runs := answer.GetRuns()
+	if answer.GetMovesStanding() {
+		grids = append(grids, render.Grid{Title: "This plans a move of what stands already, and changes nothing: " + howToMove(runs)})
+	}
 	switch answer.GetStatus() {
 	case saggarv1.PlanStatus_PLAN_STATUS_INFEASIBLE:
 		grids = append(grids, reasonGrid("Nothing fits. What together makes it impossible:", runs, answer.GetBlames()))
@@ -49,17 +54,26 @@ func planGrids(answer *saggarv1.PlanRunsResponse, chart *week, zone *time.Locati
 	return append(grids, notes(answer.GetAssumptions(), answer.GetCaution())...)
 }
 
+// howToMove says with which command runs that stand are moved as planned.
+func howToMove(runs []*saggarv1.Run) string {
+	if len(runs) == 1 {
+		return fmt.Sprintf("keep it with --save FILE, and 'saggar run move %s --plan FILE' moves it", shortName(runs[0].GetName()))
+	}
+	return "'saggar run move' moves one at a time, by a plan of it alone"
+}
+
 // reasonGrid tells reasons in the order of the stages; of several runs each is named.
 func reasonGrid(title string, runs []*saggarv1.Run, reasons []*saggarv1.PlanReason) render.Grid {
 	grid := render.Grid{Title: title, Columns: []string{"stage", "code", "what"}}
-	if len(runs) > 1 {
+	several := len(runs) > 1 || slices.ContainsFunc(reasons, func(r *saggarv1.PlanReason) bool { return r.GetRunLabel() != "" })
+	if several {
 		grid.Columns = append([]string{"run"}, grid.Columns...)
 	}
 	for _, r := range reasons {
 		row := []string{r.GetStage(), r.GetCode(), r.GetMessage()}
-		if len(runs) > 1 {
-			label := ""
-			if r.GetStage() != "" {
+		if several {
+			label := r.GetRunLabel()
+			if r.GetStage() != "" && len(runs) > 1 {
 				label = runLabel(runs, int(r.GetRunIndex()))
 			}
 			row = append([]string{label}, row...)

@@ -11,8 +11,13 @@ import (
 
 // replanGrids show what is hit and why, and from where to where runs would move; saved is the file in which that is kept.
 func replanGrids(answer *saggarv1.ReplanRunsResponse, saved string, zone *time.Location) []render.Grid {
-	if len(answer.GetHits()) == 0 && !holdsMoves(answer) {
-		return []render.Grid{{Rows: [][]string{{"Nothing that is booked is hit by closures, hours, furnaces, supplies, people or the air of the rooms."}}}}
+	if len(answer.GetHits()) == 0 && len(answer.GetMoves()) == 0 {
+		grids := []render.Grid{{Rows: [][]string{{"Nothing that is booked is hit by closures, hours, furnaces, supplies, people or the air of the rooms."}}}}
+		if len(answer.GetOverruns()) == 0 {
+			return grids
+		}
+		grids = append(grids, render.Grid{Title: "The overrun is not recorded yet: " + howToAccept(saved, "records it")})
+		return append(grids, notes(nil, answer.GetCaution())...)
 	}
 	grids := []render.Grid{hitGrid(answer), causeGrid(answer.GetHits()), moveGrid(answer, zone)}
 	switch answer.GetStatus() {
@@ -25,13 +30,17 @@ func replanGrids(answer *saggarv1.ReplanRunsResponse, saved string, zone *time.L
 	}
 	grids = append(grids, findingGrids(answer.GetFindings())...)
 	if len(answer.GetMoves()) > 0 {
-		how := "Nothing is moved yet: keep this with --save FILE, and 'saggar run replan --accept FILE' moves all or none"
-		if saved != "" {
-			how = "Nothing is moved yet: 'saggar run replan --accept " + saved + "' moves all or none"
-		}
-		grids = append(grids, render.Grid{Title: how})
+		grids = append(grids, render.Grid{Title: "Nothing is moved yet: " + howToAccept(saved, "moves all or none")})
 	}
 	return append(grids, notes(nil, answer.GetCaution())...)
+}
+
+// howToAccept says with which command an answer, kept in a file or not, is accepted, and what that does.
+func howToAccept(saved, does string) string {
+	if saved == "" {
+		return "keep this with --save FILE, and 'saggar run replan --accept FILE' " + does
+	}
+	return "'saggar run replan --accept " + saved + "' " + does
 }
 
 func hitGrid(answer *saggarv1.ReplanRunsResponse) render.Grid {

@@ -96,7 +96,7 @@ func TestMovesThatOthersHaveOvertakenAreFoundAgain(t *testing.T) {
 	r := f.run("run", "replan", "--accept", kept)
 	assert.Equal(t, 3, r.code)
 	assert.Contains(t, r.errOut, "BLOCK AIR_SHORT_TERM_LIMIT")
-	assert.Contains(t, r.errOut, "'saggar run replan --save FILE' looks for other moves")
+	assert.Contains(t, r.errOut, "'saggar run replan --save "+kept+"' looks for other moves")
 
 	bad, err := status.New(codes.InvalidArgument, "bad").WithDetails(&errdetails.BadRequest{FieldViolations: []*errdetails.BadRequest_FieldViolation{
 		{Field: "moves[0].etag", Description: "is old"},

@@ -19,7 +19,6 @@ type bookOrder struct {
 	planOrder
 	path        string
 	acknowledge []string
-	attendants  attendantsFlag
 	vessels     vesselsFlag
 }
 
@@ -49,7 +48,7 @@ func (s *shell) runBookCommand() *cobra.Command {
 			command.MarkFlagsMutuallyExclusive("plan", flag)
 		}
 	}
-	flags.Var(&o.attendants, "attended-by", "PERSON who charges, watches and draws, or STAGE=PERSON for one stage (default: you); may be repeated")
+	o.attendants.flag(flags)
 	flags.Var(&o.vessels, "vessel", "VESSEL that holds the charge of a STAGE, with :COUNT of a set (default: a free one that fits, where the recipe asks for one); may be repeated")
 	flags.StringSliceVar(&o.acknowledge, "acknowledge", nil, "codes of warnings that you have read and accept")
 	return command
@@ -73,6 +72,9 @@ func (o *bookOrder) fits(args []string) error {
 
 func (s *shell) book(ctx context.Context, connection *api.Connection, o *bookOrder, args []string) error {
 	answer, from, err := s.planToBook(ctx, connection, o, args)
+	if err == nil && answer.GetMovesStanding() {
+		err = badInput(errors.New("what is planned stands already, and would be moved: " + howToMove(answer.GetRuns())))
+	}
 	if err == nil {
 		err = o.attendants.apply(answer.GetRuns())
 	}
@@ -120,7 +122,7 @@ func (s *shell) planToBook(ctx context.Context, connection *api.Connection, o *b
 	if err != nil {
 		return nil, source{}, err
 	}
-	request, _, err := s.planRequest(&o.planOrder, args, zone)
+	request, _, err := s.planRequest(ctx, connection, &o.planOrder, args, zone)
 	if err != nil {
 		return nil, source{}, err
 	}

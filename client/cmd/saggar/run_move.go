@@ -16,9 +16,10 @@ func (s *shell) runMoveCommand() *cobra.Command {
 	var path string
 	var acknowledge []string
 	command := &cobra.Command{
-		Use:     "move ID (--plan FILE | --from TIME)",
-		Example: "  saggar run move bisque-one --from '2027-03-05 08:00'",
-		Short:   "Move a run that is not charged yet to other windows", Args: cobra.ExactArgs(1),
+		Use: "move ID (--plan FILE | --from TIME | --attended-by PERSON)",
+		Example: "  saggar run move bisque-one --from '2027-03-05 08:00'\n" +
+			"  saggar run move bisque-one --attended-by bisque=mira",
+		Short: "Move a run that is not charged yet to other windows, or name others who attend it", Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			return s.inStudio(c.Context(), func(connection *api.Connection, parent string) error {
 				run, err := connection.Runs.GetRun(c.Context(), &saggarv1.GetRunRequest{Name: convert.Name(s.studio, "runs", args[0])})
@@ -27,6 +28,9 @@ func (s *shell) runMoveCommand() *cobra.Command {
 				}
 				answer, from, err := s.windowsForMove(c.Context(), connection, o, path, run)
 				if err != nil {
+					return err
+				}
+				if err := o.attendants.apply(answer.GetRuns()); err != nil {
 					return err
 				}
 				zone, err := s.zone(c.Context(), connection, parent)
@@ -46,6 +50,7 @@ func (s *shell) runMoveCommand() *cobra.Command {
 		},
 	}
 	o.run.window(command)
+	o.attendants.flag(command.Flags())
 	command.Flags().StringVar(&path, "plan", "", "file of one run, kept by 'run plan --save'")
 	command.MarkFlagsMutuallyExclusive("plan", "from")
 	command.MarkFlagsMutuallyExclusive("plan", "until")
@@ -53,7 +58,7 @@ func (s *shell) runMoveCommand() *cobra.Command {
 	return command
 }
 
-// windowsForMove plans a run anew, or takes a kept plan's windows.
+// windowsForMove plans a run anew, takes a kept plan's windows, or leaves the run where it is when only others are to attend it.
 func (s *shell) windowsForMove(ctx context.Context, connection *api.Connection, o *planOrder, path string, run *saggarv1.Run) (*saggarv1.PlanRunsResponse, source, error) {
 	if path != "" {
 		kept, from, err := s.readPlan(path)
@@ -62,6 +67,9 @@ func (s *shell) windowsForMove(ctx context.Context, connection *api.Connection, 
 		}
 		from.path = "runs[0]." // the request holds the run's windows alone
 		return kept, from, err
+	}
+	if len(o.attendants.typed) > 0 && o.run.from == "" && o.run.until == "" {
+		return &saggarv1.PlanRunsResponse{Runs: []*saggarv1.Run{run}}, source{path: "runs[0]."}, nil
 	}
 	zone, err := s.zone(ctx, connection, "studios/"+s.studio)
 	if err != nil {

@@ -1,10 +1,12 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -22,6 +24,7 @@ type planOrder struct {
 	runs, refresh, save string
 	alternatives, take  int32
 	everyAnswer         bool
+	attendants          attendantsFlag
 }
 
 func (s *shell) runPlanCommand() *cobra.Command {
@@ -47,6 +50,7 @@ func (s *shell) runPlanCommand() *cobra.Command {
 		"be name, title, scale and limits (attendance, heat_only_while_staffed, avoid_furnaces, start_time, end_time)")
 	flags.StringVar(&o.refresh, "refresh", "", "kept plan that others have overtaken: plan its runs again, as near to its windows as can be,\n"+
 		"within its limits; --avoid and --heat-only-while-staffed add to them")
+	o.attendants.flag(flags)
 	flags.StringVar(&o.save, "save", "", "also keep the plan in this file, for 'run book --plan'")
 	flags.Int32Var(&o.alternatives, "alternatives", 0, "how many different plans to offer beside the first, at most 3; for a single run")
 	flags.Int32Var(&o.take, "take", 0, "show and keep this one of the alternatives")
@@ -103,13 +107,13 @@ func (s *shell) planAndShow(ctx context.Context, connection *api.Connection, o *
 	if err != nil {
 		return err
 	}
-	request, from, err := s.planRequest(o, args, zone)
+	request, from, err := s.planRequest(ctx, connection, o, args, zone)
 	if err != nil {
 		return err
 	}
-	answer, err := s.plan(ctx, connection, request, o)
-	if err != nil {
-		return from.planFaults(err)
+	answer, broken := s.plan(ctx, connection, request, o)
+	if broken != nil && (answer == nil || o.take > 0) {
+		return from.planFaults(broken)
 	}
 	if answer, err = taken(answer, o.take); err != nil {
 		return badInput(err)
@@ -119,14 +123,16 @@ func (s *shell) planAndShow(ctx context.Context, connection *api.Connection, o *
 			return err
 		}
 	}
-	if o.everyAnswer {
-		return refusedUnless(canBeBooked(answer))
+	if !o.everyAnswer {
+		err = s.printPlan(ctx, connection, answer, zone)
+	} else {
+		err = refusedUnless(canBeBooked(answer))
 	}
-	return s.printPlan(ctx, connection, answer, zone)
+	return cmp.Or(broken, err)
 }
 
 // planRequest asks for what a recipe, a file of runs or a kept plan says.
-func (s *shell) planRequest(o *planOrder, args []string, zone *time.Location) (*saggarv1.PlanRunsRequest, source, error) {
+func (s *shell) planRequest(ctx context.Context, connection *api.Connection, o *planOrder, args []string, zone *time.Location) (*saggarv1.PlanRunsRequest, source, error) {
 	var from source
 	var list file.RunList
 	var err error
@@ -142,6 +148,9 @@ func (s *shell) planRequest(o *planOrder, args []string, zone *time.Location) (*
 		list.Runs = []*saggarv1.Run{o.run.run(s.studio, args[0])}
 	}
 	if err != nil {
+		return nil, from, err
+	}
+	if err := s.nameAttendants(ctx, connection, &o.attendants, list.Runs); err != nil {
 		return nil, from, err
 	}
 	request, err := o.run.request("studios/"+s.studio, zone, list.Runs...)
@@ -163,7 +172,8 @@ func (s *shell) readRuns(path string, zone *time.Location) (file.RunList, source
 	return list, source{name: name, lines: list.Lines}, badInput(err)
 }
 
-// plan asks the server for windows and returns its last answer. A search gets its time besides that of a call.
+// plan asks the server for windows and returns its last answer. A search gets its time besides that of a call. When it is broken
+// off, the best answer until then is returned with the error.
 func (s *shell) plan(ctx context.Context, connection *api.Connection, request *saggarv1.PlanRunsRequest, o *planOrder) (*saggarv1.PlanRunsResponse, error) {
 	ctx, cancel := context.WithTimeout(ctx, s.searching(o.how.searchTime))
 	defer cancel()
@@ -173,18 +183,33 @@ func (s *shell) plan(ctx context.Context, connection *api.Connection, request *s
 	}
 	tell := s.teller(o.how.progress)
 	defer tell.end()
+	var best *saggarv1.PlanRunsResponse
 	last, err := lastOf(stream.Recv, func(answer *saggarv1.PlanRunsResponse) error {
 		tell.tell(answer.GetProgress())
+		if len(answer.GetRuns()) > 0 {
+			best = answer
+		}
 		if o.everyAnswer {
 			return render.WriteLine(s.out, answer)
 		}
 		return nil
 	})
-	if err == nil && len(last.GetRuns()) == 0 && last.GetStatus() != saggarv1.PlanStatus_PLAN_STATUS_INFEASIBLE &&
+	if err != nil {
+		return best, brokenOff(err, best != nil)
+	}
+	if len(last.GetRuns()) == 0 && last.GetStatus() != saggarv1.PlanStatus_PLAN_STATUS_INFEASIBLE &&
 		last.GetStatus() != saggarv1.PlanStatus_PLAN_STATUS_UNRESOLVED {
 		err = errors.New("the server ended its plan without an answer; its log says why")
 	}
 	return last, err
+}
+
+// brokenOff says below an error that what is shown is not the last word.
+func brokenOff(err error, shown bool) error {
+	if !shown || !api.IsBrokenOff(err) {
+		return err
+	}
+	return hinted{err, "the search was broken off: what is shown is the best that was found until then"}
 }
 
 // searching is how long a call may take in which the server searches: alternatives, and runs that are tried one by one,
@@ -213,6 +238,8 @@ func canBeBooked(answer *saggarv1.PlanRunsResponse) bool {
 	switch answer.GetStatus() {
 	case saggarv1.PlanStatus_PLAN_STATUS_INFEASIBLE, saggarv1.PlanStatus_PLAN_STATUS_UNRESOLVED:
 		return false
+	case saggarv1.PlanStatus_PLAN_STATUS_SEARCHING: // broken off
+		return !slices.ContainsFunc(answer.GetFindings(), func(f *saggarv1.Finding) bool { return f.GetSeverity() == saggarv1.Severity_SEVERITY_BLOCK })
 	}
 	return true
 }
@@ -238,7 +265,7 @@ func taken(answer *saggarv1.PlanRunsResponse, number int32) (*saggarv1.PlanRunsR
 		Status: saggarv1.PlanStatus_PLAN_STATUS_FEASIBLE, Runs: []*saggarv1.Run{chosen.GetRun()}, Revision: answer.GetRevision(),
 		Findings: chosen.GetFindings(), EndTime: chosen.GetEndTime(), VisitDays: chosen.GetVisitDays(),
 		EnergyKilowattHours: chosen.GetEnergyKilowattHours(), Caution: answer.GetCaution(), Assumptions: answer.GetAssumptions(),
-		Limits: answer.GetLimits(),
+		Limits: answer.GetLimits(), MovesStanding: answer.GetMovesStanding(),
 	}, nil
 }
 

@@ -79,14 +79,20 @@ func (s *shell) replan(ctx context.Context, connection *api.Connection, o *repla
 		return err
 	}
 	tell := s.teller(o.how.progress)
-	answer, err := lastOf(stream.Recv, func(answer *saggarv1.ReplanRunsResponse) error {
+	var best *saggarv1.ReplanRunsResponse
+	answer, broken := lastOf(stream.Recv, func(answer *saggarv1.ReplanRunsResponse) error {
 		tell.tell(answer.GetProgress())
+		if len(answer.GetMoves()) > 0 {
+			best = answer
+		}
 		return nil
 	})
 	tell.end()
 	switch {
-	case err != nil:
-		return err
+	case broken != nil && best == nil:
+		return broken
+	case broken != nil:
+		answer, broken = best, brokenOff(broken, true)
 	case answer.GetStatus() == saggarv1.PlanStatus_PLAN_STATUS_UNSPECIFIED:
 		return errors.New("the server ended without an answer; its log says why")
 	}
@@ -102,7 +108,7 @@ func (s *shell) replan(ctx context.Context, connection *api.Connection, o *repla
 	case saggarv1.PlanStatus_PLAN_STATUS_INFEASIBLE, saggarv1.PlanStatus_PLAN_STATUS_UNRESOLVED:
 		return errRefused
 	}
-	return nil
+	return broken
 }
 
 func holdsMoves(answer *saggarv1.ReplanRunsResponse) bool {
@@ -181,15 +187,15 @@ func (s *shell) acceptMoves(ctx context.Context, connection *api.Connection, o *
 	})
 	s.warnOfUnknown(o.acknowledge, kept.GetFindings(), moved.GetFindings(), api.Findings(err))
 	if err != nil {
-		return replanHint(from.planFaults(err))
+		return replanHint(from.planFaults(err), o.accepted)
 	}
 	return s.print(moved, func() []render.Grid { return movedGrids(moved, zone) })
 }
 
-// replanHint says below a refusal how to look again.
-func replanHint(err error) error {
-	if !wasOvertaken(err) {
+// replanHint says below a refusal of moves that are out of date how to look again.
+func replanHint(err error, path string) error {
+	if !wasOvertaken(err) && !api.IsStale(err) {
 		return err
 	}
-	return hinted{err, "'saggar run replan --save FILE' looks for other moves"}
+	return hinted{err, fmt.Sprintf("'saggar run replan --save %s' looks for other moves", path)}
 }

@@ -38,7 +38,8 @@ const (
 type LotServiceClient interface {
 	// Puts a lot down: a delivery of a material, or what a load made. With `from_run` and `from_stage` and no analysis of its own
 	// it is what the stage's balance says stays, at the moisture given; with a material's id what that is.
-	// Errors: INVALID_ARGUMENT, also for a material, department, run or stage that does not stand; ALREADY_EXISTS.
+	// Errors: INVALID_ARGUMENT, also for a material, department, run or stage that does not stand, and for more than the load can
+	// have made; ALREADY_EXISTS.
 	CreateLot(ctx context.Context, in *CreateLotRequest, opts ...grpc.CallOption) (*Lot, error)
 	// Returns one. Errors: NOT_FOUND.
 	GetLot(ctx context.Context, in *GetLotRequest, opts ...grpc.CallOption) (*Lot, error)
@@ -48,7 +49,7 @@ type LotServiceClient interface {
 	UpdateLot(ctx context.Context, in *UpdateLotRequest, opts ...grpc.CallOption) (*Lot, error)
 	// Takes some. Errors: NOT_FOUND; PERMISSION_DENIED for what is another department's; FAILED_PRECONDITION when less is free.
 	TakeLot(ctx context.Context, in *TakeLotRequest, opts ...grpc.CallOption) (*Lot, error)
-	// Puts some back. Errors: NOT_FOUND, PERMISSION_DENIED.
+	// Puts some back, at most what was taken and has not come back. Errors: INVALID_ARGUMENT for more; NOT_FOUND, PERMISSION_DENIED.
 	ReturnLot(ctx context.Context, in *ReturnLotRequest, opts ...grpc.CallOption) (*Lot, error)
 	// Notes what is at hand after weighing, as when it was dried. Errors: NOT_FOUND; FAILED_PRECONDITION when runs have reserved more.
 	WeighLot(ctx context.Context, in *WeighLotRequest, opts ...grpc.CallOption) (*Lot, error)
@@ -153,7 +154,8 @@ func (c *lotServiceClient) ListLotEntries(ctx context.Context, in *ListLotEntrie
 type LotServiceServer interface {
 	// Puts a lot down: a delivery of a material, or what a load made. With `from_run` and `from_stage` and no analysis of its own
 	// it is what the stage's balance says stays, at the moisture given; with a material's id what that is.
-	// Errors: INVALID_ARGUMENT, also for a material, department, run or stage that does not stand; ALREADY_EXISTS.
+	// Errors: INVALID_ARGUMENT, also for a material, department, run or stage that does not stand, and for more than the load can
+	// have made; ALREADY_EXISTS.
 	CreateLot(context.Context, *CreateLotRequest) (*Lot, error)
 	// Returns one. Errors: NOT_FOUND.
 	GetLot(context.Context, *GetLotRequest) (*Lot, error)
@@ -163,7 +165,7 @@ type LotServiceServer interface {
 	UpdateLot(context.Context, *UpdateLotRequest) (*Lot, error)
 	// Takes some. Errors: NOT_FOUND; PERMISSION_DENIED for what is another department's; FAILED_PRECONDITION when less is free.
 	TakeLot(context.Context, *TakeLotRequest) (*Lot, error)
-	// Puts some back. Errors: NOT_FOUND, PERMISSION_DENIED.
+	// Puts some back, at most what was taken and has not come back. Errors: INVALID_ARGUMENT for more; NOT_FOUND, PERMISSION_DENIED.
 	ReturnLot(context.Context, *ReturnLotRequest) (*Lot, error)
 	// Notes what is at hand after weighing, as when it was dried. Errors: NOT_FOUND; FAILED_PRECONDITION when runs have reserved more.
 	WeighLot(context.Context, *WeighLotRequest) (*Lot, error)

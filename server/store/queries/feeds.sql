@@ -43,14 +43,15 @@ SELECT r.run_id, r.title, r.recipe_id, r.department, r.maker, r.revision, r.crea
     COALESCE(c.change_time, r.create_time)::timestamptz AS change_time,
     l.stage_id, l.state, l.start_time, l.end_time, COALESCE(l.firing_key, 0)::bigint AS firing_key,
     COALESCE(e.equipment_id, '')::text AS furnace_id, COALESCE(f.firing_id, '')::text AS firing_id,
-    CASE WHEN f.offer IS NULL THEN '' ELSE f.attended_by END::text AS shared_by
+    CASE WHEN f.offer IS NULL THEN '' ELSE f.attended_by END::text AS shared_by,
+    COALESCE(NULLIF(f.attended_by, ''), r.maker)::text AS attended_by
 FROM loads l
 JOIN runs r ON r.studio_key = l.studio_key AND r.run_key = l.run_key
 LEFT JOIN firings f ON f.studio_key = l.studio_key AND f.firing_key = l.firing_key
 LEFT JOIN equipment e ON e.studio_key = f.studio_key AND e.equipment_key = f.furnace_key
 LEFT JOIN changes c ON c.studio_key = r.studio_key AND c.revision = r.revision
 WHERE l.studio_key = @studio_key AND l.end_time > @since::timestamptz
-    AND (@maker::text = '' OR r.maker = @maker)
+    AND (@person::text = '' OR r.maker = @person OR f.attended_by = @person)
     AND (@department::text = '' OR r.department = @department)
     AND (@furnace_id::text = '' OR e.equipment_id = @furnace_id)
 ORDER BY l.start_time, l.run_key, l.ordinal

@@ -15,14 +15,15 @@ SELECT r.run_id, r.title, r.recipe_id, r.department, r.maker, r.revision, r.crea
     COALESCE(c.change_time, r.create_time)::timestamptz AS change_time,
     l.stage_id, l.state, l.start_time, l.end_time, COALESCE(l.firing_key, 0)::bigint AS firing_key,
     COALESCE(e.equipment_id, '')::text AS furnace_id, COALESCE(f.firing_id, '')::text AS firing_id,
-    CASE WHEN f.offer IS NULL THEN '' ELSE f.attended_by END::text AS shared_by
+    CASE WHEN f.offer IS NULL THEN '' ELSE f.attended_by END::text AS shared_by,
+    COALESCE(NULLIF(f.attended_by, ''), r.maker)::text AS attended_by
 FROM loads l
 JOIN runs r ON r.studio_key = l.studio_key AND r.run_key = l.run_key
 LEFT JOIN firings f ON f.studio_key = l.studio_key AND f.firing_key = l.firing_key
 LEFT JOIN equipment e ON e.studio_key = f.studio_key AND e.equipment_key = f.furnace_key
 LEFT JOIN changes c ON c.studio_key = r.studio_key AND c.revision = r.revision
 WHERE l.studio_key = $1 AND l.end_time > $2::timestamptz
-    AND ($3::text = '' OR r.maker = $3)
+    AND ($3::text = '' OR r.maker = $3 OR f.attended_by = $3)
     AND ($4::text = '' OR r.department = $4)
     AND ($5::text = '' OR e.equipment_id = $5)
 ORDER BY l.start_time, l.run_key, l.ordinal
@@ -32,7 +33,7 @@ LIMIT $6::bigint
 type FeedLoadsParams struct {
 	StudioKey  int64
 	Since      time.Time
-	Maker      string
+	Person     string
 	Department string
 	FurnaceID  string
 	MaxRows    int64
@@ -55,6 +56,7 @@ type FeedLoadsRow struct {
 	FurnaceID  string
 	FiringID   string
 	SharedBy   string
+	AttendedBy string
 }
 
 // The loads of a calendar, with when the run was last changed.
@@ -62,7 +64,7 @@ func (q *Queries) FeedLoads(ctx context.Context, arg FeedLoadsParams) ([]FeedLoa
 	rows, err := q.db.Query(ctx, FeedLoads,
 		arg.StudioKey,
 		arg.Since,
-		arg.Maker,
+		arg.Person,
 		arg.Department,
 		arg.FurnaceID,
 		arg.MaxRows,
@@ -91,6 +93,7 @@ func (q *Queries) FeedLoads(ctx context.Context, arg FeedLoadsParams) ([]FeedLoa
 			&i.FurnaceID,
 			&i.FiringID,
 			&i.SharedBy,
+			&i.AttendedBy,
 		); err != nil {
 			return nil, err
 		}

@@ -71,3 +71,23 @@ WHERE e.studio_key = @studio_key AND (@lot_id::text = '' OR l.lot_id = @lot_id::
     AND (e.revision, e.lot_key) < (@before_revision::bigint, @before_key::bigint)
 ORDER BY e.revision DESC, e.lot_key DESC
 LIMIT NULLIF(@max_rows::bigint, 0);
+
+-- What was taken out of a lot and has not come back.
+-- name: LotTaken :one
+SELECT coalesce(-sum(e.mass_change), 0)::bigint
+FROM lot_entries e
+JOIN lots l ON l.studio_key = e.studio_key AND l.lot_key = e.lot_key
+WHERE e.studio_key = @studio_key AND l.lot_id = @lot_id AND e.kind IN ('TAKEN', 'RETURNED');
+
+-- What lots that one load made weighed when they were put down.
+-- name: LotsMade :one
+SELECT coalesce(sum(e.mass_change), 0)::bigint
+FROM lots l
+JOIN lot_entries e ON e.studio_key = l.studio_key AND e.lot_key = l.lot_key AND e.kind = 'CREATED'
+WHERE l.studio_key = @studio_key AND l.from_run = @from_run AND l.body ->> 'from_stage' = @from_stage::text;
+
+-- name: RunsReserving :many
+SELECT run_id, maker
+FROM runs
+WHERE studio_key = @studio_key AND draws @> jsonb_build_array(jsonb_build_object('lot', @lot_id::text, 'state', 'RESERVED'))
+ORDER BY run_id;

@@ -356,6 +356,47 @@ func (q *Queries) ListLots(ctx context.Context, arg ListLotsParams) ([]ListLotsR
 	return items, nil
 }
 
+const LotTaken = `-- name: LotTaken :one
+SELECT coalesce(-sum(e.mass_change), 0)::bigint
+FROM lot_entries e
+JOIN lots l ON l.studio_key = e.studio_key AND l.lot_key = e.lot_key
+WHERE e.studio_key = $1 AND l.lot_id = $2 AND e.kind IN ('TAKEN', 'RETURNED')
+`
+
+type LotTakenParams struct {
+	StudioKey int64
+	LotID     string
+}
+
+// What was taken out of a lot and has not come back.
+func (q *Queries) LotTaken(ctx context.Context, arg LotTakenParams) (int64, error) {
+	row := q.db.QueryRow(ctx, LotTaken, arg.StudioKey, arg.LotID)
+	var column_1 int64
+	err := row.Scan(&column_1)
+	return column_1, err
+}
+
+const LotsMade = `-- name: LotsMade :one
+SELECT coalesce(sum(e.mass_change), 0)::bigint
+FROM lots l
+JOIN lot_entries e ON e.studio_key = l.studio_key AND e.lot_key = l.lot_key AND e.kind = 'CREATED'
+WHERE l.studio_key = $1 AND l.from_run = $2 AND l.body ->> 'from_stage' = $3::text
+`
+
+type LotsMadeParams struct {
+	StudioKey int64
+	FromRun   string
+	FromStage string
+}
+
+// What lots that one load made weighed when they were put down.
+func (q *Queries) LotsMade(ctx context.Context, arg LotsMadeParams) (int64, error) {
+	row := q.db.QueryRow(ctx, LotsMade, arg.StudioKey, arg.FromRun, arg.FromStage)
+	var column_1 int64
+	err := row.Scan(&column_1)
+	return column_1, err
+}
+
 const MoveLotMasses = `-- name: MoveLotMasses :execrows
 UPDATE lots
 SET mass_micrograms = lots.mass_micrograms + u.mass_change, reserved_micrograms = lots.reserved_micrograms + u.reserved_change,
@@ -393,4 +434,41 @@ func (q *Queries) MoveLotMasses(ctx context.Context, arg MoveLotMassesParams) (i
 		return 0, err
 	}
 	return result.RowsAffected(), nil
+}
+
+const RunsReserving = `-- name: RunsReserving :many
+SELECT run_id, maker
+FROM runs
+WHERE studio_key = $1 AND draws @> jsonb_build_array(jsonb_build_object('lot', $2::text, 'state', 'RESERVED'))
+ORDER BY run_id
+`
+
+type RunsReservingParams struct {
+	StudioKey int64
+	LotID     string
+}
+
+type RunsReservingRow struct {
+	RunID string
+	Maker string
+}
+
+func (q *Queries) RunsReserving(ctx context.Context, arg RunsReservingParams) ([]RunsReservingRow, error) {
+	rows, err := q.db.Query(ctx, RunsReserving, arg.StudioKey, arg.LotID)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []RunsReservingRow
+	for rows.Next() {
+		var i RunsReservingRow
+		if err := rows.Scan(&i.RunID, &i.Maker); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
 }

@@ -25,7 +25,7 @@ LIMIT NULLIF(@max_rows::bigint, 0);
 INSERT INTO studios (studio_id, title, time_zone, step_minutes, charge_minutes, draw_minutes, clean_minutes, acid_mist_fraction,
     revision, equipment_revision, own_revision, create_time, own_limits, offer_minutes, interlock_test_months)
 VALUES (@studio_id, @title, @time_zone, @step_minutes, @charge_minutes, @draw_minutes, @clean_minutes, @acid_mist_fraction,
-    @revision, @equipment_revision, @own_revision, @create_time, @own_limits, offer_minutes, interlock_test_months)
+    @revision, @equipment_revision, @own_revision, @create_time, @own_limits, @offer_minutes, @interlock_test_months)
 RETURNING studio_key, create_time;
 
 -- name: UpdateStudio :execrows

@@ -46,24 +46,26 @@ const InsertStudio = `-- name: InsertStudio :one
 INSERT INTO studios (studio_id, title, time_zone, step_minutes, charge_minutes, draw_minutes, clean_minutes, acid_mist_fraction,
     revision, equipment_revision, own_revision, create_time, own_limits, offer_minutes, interlock_test_months)
 VALUES ($1, $2, $3, $4, $5, $6, $7, $8,
-    $9, $10, $11, $12, $13, offer_minutes, interlock_test_months)
+    $9, $10, $11, $12, $13, $14, $15)
 RETURNING studio_key, create_time
 `
 
 type InsertStudioParams struct {
-	StudioID          string
-	Title             string
-	TimeZone          string
-	StepMinutes       int32
-	ChargeMinutes     int32
-	DrawMinutes       int32
-	CleanMinutes      int32
-	AcidMistFraction  float64
-	Revision          int64
-	EquipmentRevision int64
-	OwnRevision       int64
-	CreateTime        time.Time
-	OwnLimits         []byte
+	StudioID            string
+	Title               string
+	TimeZone            string
+	StepMinutes         int32
+	ChargeMinutes       int32
+	DrawMinutes         int32
+	CleanMinutes        int32
+	AcidMistFraction    float64
+	Revision            int64
+	EquipmentRevision   int64
+	OwnRevision         int64
+	CreateTime          time.Time
+	OwnLimits           []byte
+	OfferMinutes        int32
+	InterlockTestMonths int32
 }
 
 type InsertStudioRow struct {
@@ -86,6 +88,8 @@ func (q *Queries) InsertStudio(ctx context.Context, arg InsertStudioParams) (Ins
 		arg.OwnRevision,
 		arg.CreateTime,
 		arg.OwnLimits,
+		arg.OfferMinutes,
+		arg.InterlockTestMonths,
 	)
 	var i InsertStudioRow
 	err := row.Scan(&i.StudioKey, &i.CreateTime)
