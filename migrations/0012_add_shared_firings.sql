@@ -2,8 +2,9 @@
 
 SET LOCAL lock_timeout = '5s';
 
--- offer is what a firing offers for others, its program, and what comes off besides its loads; null: it is not shared, and all
--- that comes off stands in firing_releases.
+-- offer is what a firing offers for others, its program, and what comes off besides its loads; null: it is not shared. The sum of
+-- what comes off a shared firing is worked out from its offer and its loads; firing_releases holds it too, for servers that know
+-- of none.
 ALTER TABLE firings
     ADD COLUMN offer jsonb,
     ADD CONSTRAINT firings_offer_object CHECK (offer IS NULL OR jsonb_typeof(offer) = 'object');

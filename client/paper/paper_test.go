@@ -91,7 +91,7 @@ func daySheet(title string) *saggarv1.DaySheet {
 				Findings: []*saggarv1.Finding{{
 					Severity: saggarv1.Severity_SEVERITY_WARN, Code: "AIR_SHORT_TERM_LIMIT", Message: title, Cure: title, Source: title,
 				}},
-				Missing: []string{title},
+				Missing: []string{title}, Beside: []string{"run tiles of ada: 8 l"},
 			},
 			{
 				Mark: "B", Run: "studios/test/runs/egypt-one", Title: "Egyptian blue", Stage: "pack", Department: "conservation", Maker: "mia",

@@ -108,6 +108,11 @@ func (m *preparedMoves) unchanged(ctx context.Context, tx *store.Tx, studioKey i
 			return stale("runs/" + before.ID)
 		}
 		m.standing[i] = now // with what rides beside it by now
+		for k, load := range now.Loads {
+			if kept := &m.runs[i].Loads[k]; kept.Firing != nil && load.Firing != nil && kept.Firing.Key == load.Firing.Key {
+				*kept = load
+			}
+		}
 	}
 	return m.firingsUnchanged(ctx, tx, studioKey)
 }

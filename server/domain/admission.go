@@ -35,6 +35,9 @@ func (f Firing) Admission(r Rider, now time.Time, zone *time.Location) []finding
 		a.refuse(CodeJoinNotShared, fmt.Sprintf("firing %s is not shared", f.ID),
 			fmt.Sprintf("ask %s, who attends it, to share it, or take a furnace of its own", f.AttendedBy))
 		return a.found
+	case len(f.Riders) == 0 && f.Offer.OpenedBy == "":
+		a.refuse(CodeJoinNotStanding, fmt.Sprintf("the run whose firing %s is waits no longer, and it ends with that", f.ID), otherOne)
+		return a.found
 	case !now.Before(f.Offer.Until):
 		a.refuse(CodeJoinTooLate, fmt.Sprintf("firing %s could be joined until %s", f.ID, a.clock(f.Offer.Until)), otherOne)
 	}

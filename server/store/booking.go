@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 
 	"saggar/server/domain"
 	"saggar/server/store/queries"
@@ -284,15 +285,25 @@ func encodeIfAny[T any](subject string, value *T) (string, error) {
 	return string(body), err
 }
 
+// reworked takes out what is written anew: also the sum of what comes off a shared firing, which this server works out from its
+// offer and its loads, and one from before shared firings reads as it stands.
 func (w writer) reworked(ctx context.Context) error {
-	if len(w.Reworked) == 0 {
+	summed := slices.Clone(w.Reworked)
+	for _, f := range w.standing {
+		if f.Offer != nil {
+			summed = append(summed, f.Key)
+		}
+	}
+	if len(summed) == 0 {
 		return nil
 	}
-	err := w.q.DeleteFiringPhases(ctx, queries.DeleteFiringPhasesParams{StudioKey: w.Studio.Key, FiringKeys: w.Reworked})
-	if err != nil {
-		return err
+	if len(w.Reworked) > 0 {
+		err := w.q.DeleteFiringPhases(ctx, queries.DeleteFiringPhasesParams{StudioKey: w.Studio.Key, FiringKeys: w.Reworked})
+		if err != nil {
+			return err
+		}
 	}
-	return w.q.DeleteFiringReleases(ctx, queries.DeleteFiringReleasesParams{StudioKey: w.Studio.Key, FiringKeys: w.Reworked})
+	return w.q.DeleteFiringReleases(ctx, queries.DeleteFiringReleasesParams{StudioKey: w.Studio.Key, FiringKeys: summed})
 }
 
 func (w writer) phases(ctx context.Context) error {
@@ -318,9 +329,6 @@ func (w writer) phases(ctx context.Context) error {
 func (w writer) releases(ctx context.Context) error {
 	arg := queries.InsertFiringReleasesParams{StudioKey: w.Studio.Key}
 	for _, f := range w.standing {
-		if f.Offer != nil {
-			continue // what comes off a shared firing stands with its offer and its loads
-		}
 		for i, r := range f.Releases {
 			arg.FiringKeys = append(arg.FiringKeys, f.Key)
 			arg.Ordinals = append(arg.Ordinals, int32(i))

@@ -139,7 +139,7 @@ func (s *shell) firingOpenCommand() *cobra.Command {
 	var check bool
 	command := &cobra.Command{
 		Use:     "open FILE",
-		Example: "  saggar firing open thursday-bisque.yaml",
+		Example: "  saggar firing open shared-bisque.yaml",
 		Short:   "Book a firing for others to join, from a file with furnace, title, heat_program, start_time and offer",
 		Args:    cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
