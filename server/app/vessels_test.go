@@ -376,6 +376,11 @@ func TestWhatAVesselHeldDecidesWhatItMayHoldNext(t *testing.T) {
 	assert.Contains(t, found[0].Cure, "vessel clean")
 	found, _ = b.checkTaken(t, of("clean", 0))
 	assert.Empty(t, found, "before the iron")
+	for days, held := range map[int][]string{0: nil, 4: {"iron"}} {
+		shown, err := b.at(monday.AddDate(0, 0, days)).ListEquipment(b.ctx, "test", domain.KindVessel, app.Page{Limit: 10})
+		require.NoError(t, err)
+		assert.Equal(t, held, shown[0].Vessel.NowHeld, "after %d days", days)
+	}
 	found, _ = b.checkTaken(t, of("sulfured", 7))
 	assert.Empty(t, found, "iron upon iron")
 	found, _ = b.checkTaken(t, of("sulfured", 0))
