@@ -10,8 +10,11 @@ import (
 	"saggar/chem/heat"
 )
 
-// Glaze is the word for what has melted onto a vessel's wall.
-const Glaze = "glaze"
+// The words for what has melted onto a vessel's wall.
+const (
+	GlazeOnWall = "glaze"
+	MeltOnWall  = "melt"
+)
 
 // LeavesInVessel are the words, in order, for what a stage's charge leaves in the wall of its vessel though it is brushed out
 // (chem/data, vessel-words.csv: common practice, no source).
@@ -21,7 +24,7 @@ func (c Charge) LeavesInVessel(index int) []string {
 	for _, word := range c.contentWords(index) {
 		shown[word] = true
 	}
-	shown[Glaze] = stage.Kind == chem.Glaze || stage.Kind == chem.Melt
+	shown[GlazeOnWall], shown[MeltOnWall] = stage.Kind == chem.Glaze, stage.Kind == chem.Melt
 	grams := map[string]float64{}
 	for _, e := range balance.Elements {
 		grams[e.Element] = chem.Moles{e.Element: e.InMoles}.Grams()

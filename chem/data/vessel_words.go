@@ -9,7 +9,7 @@ import (
 type VesselWord struct {
 	Word string
 	// Element is what shows it in a charge, from LeastFraction of the charge's mass on; empty: the words of a furnace's exclusions,
-	// and glaze, which the kind of stage shows.
+	// and glaze and melt, which the kind of stage shows.
 	Element       string
 	LeastFraction float64
 	// Stays: brushing it out does not take it away, so that it spoils the next charge that holds none.

@@ -17,8 +17,10 @@ import (
 func (a *App) GetEquipment(ctx context.Context, studioID string, kind domain.EquipmentKind, id string) (domain.Equipment, error) {
 	var found domain.Equipment
 	err := a.read(ctx, studioID, func(ctx context.Context, tx *store.Tx, studio domain.Studio) (err error) {
-		found, err = tx.EquipmentOne(ctx, studio.Key, kind, id)
-		return err
+		if found, err = tx.EquipmentOne(ctx, studio.Key, kind, id); err != nil {
+			return err
+		}
+		return a.heldByNow(ctx, tx, studio.Key, []domain.Equipment{found})
 	})
 	return found, err
 }
@@ -27,8 +29,10 @@ func (a *App) GetEquipment(ctx context.Context, studioID string, kind domain.Equ
 func (a *App) ListEquipment(ctx context.Context, studioID string, kind domain.EquipmentKind, page Page) ([]domain.Equipment, error) {
 	var list []domain.Equipment
 	err := a.read(ctx, studioID, func(ctx context.Context, tx *store.Tx, studio domain.Studio) (err error) {
-		list, err = tx.ListEquipment(ctx, studio.Key, kind, page.After, page.Limit)
-		return err
+		if list, err = tx.ListEquipment(ctx, studio.Key, kind, page.After, page.Limit); err != nil {
+			return err
+		}
+		return a.heldByNow(ctx, tx, studio.Key, list)
 	})
 	return list, err
 }
@@ -60,6 +64,9 @@ func (a *App) UpdateEquipment(ctx context.Context, call Call, in EquipmentUpdate
 		}
 		var err error
 		if changed, err = tx.EquipmentOne(ctx, studio.Key, in.Equipment.Kind, in.Equipment.ID); err != nil {
+			return nil, err
+		}
+		if err := a.heldByNow(ctx, tx, studio.Key, []domain.Equipment{changed}); err != nil {
 			return nil, err
 		}
 		return []string{in.Equipment.Name()}, tx.UpdateStudio(ctx, load.studio)

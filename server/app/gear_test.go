@@ -200,8 +200,17 @@ func TestACartridgeIsDueBeforeItIsSpent(t *testing.T) {
 	require.NoError(t, booked(2))
 	require.NoError(t, booked(0), "an earlier use counts before a later one, which still has its hours")
 	assert.Equal(t, []string{"CARTRIDGE_SPENT"}, blockedCodes(t, booked(4)))
+	shown := func(b bench) domain.Gear {
+		e, err := b.GetEquipment(b.ctx, "test", domain.KindGear, "shared")
+		require.NoError(t, err)
+		return *e.Gear
+	}
+	assert.Zero(t, shown(b).SpentHours)
+	assert.InDelta(t, 2*hours, shown(b).BookedHours, 1e-9)
+	assert.InDelta(t, hours, shown(b.at(monday.AddDate(0, 0, 1))).SpentHours, 1e-9, "the first is over")
 	b.wardrobe(t, with(0, 2.4*hours, monday.AddDate(0, 0, 1)))
 	require.NoError(t, booked(4), "a new cartridge since the first")
+	assert.InDelta(t, 2*hours, shown(b).BookedHours, 1e-9, "what the former cartridge took counts no more")
 }
 
 func TestAPlanGoesRoundWhatGearIsWorn(t *testing.T) {

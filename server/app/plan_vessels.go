@@ -48,7 +48,7 @@ func (p *planner) noVesselFits(run *plannedRun, stage int, t assess.Treatment) [
 	ask.span = domain.Window{Start: p.origin, End: p.origin.Add(time.Minute)}
 	ask.onDate = p.today
 	idle := vesselDesk{site: p.site}
-	if _, found := idle.serve(ask, nil, nil); finding.Blocks(found) {
+	if _, found := idle.serve(ask, nil, charged{}); finding.Blocks(found) {
 		for i := range found {
 			found[i].Field = fmt.Sprintf("stages[%d].vessel", stage)
 		}
@@ -89,16 +89,16 @@ func (c *airCuts) vessels(ctx context.Context, p *planner, solution scheduler.So
 	var served []servedStage
 	for _, run := range p.runs {
 		windows := p.windowsOf(run, solution)
-		var before []domain.VesselUse
+		var before charged
 		for stage := range run.charge.Recipe.Stages {
 			ask := p.askOf(run, stage, windows[stage].Furnace)
 			ask.span = vesselSpan(p.site.Studio, run.charge.Recipe.Stages, windows[:stage+1])
 			ask.onDate = windows[stage].Charged().In(p.site.Zone).Format(time.DateOnly)
 			if emptiesVessels(ask.stage) {
-				before = nil
+				before = charged{}
 			}
 			if stage < run.kept {
-				before = run.standing.VesselsOf(ask.stage.ID, false)
+				before = charged{run.standing.VesselsOf(ask.stage.ID, false), ask.span}
 				desk.give(ask, before)
 				continue
 			}
@@ -110,7 +110,7 @@ func (c *airCuts) vessels(ctx context.Context, p *planner, solution scheduler.So
 				continue
 			}
 			one, named, kept := p.placed(run, stage, solution), p.namedBefore(run, stage), before
-			uses, found := desk.serve(ask, named, kept)
+			given, found := desk.serve(ask, named, kept)
 			if finding.Blocks(found) {
 				refused = true
 				p.noteRefusal(one.task, vesselReason, found)
@@ -120,9 +120,9 @@ func (c *airCuts) vessels(ctx context.Context, p *planner, solution scheduler.So
 				})
 				continue
 			}
-			if len(uses) > 0 {
-				desk.give(ask, uses)
-				served, before = append(served, servedStage{one, ask.run, len(desk.holds)}), uses
+			if len(given.uses) > 0 {
+				desk.give(ask, given)
+				served, before = append(served, servedStage{one, ask.run, len(desk.holds)}), given
 			}
 		}
 	}
@@ -143,10 +143,10 @@ func (a vesselAsk) shifted(minutes int) vesselAsk {
 }
 
 // give counts vessels as the stage's.
-func (d *vesselDesk) give(ask vesselAsk, uses []domain.VesselUse) {
-	for _, use := range uses {
+func (d *vesselDesk) give(ask vesselAsk, given charged) {
+	for _, use := range given.uses {
 		d.holds = append(d.holds, domain.BookedHold{RunKey: ask.run, Hold: domain.Hold{
-			Kind: domain.KindVessel, ID: use.Vessel, Count: use.Items(), Stage: ask.stage.ID, Window: ask.span, Leaves: ask.leaves,
+			Kind: domain.KindVessel, ID: use.Vessel, Count: use.Items(), Stage: ask.stage.ID, Window: given.span, Leaves: ask.leaves,
 		}})
 	}
 }

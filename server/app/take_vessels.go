@@ -1,6 +1,7 @@
 package app
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
@@ -29,21 +30,21 @@ func (p *prepared) takeVessels(ctx context.Context, tx *store.Tx) error {
 	}
 	desk.holds = append(desk.holds, p.holdsOf(domain.KindVessel)...)
 	for run := range p.charges {
-		var before []domain.VesselUse // of the stage before, while the charge stays in them
+		var before charged // of the stage before, while the charge stays in them
 		for stage, load := range p.runs[run].Loads {
+			ask := p.vesselAsk(run, stage)
 			if p.begun(run, stage) {
-				before = p.runs[run].VesselsOf(load.Stage, false)
+				before = charged{p.runs[run].VesselsOf(load.Stage, false), ask.span}
 				continue
 			}
-			ask := p.vesselAsk(run, stage)
 			if emptiesVessels(ask.stage) {
-				before = nil
+				before = charged{}
 			}
-			uses, found := desk.serve(ask, p.charges[run].at.request.Windows[stage].Vessels, before)
+			given, found := desk.serve(ask, p.charges[run].at.request.Windows[stage].Vessels, before)
 			p.findings = append(p.findings, found...)
-			if len(uses) > 0 {
-				p.hold(run, &desk, ask, uses, before)
-				before = uses
+			if len(given.uses) > 0 {
+				p.hold(run, &desk, ask, given)
+				before = given
 			}
 		}
 	}
@@ -122,61 +123,82 @@ func emptiesVessels(stage chem.Stage) bool {
 	return stage.Program == nil && stage.Kind != chem.Pack && stage.Kind != chem.Label && stage.Kind != chem.Dry
 }
 
-// hold gives vessels to a stage. Where its charge stays in them from a stage before, that one has them until then.
-func (p *prepared) hold(run int, desk *vesselDesk, ask vesselAsk, uses, before []domain.VesselUse) {
+// charged is what a charge is in and for how long.
+type charged struct {
+	uses []domain.VesselUse
+	span domain.Window
+}
+
+// holds reports whether the charge is in all of some vessels already.
+func (c charged) holds(uses []domain.VesselUse) bool {
+	return !slices.ContainsFunc(uses, func(u domain.VesselUse) bool {
+		return !slices.ContainsFunc(c.uses, func(b domain.VesselUse) bool { return b.Vessel == u.Vessel })
+	})
+}
+
+// staying is an ask for vessels in which the charge stays from the stage before, so that nobody else has them in between.
+func (a vesselAsk) staying(before charged) vesselAsk {
+	if before.span.End.Before(a.span.Start) {
+		a.span.Start = before.span.End
+	}
+	return a
+}
+
+// hold gives vessels to a stage. One that the run has already is not cleaned in between.
+func (p *prepared) hold(run int, desk *vesselDesk, ask vesselAsk, given charged) {
 	r := &p.runs[run]
 	named := len(p.charges[run].at.request.Windows[ask.index].Vessels) > 0
-	for _, use := range uses {
-		span := ask.span
+	for _, use := range given.uses {
 		for i := range r.Inputs.Holds {
 			h := &r.Inputs.Holds[i]
-			stays := slices.ContainsFunc(before, func(b domain.VesselUse) bool { return b.Vessel == use.Vessel })
-			if h.Kind != domain.KindVessel || h.ID != use.Vessel || !stays && !h.Window.End.After(span.Start) || h.Window.End.Equal(span.Start) {
-				continue
-			}
-			if h.Window.Start.Before(span.Start) {
-				h.Window.End = span.Start
+			if h.Kind == domain.KindVessel && h.ID == use.Vessel && h.Window.Start.Before(given.span.Start) && h.Window.End.After(given.span.Start) {
+				h.Window.End = given.span.Start
 			}
 		}
-		hold := domain.Hold{
-			Kind: domain.KindVessel, ID: use.Vessel, Count: use.Items(), Stage: ask.stage.ID, Window: span,
+		r.Inputs.Holds = append(r.Inputs.Holds, domain.Hold{
+			Kind: domain.KindVessel, ID: use.Vessel, Count: use.Items(), Stage: ask.stage.ID, Window: given.span,
 			Alone: p.site.Vessels[use.Vessel].Items() == 1, Named: named, Leaves: ask.leaves, Mark: p.site.Vessels[use.Vessel].Mark,
-		}
-		r.Inputs.Holds = append(r.Inputs.Holds, hold)
-		desk.holds = append(desk.holds, domain.BookedHold{Hold: hold, RunKey: ask.run, RunID: r.ID, Department: r.Department})
+		})
 	}
+	desk.give(ask, given)
 }
 
 // serve gives a stage the vessels that are named, those in which its charge is already, or free ones of the kind that its recipe
 // asks for. What is wrong with them is found either way; nothing is given that does not stand free.
-func (d vesselDesk) serve(ask vesselAsk, named, before []domain.VesselUse) ([]domain.VesselUse, []finding.Finding) {
+func (d vesselDesk) serve(ask vesselAsk, named []domain.VesselUse, before charged) (charged, []finding.Finding) {
 	if len(named) > 0 {
-		return named, d.judge(ask, named)
+		if before.holds(named) {
+			ask = ask.staying(before)
+		}
+		return charged{named, ask.span}, d.judge(ask, named)
 	}
 	if ask.stage.Vessel.Kind == "" {
-		return nil, nil
+		return charged{}, nil
 	}
-	kept := slices.DeleteFunc(slices.Clone(before), func(u domain.VesselUse) bool {
+	kept := slices.DeleteFunc(slices.Clone(before.uses), func(u domain.VesselUse) bool {
 		return d.site.Vessels[u.Vessel].Kind != ask.stage.Vessel.Kind
 	})
-	if len(kept) > 0 {
-		if found := d.judge(ask, kept); !finding.Blocks(found) {
-			return kept, append(found, ask.picked(d.site, kept))
+	if stays := ask.staying(before); len(kept) > 0 {
+		if found := d.judge(stays, kept); !finding.Blocks(found) {
+			return charged{kept, stays.span}, append(found, stays.picked(d.site, kept))
 		}
 	}
 	all := d.ofKind(ask.stage.Vessel.Kind)
 	if len(all) == 0 {
-		return nil, []finding.Finding{ask.finding(finding.Note, "VESSEL_MISSING", string(ask.stage.Vessel.Kind),
+		return charged{}, []finding.Finding{ask.finding(finding.Note, "VESSEL_MISSING", string(ask.stage.Vessel.Kind),
 			fmt.Sprintf("stage %s is done in a %s, and the studio keeps none on record: none is booked with it", ask.stage.ID, ask.stage.Vessel.Kind),
 			"see to it that one is free, or have them recorded")}
 	}
+	// What the charge is in would have to be emptied for somebody else in between: another is taken, or none.
+	all = slices.DeleteFunc(all, func(v domain.Vessel) bool { return len(kept) > 0 && before.holds([]domain.VesselUse{{Vessel: v.ID}}) })
 	uses, why := d.pick(ask, all)
 	if len(uses) == 0 {
-		return nil, []finding.Finding{ask.finding(finding.Block, "VESSEL_MISSING", string(ask.stage.Vessel.Kind),
-			fmt.Sprintf("stage %s is done in a %s, and none is free that fits: %s", ask.stage.ID, ask.stage.Vessel.Kind, strings.Join(why, "; ")),
+		return charged{}, []finding.Finding{ask.finding(finding.Block, "VESSEL_MISSING", string(ask.stage.Vessel.Kind),
+			fmt.Sprintf("stage %s is done in a %s, and none is free that fits: %s", ask.stage.ID, ask.stage.Vessel.Kind,
+				cmp.Or(strings.Join(why, "; "), "what it is in is somebody else's in between")),
 			"choose another time, make less, have one cleaned and say so, or name what else may hold it")}
 	}
-	return uses, append(d.judge(ask, uses), ask.picked(d.site, uses))
+	return charged{uses, ask.span}, append(d.judge(ask, uses), ask.picked(d.site, uses))
 }
 
 // picked says which vessels the service took.

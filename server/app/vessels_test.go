@@ -376,6 +376,11 @@ func TestWhatAVesselHeldDecidesWhatItMayHoldNext(t *testing.T) {
 	assert.Contains(t, found[0].Cure, "vessel clean")
 	found, _ = b.checkTaken(t, of("clean", 0))
 	assert.Empty(t, found, "before the iron")
+	for days, held := range map[int][]string{0: nil, 4: {"iron"}} {
+		shown, err := b.at(monday.AddDate(0, 0, days)).ListEquipment(b.ctx, "test", domain.KindVessel, app.Page{Limit: 10})
+		require.NoError(t, err)
+		assert.Equal(t, held, shown[0].Vessel.NowHeld, "after %d days", days)
+	}
 	found, _ = b.checkTaken(t, of("sulfured", 7))
 	assert.Empty(t, found, "iron upon iron")
 	found, _ = b.checkTaken(t, of("sulfured", 0))
@@ -479,4 +484,41 @@ func TestAVesselStaysInAFiringThatOverran(t *testing.T) {
 	assert.Equal(t, first.Loads[0].Window.End.Add(2*time.Hour).Add(30*time.Minute), moved.Runs[0].StandingHolds()[0].Window.End)
 	found, _ := during.checkTaken(t, on(in(run, use("one")), "muffle-b", 24*time.Hour))
 	assert.Equal(t, []string{"BLOCK VESSEL_BUSY one"}, said(found))
+}
+
+func TestNobodyHasAVesselBetweenTheStagesOfItsCharge(t *testing.T) {
+	t.Parallel()
+	recipe := potRecipe()
+	recipe.ID = "thrice"
+	for _, id := range []string{"second", "third"} {
+		again := recipe.Stages[0]
+		again.ID, again.Kind, again.Additions, again.Product = id, chem.Sinter, nil, ""
+		recipe.Lags = append(recipe.Lags, chem.Lag{FromStage: recipe.Stages[len(recipe.Stages)-1].ID, ToStage: id, MinMinutes: 2 * 24 * 60})
+		recipe.Stages = append(recipe.Stages, again)
+	}
+	b, run := potted(t, pot("one"))
+	b.stock(t, []chem.Recipe{recipe})
+	answer := b.plan(t, request("thrice", 1), monday)
+	require.Len(t, answer.Run.Windows, 3, "%v", answer.Blames)
+	booked, err := b.book(answer, "")
+	require.NoError(t, err)
+	holds := booked.Runs[0].StandingHolds()
+	require.Len(t, holds, 3)
+	for i := range 2 {
+		assert.Equal(t, "one", holds[i+1].ID)
+		assert.Equal(t, holds[i].Window.End, holds[i+1].Window.Start)
+	}
+	between := answer.Run.Windows[0].Drawn().Add(24 * time.Hour).Truncate(24 * time.Hour).Add(8 * time.Hour)
+	asked := on(in(run, use("one")), "kiln", between.Sub(run.Windows[0].Window().Start))
+	found, _ := b.checkTaken(t, asked)
+	assert.Equal(t, []string{"BLOCK VESSEL_BUSY one"}, said(found))
+
+	_, err = b.CancelRun(b.ctx, call("CancelRun"), app.CancelRunInput{StudioID: "test", RunID: booked.Runs[0].ID})
+	require.NoError(t, err)
+	_, err = b.tryTake(asked)
+	require.NoError(t, err)
+	found, uses := b.checkTaken(t, answer.Run)
+	assert.Contains(t, said(found), "NOTE VESSEL_PICKED one", "the first stage comes before the other")
+	assert.NotEmpty(t, uses[0])
+	assert.Contains(t, said(found), "BLOCK VESSEL_MISSING crucible", "the charge cannot stay in it, nor is there another")
 }

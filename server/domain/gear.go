@@ -39,6 +39,9 @@ type Gear struct {
 	UsedTime    time.Time `json:"used_time,omitzero"`
 	InstalledOn string    `json:"installed_on,omitempty"` // YYYY-MM-DD
 	OutOfUse    bool      `json:"out_of_use,omitempty"`
+	// SpentHours is how long its cartridge has been used by now, and BookedHours with everything that is booked, where it is shown.
+	SpentHours  float64 `json:"-"`
+	BookedHours float64 `json:"-"`
 }
 
 // Items is how many there are.

@@ -39,6 +39,8 @@ type Vessel struct {
 	Held     []string  `json:"held,omitempty"`
 	HeldTime time.Time `json:"held_time,omitzero"`
 	OutOfUse bool      `json:"out_of_use,omitempty"`
+	// NowHeld is what its wall holds by now, where it is shown.
+	NowHeld []string `json:"-"`
 }
 
 // Items is how many there are.

@@ -117,7 +117,7 @@ func vesselToProto(v domain.Vessel) *saggarv1.MarkedVessel {
 		MassGrams: v.MassGrams, Material: v.Material, TopCelsius: v.TopCelsius, Lid: convert.LidToProto(v.Lid),
 		DiameterMillimeters: v.DiameterMillimeters, HeightMillimeters: v.HeightMillimeters, InspectedOn: v.InspectedOn,
 		InspectionDays: int32(v.InspectionDays), Department: v.Department, Shared: v.Shared, Held: v.Held, HeldTime: instant(v.HeldTime),
-		OutOfUse: v.OutOfUse,
+		OutOfUse: v.OutOfUse, NowHeld: v.NowHeld,
 	}
 }
 
@@ -142,7 +142,7 @@ func gearToProto(g domain.Gear) *saggarv1.Gear {
 	return &saggarv1.Gear{
 		Title: g.Title, Kind: gearKinds.toProto(g.Kind), RespiratorClass: g.Class, Count: int32(g.Items()), FittedTo: g.FittedTo,
 		CartridgeGases: g.CartridgeGases, CartridgeHours: g.CartridgeHours, UsedHours: g.UsedHours, UsedTime: instant(g.UsedTime),
-		InstalledOn: g.InstalledOn, OutOfUse: g.OutOfUse,
+		InstalledOn: g.InstalledOn, OutOfUse: g.OutOfUse, SpentHours: g.SpentHours, BookedHours: g.BookedHours,
 	}
 }
 

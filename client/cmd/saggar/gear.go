@@ -33,26 +33,22 @@ var gearKind = equipmentKind{
 			Gear: x.to.(*saggarv1.Gear), UpdateMask: x.mask, AllowMissing: x.create,
 		})
 	},
-	columns: []string{"gear", "kind", "class", "count", "fitted to", "cartridge for", "used of hours", "state"},
-	row: func(m proto.Message, zone *time.Location) []string {
+	columns: []string{"gear", "kind", "class", "count", "fitted to", "cartridge for", "hours used", "state"},
+	row: func(m proto.Message, _ *time.Location) []string {
 		g := m.(*saggarv1.Gear)
 		return []string{
 			shortName(g.GetName()), words(g.GetKind()), g.GetRespiratorClass(), count(max(g.GetCount(), 1)), cmp.Or(g.GetFittedTo(), "shared"),
-			cmp.Or(strings.Join(g.GetCartridgeGases(), ", "), "-"), cartridgeHours(g, zone), inUse(g.GetOutOfUse()),
+			cmp.Or(strings.Join(g.GetCartridgeGases(), ", "), "-"), cartridgeHours(g), inUse(g.GetOutOfUse()),
 		}
 	},
 }
 
-// cartridgeHours are those that somebody recorded; what is booked after that is with its holds.
-func cartridgeHours(g *saggarv1.Gear, zone *time.Location) string {
+// cartridgeHours are how long a cartridge has been used by now and will have been with what is booked, of what it may be.
+func cartridgeHours(g *saggarv1.Gear) string {
 	if len(g.GetCartridgeGases()) == 0 {
 		return "-"
 	}
-	text := fmt.Sprintf("%s of %s", render.Number(g.GetUsedHours()), render.Number(g.GetCartridgeHours()))
-	if g.GetUsedTime() != nil {
-		text += " as of " + local(g.GetUsedTime(), zone)
-	}
-	return text
+	return fmt.Sprintf("%.1f, booked %.1f of %s", g.GetSpentHours(), g.GetBookedHours(), render.Number(g.GetCartridgeHours()))
 }
 
 func (s *shell) gearCommand() *cobra.Command {

@@ -55,11 +55,11 @@ func vesselLid(v *saggarv1.MarkedVessel) string {
 	return words(v.GetLid())
 }
 
-// vesselHeld is what somebody recorded of a vessel's wall; what runs leave in it is with its holds.
+// vesselHeld is what a vessel's wall holds by now, and when somebody last said so.
 func vesselHeld(v *saggarv1.MarkedVessel, zone *time.Location) string {
-	held := cmp.Or(strings.ReplaceAll(strings.Join(v.GetHeld(), ", "), "_", " "), "clean")
+	held := cmp.Or(strings.ReplaceAll(strings.Join(v.GetNowHeld(), ", "), "_", " "), "clean")
 	if v.GetHeldTime() != nil {
-		held += " as of " + local(v.GetHeldTime(), zone)
+		held += "; recorded " + local(v.GetHeldTime(), zone)
 	}
 	return held
 }

@@ -19,7 +19,7 @@ func someVessels() *saggarv1.ListVesselsResponse {
 			Lid: saggarv1.Lid_LID_LOOSE, InspectedOn: "2027-02-01", Department: "glass", Shared: true,
 		},
 		{
-			Name: ofStudio + "vessels/melt-pot", Kind: saggarv1.VesselKind_VESSEL_KIND_CRUCIBLE, Held: []string{"volatile_metal", "lead"},
+			Name: ofStudio + "vessels/melt-pot", Kind: saggarv1.VesselKind_VESSEL_KIND_CRUCIBLE, Held: []string{"lead"}, NowHeld: []string{"lead", "volatile_metal"},
 			HeldTime: instant("2027-03-01T08:00:00Z"), OutOfUse: true,
 		},
 	}}
@@ -30,7 +30,7 @@ func someGear() *saggarv1.ListGearResponse {
 		{Name: ofStudio + "gear/goggles", Kind: saggarv1.GearKind_GEAR_KIND_GOGGLES, Count: 4},
 		{
 			Name: ofStudio + "gear/mask-1", Kind: saggarv1.GearKind_GEAR_KIND_RESPIRATOR, RespiratorClass: "air_purifying/negative pressure/full_facepiece",
-			FittedTo: "mira", CartridgeGases: []string{"SO2", "HCl"}, CartridgeHours: 8, UsedHours: 1.5, UsedTime: instant("2027-03-01T08:00:00Z"),
+			FittedTo: "mira", CartridgeGases: []string{"SO2", "HCl"}, CartridgeHours: 8, UsedHours: 1.5, UsedTime: instant("2027-03-01T08:00:00Z"), SpentHours: 2, BookedHours: 6.25,
 		},
 	}}
 }

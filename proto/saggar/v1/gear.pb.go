@@ -117,6 +117,10 @@ type Gear struct {
 	InstalledOn string `protobuf:"bytes,11,opt,name=installed_on,json=installedOn,proto3" json:"installed_on,omitempty"`
 	// Not to be worn any more.
 	OutOfUse bool `protobuf:"varint,12,opt,name=out_of_use,json=outOfUse,proto3" json:"out_of_use,omitempty"`
+	// Output only. How long its cartridge has been used by now, with what has been booked since `used_time`, in h.
+	SpentHours float64 `protobuf:"fixed64,14,opt,name=spent_hours,json=spentHours,proto3" json:"spent_hours,omitempty"`
+	// Output only. How long it will have been used with everything that is booked, in h.
+	BookedHours float64 `protobuf:"fixed64,15,opt,name=booked_hours,json=bookedHours,proto3" json:"booked_hours,omitempty"`
 	// Output only. Changes with every change; given back on update to detect a change in between.
 	Etag          string `protobuf:"bytes,13,opt,name=etag,proto3" json:"etag,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -235,6 +239,20 @@ func (x *Gear) GetOutOfUse() bool {
 		return x.OutOfUse
 	}
 	return false
+}
+
+func (x *Gear) GetSpentHours() float64 {
+	if x != nil {
+		return x.SpentHours
+	}
+	return 0
+}
+
+func (x *Gear) GetBookedHours() float64 {
+	if x != nil {
+		return x.BookedHours
+	}
+	return 0
 }
 
 func (x *Gear) GetEtag() string {
@@ -769,7 +787,7 @@ var File_saggar_v1_gear_proto protoreflect.FileDescriptor
 
 const file_saggar_v1_gear_proto_rawDesc = "" +
 	"\n" +
-	"\x14saggar/v1/gear.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xc1\x05\n" +
+	"\x14saggar/v1/gear.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xa5\x06\n" +
 	"\x04Gear\x12V\n" +
 	"\x04name\x18\x01 \x01(\tBB\xbaH?r=\x18\xa0\x0128^studios/[a-z][a-z0-9-]{0,62}/gear/[a-z][a-z0-9-]{0,62}$R\x04name\x12\x1d\n" +
 	"\x05title\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18xR\x05title\x123\n" +
@@ -788,7 +806,10 @@ const file_saggar_v1_gear_proto_rawDesc = "" +
 	"\finstalled_on\x18\v \x01(\tB(\xbaH%r#\x18\n" +
 	"2\x1f^([0-9]{4}-[0-9]{2}-[0-9]{2})?$R\vinstalledOn\x12\x1c\n" +
 	"\n" +
-	"out_of_use\x18\f \x01(\bR\boutOfUse\x12\x1b\n" +
+	"out_of_use\x18\f \x01(\bR\boutOfUse\x12/\n" +
+	"\vspent_hours\x18\x0e \x01(\x01B\x0e\xbaH\v\x12\t)\x00\x00\x00\x00\x00\x00\x00\x00R\n" +
+	"spentHours\x121\n" +
+	"\fbooked_hours\x18\x0f \x01(\x01B\x0e\xbaH\v\x12\t)\x00\x00\x00\x00\x00\x00\x00\x00R\vbookedHours\x12\x1b\n" +
 	"\x04etag\x18\r \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\"\xe8\x01\n" +
 	"\x04Hold\x12\x18\n" +
 	"\asubject\x18\x01 \x01(\tR\asubject\x12\x14\n" +

@@ -66,6 +66,8 @@ type MarkedVessel struct {
 	HeldTime *timestamppb.Timestamp `protobuf:"bytes,18,opt,name=held_time,json=heldTime,proto3" json:"held_time,omitempty"`
 	// Not to be taken any more: cracked, lost, condemned.
 	OutOfUse bool `protobuf:"varint,19,opt,name=out_of_use,json=outOfUse,proto3" json:"out_of_use,omitempty"`
+	// Output only. What its wall holds by now: `held`, and what runs have put in it since `held_time`; of a set, in some of it.
+	NowHeld []string `protobuf:"bytes,21,rep,name=now_held,json=nowHeld,proto3" json:"now_held,omitempty"`
 	// Output only. Changes with every change; given back on update to detect a change in between.
 	Etag          string `protobuf:"bytes,20,opt,name=etag,proto3" json:"etag,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -233,6 +235,13 @@ func (x *MarkedVessel) GetOutOfUse() bool {
 		return x.OutOfUse
 	}
 	return false
+}
+
+func (x *MarkedVessel) GetNowHeld() []string {
+	if x != nil {
+		return x.NowHeld
+	}
+	return nil
 }
 
 func (x *MarkedVessel) GetEtag() string {
@@ -594,7 +603,7 @@ var File_saggar_v1_vessel_proto protoreflect.FileDescriptor
 
 const file_saggar_v1_vessel_proto_rawDesc = "" +
 	"\n" +
-	"\x16saggar/v1/vessel.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x16saggar/v1/recipe.proto\"\xa0\b\n" +
+	"\x16saggar/v1/vessel.proto\x12\tsaggar.v1\x1a\x1bbuf/validate/validate.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x16saggar/v1/recipe.proto\"\xcb\b\n" +
 	"\fMarkedVessel\x12Y\n" +
 	"\x04name\x18\x01 \x01(\tBE\xbaHBr@\x18\xa0\x012;^studios/[a-z][a-z0-9-]{0,62}/vessels/[a-z][a-z0-9-]{0,62}$R\x04name\x12\x1d\n" +
 	"\x05title\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18xR\x05title\x12\x1b\n" +
@@ -624,7 +633,8 @@ const file_saggar_v1_vessel_proto_rawDesc = "" +
 	"\x04held\x18\x11 \x03(\tB%\xbaH\"\x92\x01\x1f\x10\x10\x18\x01\"\x19r\x17\x18?2\x13^[a-z][a-z_]{0,62}$R\x04held\x127\n" +
 	"\theld_time\x18\x12 \x01(\v2\x1a.google.protobuf.TimestampR\bheldTime\x12\x1c\n" +
 	"\n" +
-	"out_of_use\x18\x13 \x01(\bR\boutOfUse\x12\x1b\n" +
+	"out_of_use\x18\x13 \x01(\bR\boutOfUse\x12)\n" +
+	"\bnow_held\x18\x15 \x03(\tB\x0e\xbaH\v\x92\x01\b\x10@\"\x04r\x02\x18?R\anowHeld\x12\x1b\n" +
 	"\x04etag\x18\x14 \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\"\x83\x01\n" +
 	"\tVesselUse\x127\n" +
 	"\x06vessel\x18\x01 \x01(\tB\x1f\xbaH\x1cr\x1a\x18?2\x16^[a-z][a-z0-9-]{0,62}$R\x06vessel\x12 \n" +
