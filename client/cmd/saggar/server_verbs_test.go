@@ -299,7 +299,7 @@ func TestWhatStopsACommandBeforeTheServer(t *testing.T) {
 		"no fingerprint":      {"room list --fingerprint 12 --server 192.0.2.1:7817", 2, "is no fingerprint"},
 		"too many arguments":  {"room show a b", 2, "saggar: room show takes one ID, not a b"},
 		"no arguments":        {"room list a", 2, "saggar: room list takes no arguments: leave out a"},
-		"verb of a noun":      {"room burn", 2, "give one of list, show, update"},
+		"verb of a noun":      {"room burn", 2, "give one of due, list, show, update"},
 		"either or":           {"run book a b", 2, "saggar: run book is typed as: saggar run book (--plan FILE | RECIPE --department D)"},
 		"flag not given":      {"run plan bisque", 2, "saggar: run plan needs --department, for example: saggar run plan"},
 		"two flags not given": {"opening list", 2, "needs --from and --until"},
