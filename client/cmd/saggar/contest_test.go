@@ -80,12 +80,12 @@ func (k *contest) caller(ctx context.Context, t *testing.T, random *rand.Rand) {
 		switch pick := random.IntN(20); {
 		case pick == 0:
 			k.closeOrOpen(random, call)
-		case pick < 9 || len(own) == 0:
+		case pick < 11 || len(own) == 0:
 			made, names := k.book(random, call)
 			for i, name := range names {
 				own = append(own, run{made, made.asked[i], made.titles[i], name})
 			}
-		case pick < 13:
+		case pick < 18: // seldom called off, so that the studio stays full
 			one := own[random.IntN(len(own))]
 			id := api.NewRequestID()
 			windows := k.somewhere(random, k.templateOf(one.asked)).GetStageWindows()
@@ -257,16 +257,30 @@ func (k *contest) verify(t *testing.T, connection *api.Connection) *saggarv1.Stu
 	return studio
 }
 
+// verifyNowAndThen recomputes what is stored while callers go on, each time from one snapshot, until the context ends.
+func (k *contest) verifyNowAndThen(ctx context.Context, t *testing.T, every time.Duration) {
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-time.After(every):
+			k.verifyStored(t)
+		}
+	}
+}
+
 // verifyStored looks at furnaces, closures, the panel, people and the air, and at the log's numbers.
 func (k *contest) verifyStored(t *testing.T) {
 	t.Helper()
 	kept, err := store.Open(t.Context(), k.database, store.Options{})
-	require.NoError(t, err)
+	if !assert.NoError(t, err) {
+		return
+	}
 	defer kept.Close()
 	var site *domain.Site
 	var equipment []domain.Equipment
 	var firings []domain.Firing
-	require.NoError(t, kept.InSnapshot(t.Context(), func(ctx context.Context, tx *store.Tx) error {
+	assert.NoError(t, kept.InSnapshot(t.Context(), func(ctx context.Context, tx *store.Tx) error {
 		studio, err := tx.Studio(ctx, "marl-lane")
 		if err != nil {
 			return err
@@ -290,7 +304,9 @@ func (k *contest) verifyStored(t *testing.T) {
 		}})
 		return err
 	}))
-	require.NotEmpty(t, firings)
+	if site == nil {
+		return
+	}
 	assert.Empty(t, invariant.Overlaps(firings))
 	assert.Empty(t, invariant.Closed(site, equipment, firings))
 	assert.Empty(t, invariant.Sums(site, firings))

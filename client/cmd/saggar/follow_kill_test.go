@@ -187,7 +187,9 @@ func TestNobodyWhoFollowsMissesOrRepeatsAnything(t *testing.T) {
 	for i := range 8 {
 		calling.Go(func() { k.caller(busy, t, rand.New(rand.NewPCG(seed, uint64(100+i)))) })
 	}
-	kills := c.killInTurn(busy, rand.New(rand.NewPCG(seed, 200)), max(followFor(t)/killsInAll, time.Second))
+	every := max(followFor(t)/killsInAll, time.Second)
+	calling.Go(func() { k.verifyNowAndThen(busy, t, every/2) })
+	kills := c.killInTurn(busy, rand.New(rand.NewPCG(seed, 200)), every)
 	calling.Wait()
 
 	studio := k.verify(t, connection)
