@@ -5,6 +5,7 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"sort"
 )
 
 // Curves gives the exact concentration of every species that the sources give off, or that the zone starts with, in
@@ -50,6 +51,7 @@ type load struct {
 	counted    int     // how many releases count
 	changes    []change
 	occupied   occupancy
+	over       []overWindow
 }
 
 // collect sorts the sources' releases into loads by species, in order of species.
@@ -254,6 +256,27 @@ func (l *load) curveIn(segments []segment, rates []rateStep) Curve {
 		species: l.species, background: l.background, lastRelease: l.last,
 		segments: l.follow(segments, segment{start: l.first, x0: l.initial}, rates),
 	}
+}
+
+// curveDuring is the curve as if nothing were given off outside a stretch of time, in a list of its own to be filled.
+func (l *load) curveDuring(segments []segment, rates []rateStep, during Interval) Curve {
+	part := *l
+	if first := l.after(during.StartMinute) - 1; first > 0 {
+		part.changes, part.first, part.initial = l.changes[first:], l.changes[first].minute, 0
+	}
+	last := part.after(during.EndMinute)
+	if last+1 >= len(part.changes) {
+		return part.curveIn(segments, rates)
+	}
+	part.changes = part.changes[:last+1]
+	curve := part.curveIn(segments, rates)
+	curve.segments[len(curve.segments)-1].gain = 0
+	return curve
+}
+
+// after is the index of the first change after a minute.
+func (l *load) after(minute float64) int {
+	return sort.Search(len(l.changes), func(i int) bool { return l.changes[i].minute > minute })
 }
 
 // follow goes on from the beginning of a segment to the end of all, and appends what it finds. It is the law of a segment (after)
