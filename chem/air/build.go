@@ -51,7 +51,9 @@ type load struct {
 	counted    int     // how many releases count
 	changes    []change
 	occupied   occupancy
-	over       []overWindow
+	// What was worked out of the changes so far.
+	greatest float64
+	over     []overWindow
 }
 
 // collect sorts the sources' releases into loads by species, in order of species.

@@ -12,6 +12,8 @@ const (
 	leftUnused  = 1e-9
 	shortOf     = 1e-10
 	flowGivesUp = 1e6
+	// wellBelow is the share of the flow as it is at which a search around what is worst now begins, where it is enough.
+	wellBelow = 0.5
 )
 
 // point is a flow that was tried, and how much of what is allowed it leaves: what is allowed over what is there, less one.
@@ -40,23 +42,26 @@ func (t *trial) enough(d *demand, from float64) (float64, bool) {
 	if d.allowed() <= 0 {
 		return 0, false
 	}
-	if steady := len(t.zone.Flow) == 1; !steady || d.spare(d.now) >= 0 {
-		if steady && from >= t.present() {
-			return from, true
-		}
-		return t.seek(d, from, t.everywhere)
-	}
-	if from > t.present() && t.settled(d, from) {
+	steady := len(t.zone.Flow) == 1
+	if steady && from >= t.present() && (d.spare(d.now) >= 0 || from > t.present() && t.settled(d, from)) {
 		return from, true
 	}
-	for around := float64(shortTermMinutes); ; around *= 4 {
-		near := func(x *term) float64 { return t.near(x, around) }
-		flow, ok := t.seek(d, max(from, t.present()), near)
+	least := t.present()
+	if d.spare(d.now) >= 0 {
+		least *= wellBelow
+	}
+	from, low := max(from, least), from
+	for around := float64(shortTermMinutes); steady && least > 0; around *= 4 {
+		flow, ok := t.seek(d, from, func(x *term) float64 { return t.near(x, around) })
+		if flow == least { // too much: what is worst now says nothing of that
+			break
+		}
 		if !ok || t.point(flow, d, t.everywhere).spare >= -shortOf {
 			return flow, ok
 		}
 		from = flow
 	}
+	return t.seek(d, low, t.everywhere)
 }
 
 // settled reports whether what is given off shows by itself that a demand of one term is met at a steady flow.
@@ -70,7 +75,8 @@ func (t *trial) settled(d *demand, flow float64) bool {
 // Two points are there to begin with: without any flow all stays that was given off, and what the air holds as things are is
 // known (exact where the flow is steady, else a guess).
 func (t *trial) seek(d *demand, from float64, look func(*term) float64) (float64, bool) {
-	last := [3]point{{0, d.spare(d.most())}, {0, d.spare(d.most())}, {t.present(), d.spare(d.now)}}
+	most := d.spare(d.most())
+	last := [3]point{{0, most}, {0, most}, {t.present(), d.spare(d.now)}}
 	if from > t.present() || from > 0 && last[2].spare >= 0 {
 		at := t.point(from, d, look)
 		if at.spare >= -shortOf {

@@ -79,11 +79,12 @@ func (l *load) given(i int) float64 {
 	return l.changes[i].level * (l.changes[i+1].minute - l.changes[i].minute)
 }
 
-// greatestGain is the most that is given off in a minute, ppm.
+// greatestGain is the most that is given off in a minute, ppm, worked out once.
 func (l *load) greatestGain() float64 {
-	most := 0.0
-	for _, gain := range l.givenOver(0) {
-		most = max(most, gain)
+	if l.greatest == 0 {
+		for i := range l.changes {
+			l.greatest = max(l.greatest, l.changes[i].level)
+		}
 	}
-	return most
+	return l.greatest
 }

@@ -41,7 +41,8 @@ func (x mixture) term(air *trial, windowMinutes float64) (ratio float64, togethe
 	}
 	together = parts[0].m.term(1, windowMinutes)
 	together.load = sum
-	return air.everywhere(&together), together
+	ratio, together.startMinute = sum.occupied.curve(air.during(sum, Interval{math.Inf(-1), math.Inf(1)})).MaxMean(windowMinutes)
+	return ratio, together
 }
 
 // with is two loads of the same room added up, each times a weight.
