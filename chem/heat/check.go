@@ -38,6 +38,12 @@ const (
 // "furnace." and a field of the furnace; About is the furnace's identifier, and the message begins with it. The worst
 // finding comes first.
 func Check(f Furnace, t Treatment) []finding.Finding {
+	found, _ := CheckFitted(f, t)
+	return found
+}
+
+// CheckFitted is Check that hands on the constants that it found; zero where it blocks for want of them.
+func CheckFitted(f Furnace, t Treatment) ([]finding.Finding, Constants) {
 	k := checker{furnace: f, treatment: t}
 	k.checkFurnace()
 	constants, err := Fit(f)
@@ -52,7 +58,7 @@ func Check(f Furnace, t Treatment) []finding.Finding {
 		k.addFaults(t.Faults(), CodeTreatmentInvalid)
 	}
 	finding.SortWorstFirst(k.findings)
-	return k.findings
+	return k.findings, constants
 }
 
 type checker struct {
