@@ -35,6 +35,7 @@ type prepared struct {
 	assessments []assess.Assessment // of each run
 	charges     []runCharge         // of each run
 	days        []PersonDay
+	longDays    bool // somebody's day that is concerned is longer than a shift
 }
 
 // prepare reads what the runs ask for in one snapshot and works out everything but the writing.
@@ -355,7 +356,7 @@ func (p *prepared) meetOthers(ctx context.Context, tx *store.Tx, now time.Time) 
 	}
 	found, assumptions := p.joint.findings()
 	ofDays, days, ofDay := p.joint.withoutClashes().days()
-	p.days = days
+	p.days, p.longDays = days, p.joint.longDays()
 	p.findings = slices.Concat(p.findings, found, notSaid(ofDays, found))
 	p.assumptions = slices.Concat(p.assumptions, assumptions, ofDay)
 	return nil
@@ -406,7 +407,7 @@ func (p *prepared) stillHolds(locked store.LockedStudio, acknowledged []string) 
 	case near:
 		found = append(found, slices.Concat(rest.nearOwn(), rest.nearAdded(added))...)
 	}
-	if rest.dayRisk(added, p.days, over || near) {
+	if rest.dayRisk(added, p.days, over || near || p.longDays) {
 		ofDays, _, _ := rest.days()
 		found = append(found, notSaid(ofDays, found)...)
 	}
