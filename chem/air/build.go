@@ -217,9 +217,9 @@ func (l *load) change(minute, gain float64, releases int) {
 	l.changes = append(l.changes, change{minute: minute, gain: gain, releases: releases})
 }
 
-// gain is what holds before a change.
+// gain is what holds before a change; before the first and after the last nothing is given off.
 func (l *load) gain(next int) float64 {
-	if next == 0 {
+	if next == 0 || next == len(l.changes) {
 		return 0
 	}
 	return l.changes[next-1].level
@@ -266,14 +266,8 @@ func (l *load) curveDuring(segments []segment, rates []rateStep, during Interval
 	if first := l.after(during.StartMinute) - 1; first > 0 {
 		part.changes, part.first, part.initial = l.changes[first:], l.changes[first].minute, 0
 	}
-	last := part.after(during.EndMinute)
-	if last+1 >= len(part.changes) {
-		return part.curveIn(segments, rates)
-	}
-	part.changes = part.changes[:last+1]
-	curve := part.curveIn(segments, rates)
-	curve.segments[len(curve.segments)-1].gain = 0
-	return curve
+	part.changes = part.changes[:min(part.after(during.EndMinute)+1, len(part.changes))]
+	return part.curveIn(segments, rates)
 }
 
 // after is the index of the first change after a minute.

@@ -18,16 +18,17 @@ func TestWhatIsLeftOutBesideAFurnaceIsNotMissed(t *testing.T) {
 		if len(check.Sources) == 0 || len(check.Sources[0].DoorOpen) == 0 {
 			return
 		}
-		some, err := check.curves()
+		some, err := check.gather()
 		require.NoError(t, err)
 		all, err := NearField(zone, check.Sources, 0, 0.2)
 		require.NoError(t, err)
-		require.Len(t, some, len(all))
+		require.Len(t, some.loads, len(all))
 		for _, open := range check.Sources[0].DoorOpen {
 			minute := rapid.Float64Range(open.StartMinute-shortTermMinutes, open.EndMinute+shortTermMinutes).Draw(t, "minute")
 			for i := range all {
 				peak, _ := all[i].Peak()
-				assert.InDelta(t, all[i].At(minute), some[i].At(minute), 1e-9*all[i].At(minute)+1e-15*peak)
+				got := some.while(&some.loads[i], open).At(minute)
+				assert.InDelta(t, all[i].At(minute), got, 1e-9*all[i].At(minute)+1e-15*peak)
 			}
 		}
 	})
