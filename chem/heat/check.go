@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync"
 
 	"saggar/chem/data"
 	"saggar/chem/finding"
@@ -152,11 +153,14 @@ func (k *checker) checkElements() {
 	}
 }
 
+// furnaceElementRules is the table, read once.
+var furnaceElementRules = sync.OnceValue(data.FurnaceElementRules)
+
 // elementRules are the rules of the kind of element that a furnace's element type names; none when it names none.
 func elementRules(elementType string) []data.FurnaceElementRule {
 	kind, family := strings.ToLower(elementType), ""
 	var rules []data.FurnaceElementRule
-	for _, rule := range data.FurnaceElementRules() {
+	for _, rule := range furnaceElementRules() {
 		named := slices.ContainsFunc(rule.Words, func(word string) bool { return strings.Contains(kind, word) })
 		if named && (family == "" || family == rule.Family) {
 			family = rule.Family
