@@ -158,9 +158,9 @@ func (p Practice) checkInput(recipe Recipe, materials Materials, factor float64)
 type batch struct{ whole, beforeFeed *charge }
 
 // addStage puts a stage's additions into the charge and says what was weighed, and what the charge is without those fed
-// hot. A fraction is of the charge as it came from the stage before, without the stage's other additions.
+// hot. A fraction is of the dry charge as it came from the stage before, without the stage's other additions.
 func addStage(stage Stage, materials Materials, carried *charge, factor float64) ([]WeighedMaterial, *charge, error) {
-	intermediate, beforeFeed := carried.grams(), carried.clone()
+	intermediate, beforeFeed := carried.dryGrams(), carried.clone()
 	weighed := make([]WeighedMaterial, 0, len(stage.Additions))
 	for _, addition := range stage.Additions {
 		grams := addition.MassGrams * factor

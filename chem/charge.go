@@ -69,6 +69,9 @@ func (c *charge) grams() float64 {
 	return total
 }
 
+// dryGrams is the mass of everything but free water.
+func (c *charge) dryGrams() float64 { return c.grams() - c.freeWaterGrams() }
+
 func (c *charge) freeWaterGrams() float64 { return c.freeWaterMoles * rules().water.MolarMass() }
 
 // boundWaterGrams is the water that the hydrogen of all phases would give.

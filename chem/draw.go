@@ -50,6 +50,55 @@ func (r Recipe) DrawnFrom(materials Materials, draws []Draw) (Recipe, Materials,
 	return drawn, all, faults.Err()
 }
 
+// OfOtherMaterials warns of deliveries that are put in for a material that they are not of, even where they hold the same elements:
+// grain size, hazards and what breaks down are the other material's. Figures are how much more of each element a gram of the lot
+// as weighed holds. Materials must hold both; a draw whose lot or material cannot be worked out is left to DrawnFrom.
+func OfOtherMaterials(materials Materials, draws []Draw) []finding.Finding {
+	var found []finding.Finding
+	for i, draw := range draws {
+		if draw.Lot.IsIntermediate() || draw.Lot.Material == draw.material() {
+			continue
+		}
+		figures, err := draw.differences(materials)
+		if err != nil {
+			continue
+		}
+		found = append(found, finding.Finding{
+			Severity: finding.Warn, Code: "LOT_OF_OTHER_MATERIAL", Field: fmt.Sprintf("draws[%d].lot", i), About: draw.Lot.ID,
+			Message: fmt.Sprintf("lot %s is of %s, and is put in for %s%s", draw.Lot.ID, draw.Lot.Material, draw.material(), atStage(draw.Stage)),
+			Figures: figures,
+			Cure:    fmt.Sprintf("name a lot of %s, or substitute %s for it in the recipe", draw.material(), draw.Lot.Material),
+		})
+	}
+	return found
+}
+
+// differences are the mass fractions of each element in the lot less those in the material it is put in for, both as weighed.
+func (d Draw) differences(materials Materials) ([]finding.Figure, error) {
+	lot, err := d.Lot.Described(materials)
+	if err != nil {
+		return nil, err
+	}
+	meant, faults := materials.resolve(d.material())
+	if err := faults.Err(); err != nil {
+		return nil, err
+	}
+	more, err := lot.Moles(1)
+	if err != nil {
+		return nil, err
+	}
+	less, err := meant.Moles(1)
+	if err != nil {
+		return nil, err
+	}
+	more.Add(less, -1)
+	var figures []finding.Figure
+	for _, symbol := range more.Symbols() {
+		figures = append(figures, finding.Figure{Name: "more_" + symbol, Value: more[symbol] * gramsPerMole(symbol), Unit: "1"})
+	}
+	return figures, nil
+}
+
 func atStage(stage string) string {
 	if stage == "" {
 		return ""

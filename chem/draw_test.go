@@ -75,3 +75,34 @@ func TestDrawsThatMeanNothing(t *testing.T) {
 	_, _, err = recipe.DrawnFrom(materials, []Draw{{Stage: "fire", Lot: soda}, {Stage: "oxidise", Lot: other}})
 	assert.NoError(t, err, "one lot for each stage")
 }
+
+func TestALotOfAnotherMaterialIsWarnedOf(t *testing.T) {
+	materials := Materials{
+		"soda":     {ID: "soda", Phases: []Phase{{"Na2CO3", 1}}},
+		"hydrated": {ID: "hydrated", Phases: []Phase{{"Na2CO3.10H2O", 1}}},
+	}
+	hydrated := Lot{ID: "crystals", Material: "hydrated", MassGrams: 1, MadeOn: "2027-03-01"}
+	found := OfOtherMaterials(materials, []Draw{{Material: "soda", Stage: "fire", Lot: hydrated}})
+	require.Len(t, found, 1)
+	assert.Equal(t, []string{"WARN", "LOT_OF_OTHER_MATERIAL", "draws[0].lot", "crystals"},
+		[]string{string(found[0].Severity), found[0].Code, found[0].Field, found[0].About})
+	assert.Equal(t, "name a lot of soda, or substitute hydrated for it in the recipe", found[0].Cure)
+	more := map[string]float64{}
+	for _, f := range found[0].Figures {
+		more[f.Name] = f.Value
+	}
+	// Molar masses 105.99 and 286.14 g/mol, of which 45.98 g are sodium; 20.16 g of the hydrate are hydrogen.
+	assert.InDelta(t, 45.98/286.14-45.98/105.99, more["more_Na"], 1e-4)
+	assert.InDelta(t, 20.16/286.14, more["more_H"], 1e-4)
+	assert.Len(t, more, 4)
+
+	same := Lot{ID: "soda-1", Material: "soda", MassGrams: 1, MadeOn: "2027-03-01"}
+	for name, draw := range map[string]Draw{
+		"of the material":      {Material: "soda", Lot: same},
+		"for its own material": {Lot: hydrated},
+		"an intermediate":      {Material: "soda", Lot: Lot{ID: "made", MassGrams: 1, MadeOn: "2027-03-01", Phases: []Phase{{"Na2CO3", 1}}}},
+		"of nothing known":     {Material: "soda", Lot: Lot{ID: "x", Material: "gold", MassGrams: 1, MadeOn: "2027-03-01"}},
+	} {
+		assert.Empty(t, OfOtherMaterials(materials, []Draw{draw}), name)
+	}
+}

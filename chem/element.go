@@ -1,7 +1,6 @@
 package chem
 
 import (
-	"cmp"
 	"maps"
 	"slices"
 	"sync"
@@ -42,7 +41,16 @@ func (m Moles) Grams() float64 {
 
 // Symbols lists the elements by atomic number, so that sums and lists come out the same every time.
 func (m Moles) Symbols() []string {
-	return slices.SortedFunc(maps.Keys(m), func(a, b string) int {
-		return cmp.Compare(elements()[a].AtomicNumber, elements()[b].AtomicNumber)
-	})
+	number := atomicNumbers()
+	symbols := slices.AppendSeq(make([]string, 0, len(m)), maps.Keys(m))
+	slices.SortFunc(symbols, func(a, b string) int { return number[a] - number[b] })
+	return symbols
 }
+
+var atomicNumbers = sync.OnceValue(func() map[string]int {
+	bySymbol := make(map[string]int, 118)
+	for symbol, row := range elements() {
+		bySymbol[symbol] = row.AtomicNumber
+	}
+	return bySymbol
+})

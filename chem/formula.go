@@ -3,7 +3,6 @@ package chem
 import (
 	"slices"
 	"strconv"
-	"strings"
 )
 
 // Formula is a compound's composition. The zero value is no compound; ParseFormula makes one. It is immutable.
@@ -17,14 +16,18 @@ type Formula struct {
 
 // newFormula works out once what is asked often.
 func newFormula(text string, order []string, counts Moles) Formula {
-	f := Formula{text: text, order: order, counts: counts, mass: counts.Grams()}
-	total := f.atoms()
-	var ratios strings.Builder
-	for _, symbol := range counts.Symbols() {
-		ratios.WriteString(symbol)
-		ratios.WriteString(strconv.FormatFloat(counts[symbol]/total, 'f', 6, 64))
+	f := Formula{text: text, order: order, counts: counts}
+	symbols, total := counts.Symbols(), 0.0
+	for _, symbol := range symbols {
+		total += counts[symbol]
+		f.mass += counts[symbol] * gramsPerMole(symbol)
 	}
-	f.ratios = ratios.String()
+	ratios := make([]byte, 0, 12*len(symbols))
+	for _, symbol := range symbols {
+		ratios = append(ratios, symbol...)
+		ratios = strconv.AppendFloat(ratios, counts[symbol]/total, 'f', 6, 64)
+	}
+	f.ratios = string(ratios)
 	return f
 }
 

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"unicode/utf8"
 )
 
@@ -48,6 +49,44 @@ var plainFormula = strings.NewReplacer("₀", "0", "₁", "1", "₂", "2", "₃"
 // It returns a *FormulaError for anything else, among it an unknown element or one without a standard atomic weight, and
 // characters that look like others.
 func ParseFormula(text string) (Formula, error) {
+	if known, ok := parsed.find(text); ok {
+		return known, nil
+	}
+	formula, err := parseFormula(text)
+	if err == nil {
+		parsed.keep(text, formula)
+	}
+	return formula, err
+}
+
+// maxParsed bounds how many formulas are remembered.
+const maxParsed = 4096
+
+// parsed remembers what texts were read as: a charge's few formulas are asked for hundreds of times. It changes no answer.
+var parsed = parsedFormulas{known: map[string]Formula{}}
+
+type parsedFormulas struct {
+	mutex sync.RWMutex
+	known map[string]Formula
+}
+
+func (p *parsedFormulas) find(text string) (Formula, bool) {
+	p.mutex.RLock()
+	defer p.mutex.RUnlock()
+	formula, ok := p.known[text]
+	return formula, ok
+}
+
+func (p *parsedFormulas) keep(text string, formula Formula) {
+	p.mutex.Lock()
+	defer p.mutex.Unlock()
+	if len(p.known) >= maxParsed {
+		clear(p.known)
+	}
+	p.known[strings.Clone(text)] = formula
+}
+
+func parseFormula(text string) (Formula, error) {
 	if !utf8.ValidString(text) {
 		return Formula{}, &FormulaError{Text: strings.ToValidUTF8(text, "?"), Problem: "is not UTF-8 text"}
 	}

@@ -112,6 +112,38 @@ func TestAFractionIsOfTheMassWeighedThatDay(t *testing.T) {
 	assert.Equal(t, 1, started.Skipped)
 }
 
+// A tenth of the intermediate is a tenth of what is dry of it: 100 g at 4 % moisture ask for 9.6 g.
+func TestAFractionIsOfTheDryIntermediate(t *testing.T) {
+	_, materials := twoStages()
+	recipe := oneStage(500, heat.Oxidising, "", Addition{Material: "sulfur", FractionOfIntermediate: 0.1})
+	for moisture, want := range map[float64]float64{0: 10, 0.04: 9.6, 0.999: 0.01} {
+		lot := Lot{ID: "bought", Material: "clay", MassGrams: 100, MadeOn: "2027-03-01", MoistureFraction: &moisture}
+		started, err := DefaultPractice().StartFrom(recipe, materials, Start{Lot: lot})
+		require.NoError(t, err)
+		weighed, err := WeighOut(started.Recipe, started.Materials, 1)
+		require.NoError(t, err)
+		assert.InDelta(t, 100, weighed[0].MassGrams, 1e-9, "the lot is weighed as it is")
+		assert.InDelta(t, want, weighed[1].MassGrams, 1e-9, "moisture %g", moisture)
+	}
+	unsaid := Lot{ID: "bought", Material: "clay", MassGrams: 100, MadeOn: "2027-03-01"}
+	started, err := DefaultPractice().StartFrom(recipe, materials, Start{Lot: unsaid})
+	require.NoError(t, err)
+	assert.InDelta(t, 9.9, started.Recipe.Stages[0].Additions[1].MassGrams, 1e-9, "the material's own 1 % where the lot says nothing")
+}
+
+func TestAFractionIsOfTheDryChargeOfTheStageBefore(t *testing.T) {
+	_, materials := twoStages() // each material holds 1 % moisture
+	recipe := oneStage(0, heat.Oxidising, "", Addition{Material: "clay", MassGrams: 100})
+	recipe.Stages[0].Kind, recipe.Stages[0].Program, recipe.Stages[0].BenchMinutes = Mix, nil, 10
+	second := oneStage(500, heat.Oxidising, "", Addition{Material: "sulfur", FractionOfIntermediate: 0.1}).Stages[0]
+	second.ID = "oxidise"
+	recipe.Stages = append(recipe.Stages, second)
+	balance, err := Balance(recipe, materials, 1)
+	require.NoError(t, err)
+	assert.InDelta(t, 9.9, balance.Stages[1].WeighOut[0].MassGrams, 1e-9)
+	assert.Contains(t, balance.Assumptions, "An addition given as a fraction is one of the dry intermediate: free water in what is weighed does not count.")
+}
+
 func TestARecipeOfOneStageStartsFromALot(t *testing.T) {
 	_, materials := twoStages()
 	recipe := oneStage(500, heat.Oxidising, "", Addition{Material: "sulfur", FractionOfIntermediate: 0.1})
@@ -121,7 +153,7 @@ func TestARecipeOfOneStageStartsFromALot(t *testing.T) {
 	assert.Equal(t, 1.0, started.WholeLotFactor)
 	result, err := Balance(started.Recipe, started.Materials, 1)
 	require.NoError(t, err)
-	assert.InDelta(t, 40*0.05+4*0.01, result.Stages[0].FreeWaterGrams, 1e-9, "the lot's own moisture, the sulfur's as its material says")
+	assert.InDelta(t, 40*0.05+4*0.95*0.01, result.Stages[0].FreeWaterGrams, 1e-9, "the lot's own moisture, the sulfur's as its material says")
 }
 
 func TestFindingsOfALot(t *testing.T) {

@@ -96,6 +96,7 @@ func (p Practice) assumptions() []string {
 	return []string{
 		"Molar masses are the abridged standard atomic weights (CIAAW 2021).",
 		"The product is ideal: it takes all it can until one element runs out; what is left over is stated as simple oxides.",
+		"An addition given as a fraction is one of the dry intermediate: free water in what is weighed does not count.",
 		"Oxygen that burning or oxidising needs comes from the air; oxygen that is set free goes to it.",
 		"Cautious case: all sulfur leaves, except that of sulfates below their range. Likely case: the sulfur that the " +
 			"ideal product does not bind leaves. Each stage starts from what the likely case retains.",

@@ -54,7 +54,8 @@ type Addition struct {
 	Material string `json:"material"`
 	// MassGrams is the mass as weighed (moist, impure), at the recipe's own scale.
 	MassGrams float64 `json:"mass_grams"`
-	// FractionOfIntermediate is the mass as a fraction of the intermediate weighed at that stage.
+	// FractionOfIntermediate is the mass, as weighed, as a fraction of the intermediate at that stage without its free water: of
+	// what is weighed there times one less its moisture.
 	FractionOfIntermediate float64 `json:"fraction_of_intermediate"`
 	// FedHot puts it in while the furnace is hot, in a feed phase, instead of at the charge.
 	FedHot bool `json:"fed_hot"`

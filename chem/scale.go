@@ -1,6 +1,7 @@
 package chem
 
 import (
+	"cmp"
 	"fmt"
 
 	"saggar/chem/finding"
@@ -73,6 +74,10 @@ func (p Practice) ScaleFactor(recipe Recipe, materials Materials, scale Scale) (
 	faults.AddUnder("scale", scale.Validate())
 	if err := faults.Err(); err != nil {
 		return 0, err
+	}
+	if scale.ProductGrams == 0 && !scale.byCrucibles() { // nothing of the recipe's own amounts is needed
+		_, wrong := p.checkInput(recipe, materials, 1)
+		return cmp.Or(scale.Factor, 1), wrong.Err()
 	}
 	own, err := p.Balance(recipe, materials, 1)
 	if err != nil {

@@ -34,7 +34,7 @@ type Started struct {
 const lotPrefix = "lots/"
 
 // StartFrom writes a recipe as started from a lot. A fraction of the intermediate at that stage becomes a mass, worked out
-// from the lot's as weighed. Lags with a stage that is left out no longer hold. Errors: finding.Faults of the lot under
+// from the lot's as weighed, less its moisture. Lags with a stage that is left out no longer hold. Errors: finding.Faults of the lot under
 // from_lot, of start_stage, and of the whole recipe when a stage comes before.
 func (p Practice) StartFrom(recipe Recipe, materials Materials, start Start) (Started, error) {
 	var faults finding.Faults
@@ -68,16 +68,17 @@ func (p Practice) StartFrom(recipe Recipe, materials Materials, start Start) (St
 	for id, material := range materials {
 		s.Materials[id] = material
 	}
-	s.Recipe = startedRecipe(recipe, first, Addition{Material: lotPrefix + start.Lot.ID, MassGrams: unit})
+	s.Recipe = startedRecipe(recipe, first, Addition{Material: lotPrefix + start.Lot.ID, MassGrams: unit},
+		unit*(1-described.MoistureFraction))
 	return s, nil
 }
 
-func startedRecipe(recipe Recipe, first int, lot Addition) Recipe {
+func startedRecipe(recipe Recipe, first int, lot Addition, dryGrams float64) Recipe {
 	recipe.Stages = slices.Clone(recipe.Stages[first:])
 	additions := []Addition{lot}
 	for _, addition := range recipe.Stages[0].Additions {
 		if addition.FractionOfIntermediate > 0 && addition.MassGrams == 0 {
-			addition.MassGrams, addition.FractionOfIntermediate = addition.FractionOfIntermediate*lot.MassGrams, 0
+			addition.MassGrams, addition.FractionOfIntermediate = addition.FractionOfIntermediate*dryGrams, 0
 		}
 		additions = append(additions, addition)
 	}

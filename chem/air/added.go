@@ -162,7 +162,8 @@ func (m *measured) touching(there stay, windowMinutes float64) *measured {
 // cutMinutes is how soon after its end a cut curve falls to nothing.
 const cutMinutes = 1e-6
 
-// pieces are the curve's segments from one minute to another, the first beginning with what is there then.
+// pieces are the curve's segments from one minute to another, the first beginning with what is there then. Their sums go on from
+// the curve's start.
 func (c Curve) pieces(from, until float64) []segment {
 	first := max(c.find(from), 0)
 	end := sort.Search(len(c.segments), func(i int) bool { return c.segments[i].start >= until })
@@ -173,10 +174,10 @@ func (c Curve) pieces(from, until float64) []segment {
 	for i := first; i < end; i++ {
 		s := c.segments[i]
 		if s.start < from {
-			s.x0, _ = s.after(from - s.start)
-			s.start = from
+			excess, area := s.after(from - s.start)
+			s.area += area + s.offset*(from-s.start)
+			s.start, s.x0 = from, excess
 		}
-		s.area = 0
 		pieces = append(pieces, s)
 	}
 	return pieces
@@ -187,11 +188,13 @@ func (c Curve) between(from, until float64) Curve {
 	cut := Curve{species: c.species, background: c.background, lastRelease: math.Min(c.lastRelease, until)}
 	cut.segments = c.pieces(from, until)
 	if last := len(cut.segments) - 1; last >= 0 && !math.IsInf(until, 1) {
-		end := cut.segments[last]
-		excess, _ := end.after(until - end.start)
-		cut.segments = append(cut.segments, segment{start: until, rate: end.rate, x0: excess},
-			segment{start: until + cutMinutes, rate: end.rate})
+		end := &cut.segments[last]
+		excess, area := end.after(until - end.start)
+		end.end = excess
+		fall := segment{start: until, rate: end.rate, x0: excess, area: end.area + area + end.offset*(until-end.start)}
+		fall.end, area = fall.after(cutMinutes)
+		gone := segment{start: until + cutMinutes, rate: end.rate, area: fall.area + area}
+		cut.segments = append(cut.segments, fall, gone)
 	}
-	cut.close()
 	return cut
 }

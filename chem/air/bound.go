@@ -4,26 +4,29 @@ import "math"
 
 // run looks, in order of time, at the windows that may come to more than the floor, until the mean has passed the level.
 func (s *sweep) run() {
-	until := s.head.at
-	for at := s.tail.at; at+1 < len(s.segments) && !s.passed; {
-		last := s.segments[at+1].start + s.window
-		for until+1 < len(s.segments) && s.segments[until].start < last {
+	segments, until := s.segments, s.head.at
+	begins, ends := &segments[s.tail.at], &segments[until]
+	for at := s.tail.at; at+1 < len(segments) && !s.passed; at++ {
+		next := &segments[at+1]
+		last := next.start + s.window
+		for ends.start < last && until+1 < len(segments) {
 			until++
+			ends = &segments[until]
 		}
 		// All from where the first window begins to after the last has ended is no less than any of them: most are settled by that.
-		whole := s.segments[until].area - s.segments[at].area
-		if s.segments[until].start >= last && whole <= s.floor*s.window {
-			at++
+		settled := ends.area-begins.area <= s.floor*s.window && ends.start >= last
+		begins = next
+		if settled {
 			continue
 		}
 		if at != s.tail.at {
 			s.over(at)
-			s.below = s.segments[at].start
+			s.below = segments[at].start
 		}
 		if s.atMost() > s.floor {
 			s.through()
+			s.floor = max(s.floor, s.best*(1-rounding))
 		}
-		at++
 	}
 }
 
@@ -35,10 +38,13 @@ func (s *sweep) reached(at int) float64 {
 	return look.best
 }
 
-// fullest is the segment from whose start on the air is worst over about a window.
+// everyOf is how many segments are passed over from one look of fullest to the next.
+const everyOf = 4
+
+// fullest is a segment from whose start on the air is about worst over a window.
 func (s *sweep) fullest() int {
 	until, at, most := s.head.at, 0, math.Inf(-1)
-	for i := range s.segments[1:] {
+	for i := 0; i+1 < len(s.segments); i += everyOf {
 		last := s.segments[i+1].start + s.window
 		for until+1 < len(s.segments) && s.segments[until].start < last {
 			until++

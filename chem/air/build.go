@@ -5,6 +5,7 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"sort"
 )
 
 // Curves gives the exact concentration of every species that the sources give off, or that the zone starts with, in
@@ -47,8 +48,12 @@ type load struct {
 	initial    float64 // excess over the background
 	first      float64 // minute at which the first release begins
 	last       float64 // minute at which the last release ends
+	counted    int     // how many releases count
 	changes    []change
 	occupied   occupancy
+	// What was worked out of the changes so far.
+	greatest float64
+	over     []overWindow
 }
 
 // collect sorts the sources' releases into loads by species, in order of species.
@@ -72,7 +77,8 @@ func collectDuring(zone *Zone, sources []Source, during Interval) ([]load, error
 	}
 	occupied := newOccupancy(zone.Unoccupied)
 	for i := range c.loads {
-		c.loads[i].settle(zone)
+		c.spare = slices.Grow(c.spare[:0], len(c.loads[i].changes))
+		c.spare = c.loads[i].settle(zone, c.spare)
 		c.loads[i].occupied = occupied
 	}
 	slices.SortFunc(c.loads, func(a, b load) int { return cmp.Compare(a.species, b.species) })
@@ -91,6 +97,7 @@ type collector struct {
 	during Interval
 	loads  []load
 	known  []collected // few: looking through them is quicker than a map
+	spare  []change    // room for putting changes in order, for one load after the other
 }
 
 // begin opens a load for each species that the room holds at the start.
@@ -105,23 +112,30 @@ func (c *collector) begin() error {
 
 // count opens all other loads, with lists that are long enough for pieces that follow each other, and somewhat more.
 func (c *collector) count(sources []Source) error {
-	var counts []int
 	for i := range sources {
 		for j := range sources[i].Releases {
-			entry, err := c.find(sources[i].Releases[j].Species)
+			release := &sources[i].Releases[j]
+			entry, err := c.find(release.Species)
 			if err != nil {
 				return err
 			}
-			for len(counts) <= entry.load {
-				counts = append(counts, 0)
+			if l := &c.loads[entry.load]; c.apart(release) {
+				l.first, l.last = min(l.first, release.StartMinute), max(l.last, release.EndMinute)
+			} else {
+				l.counted++
 			}
-			counts[entry.load]++
 		}
 	}
-	for i, count := range counts {
-		c.loads[i].changes = make([]change, 0, count+count/4+2)
+	for i := range c.loads {
+		l := &c.loads[i]
+		l.changes = make([]change, 0, l.counted+l.counted/4+2)
 	}
 	return nil
+}
+
+// apart reports whether a release lies outside the stretch of time that counts.
+func (c *collector) apart(r *Release) bool {
+	return r.EndMinute < c.during.StartMinute || r.StartMinute > c.during.EndMinute
 }
 
 func (c *collector) find(species string) (collected, error) {
@@ -149,13 +163,12 @@ func (c *collector) add(source *Source) error {
 	openings := source.openings()
 	for i := range source.Releases {
 		release := &source.Releases[i]
+		if c.apart(release) {
+			continue
+		}
 		entry, err := c.find(release.Species)
 		if err != nil {
 			return err
-		}
-		if l := &c.loads[entry.load]; release.EndMinute < c.during.StartMinute || release.StartMinute > c.during.EndMinute {
-			l.first, l.last = min(l.first, release.StartMinute), max(l.last, release.EndMinute)
-			continue
 		}
 		c.loads[entry.load].release(release, openings, source, entry.ppmPerGram*release.GramsPerMinute)
 	}
@@ -204,45 +217,23 @@ func (l *load) change(minute, gain float64, releases int) {
 	l.changes = append(l.changes, change{minute: minute, gain: gain, releases: releases})
 }
 
-// order puts the changes in order of time and sums them up.
-func (l *load) order() {
-	slices.SortFunc(l.changes, func(a, b change) int {
-		switch { // no NaN gets here: cheaper than cmp.Compare, and this is where a check spends its time
-		case a.minute < b.minute:
-			return -1
-		case a.minute > b.minute:
-			return 1
-		default:
-			return 0
-		}
-	})
-	gain, running := 0.0, 0
-	for i := range l.changes {
-		c := &l.changes[i]
-		gain, running = gain+c.gain, running+c.releases
-		if running == 0 { // what rounding left of releases that have ended
-			gain = 0
-		}
-		c.level = max(0, gain)
-	}
-}
-
-// gain is what holds before a change.
+// gain is what holds before a change; before the first and after the last nothing is given off.
 func (l *load) gain(next int) float64 {
-	if next == 0 {
+	if next == 0 || next == len(l.changes) {
 		return 0
 	}
 	return l.changes[next-1].level
 }
 
-// settle puts the changes in order and fixes what the load starts with.
-func (l *load) settle(zone *Zone) {
-	l.order()
+// settle puts the changes in order, for which it needs a spare list and gives one back, and fixes what the load starts with.
+func (l *load) settle(zone *Zone, spare []change) []change {
+	spare = l.order(spare)
 	l.background = zone.background(l.species)
 	l.initial = max(0, countedTogether(zone.InitialPPM, l.species)-l.background)
 	if len(zone.InitialPPM) > 0 || l.first > l.last {
 		l.first, l.last = zone.StartMinute, max(zone.StartMinute, l.last)
 	}
+	return spare
 }
 
 // countedTogether adds up what counts as one species.
@@ -269,27 +260,43 @@ func (l *load) curveIn(segments []segment, rates []rateStep) Curve {
 	}
 }
 
+// curveDuring is the curve as if nothing were given off outside a stretch of time, in a list of its own to be filled.
+func (l *load) curveDuring(segments []segment, rates []rateStep, during Interval) Curve {
+	part := *l
+	if first := l.after(during.StartMinute) - 1; first > 0 {
+		part.changes, part.first, part.initial = l.changes[first:], l.changes[first].minute, 0
+	}
+	part.changes = part.changes[:min(part.after(during.EndMinute)+1, len(part.changes))]
+	return part.curveIn(segments, rates)
+}
+
+// after is the index of the first change after a minute.
+func (l *load) after(minute float64) int {
+	return sort.Search(len(l.changes), func(i int) bool { return l.changes[i].minute > minute })
+}
+
 // follow goes on from the beginning of a segment to the end of all, and appends what it finds. It is the law of a segment (after)
 // written out: this is where a search for a flow spends its time.
 func (l *load) follow(segments []segment, now segment, rates []rateStep) []segment {
-	start, x0, area := now.start, now.x0, now.area
 	step, next := 0, 0
 	for {
-		for step+1 < len(rates) && rates[step+1].minute <= start {
+		for step+1 < len(rates) && rates[step+1].minute <= now.start {
 			step++
 		}
-		for next < len(l.changes) && l.changes[next].minute <= start {
+		for next < len(l.changes) && l.changes[next].minute <= now.start {
 			next++
 		}
-		rate, gain, end := rates[step].rate, l.gain(next), l.nextBreak(rates, step, next)
+		now.rate, now.gain = rates[step].rate, l.gain(next)
+		end := l.nextBreak(rates, step, next)
 		if math.IsInf(end, 1) {
-			return append(segments, segment{start: start, rate: rate, x0: x0, end: x0, gain: gain, area: area})
+			now.end = now.x0
+			return append(segments, now)
 		}
-		tau := end - start
-		survives, phi1, phi2 := decay(rate * tau)
-		excess := x0*survives + gain*tau*phi1
-		segments = append(segments, segment{start: start, rate: rate, x0: x0, end: excess, gain: gain, area: area})
-		start, x0, area = end, excess, area+tau*(x0*phi1+gain*tau*phi2)
+		tau := end - now.start
+		survives, phi1, phi2 := decay(now.rate * tau)
+		now.end = now.x0*survives + now.gain*tau*phi1
+		segments = append(segments, now)
+		now.start, now.x0, now.area = end, now.end, now.area+tau*(now.x0*phi1+now.gain*tau*phi2)
 	}
 }
 

@@ -85,12 +85,17 @@ func (a *Assessment) cureByRelease(s survey, mixtures []mixed, check RoomCheck) 
 // captures are the sources' captures that let only a share of what now escapes escape.
 func captures(sources []Source, share float64) []CaptureCure {
 	cures := make([]CaptureCure, len(sources))
-	for i, source := range sources {
-		cures[i] = CaptureCure{
-			Source:           source.Name,
-			CaptureFraction:  captureUp(1 - share*(1-source.CaptureFraction)),
-			DoorOpenFraction: captureUp(1 - share*(1-source.DoorOpenFraction)),
-		}
+	for i := range sources {
+		cures[i] = sources[i].captured(share)
 	}
 	return cures
+}
+
+// captured is the capture that lets only a share of what now escapes escape.
+func (s *Source) captured(share float64) CaptureCure {
+	return CaptureCure{
+		Source:           s.Name,
+		CaptureFraction:  captureUp(1 - share*(1-s.CaptureFraction)),
+		DoorOpenFraction: captureUp(1 - share*(1-s.DoorOpenFraction)),
+	}
 }

@@ -42,7 +42,8 @@ type DayAssessment struct {
 	Caution               string            `json:"caution"`
 }
 
-// DaySpecies is one species of a DayAssessment.
+// DaySpecies is one species of a DayAssessment. A mean over 8 hours or more is the sum over the person's whole day, also a longer
+// one, over that time.
 type DaySpecies struct {
 	Species        string       `json:"species"`
 	PeakPPM        float64      `json:"peak_ppm"`
@@ -56,9 +57,9 @@ type DaySpecies struct {
 	Protection []ProtectionClass `json:"protection"`
 }
 
-// CheckDay adds up what one person breathes in several rooms: E = (Ca Ta + Cb Tb + ...) / 8 h for an eight-hour limit
-// (29 CFR 1910.1000(d)(1)(i)), and the same over the averaging time of every other limit, at the worst time of the day. The
-// concentrations are the rooms' exact curves, beside an open furnace with what spills there. The error is a finding.Faults.
+// CheckDay adds up what one person breathes in several rooms: E = (Ca Ta + Cb Tb + ...) / 8 h over the whole day for an
+// eight-hour limit, also when the day is longer (29 CFR 1910.1000(d)(1)(i)), and the same for every other limit of 8 hours or more
+// by its own averaging time; shorter ones are held at the worst time of the day. The concentrations are the rooms' exact curves, beside an open furnace with what spills there. The error is a finding.Faults.
 func CheckDay(check DayCheck) (DayAssessment, error) {
 	if check.ExchangeCubicMetersPerSecond == 0 {
 		check.ExchangeCubicMetersPerSecond = DefaultNearExchange
@@ -92,7 +93,8 @@ func (c *DayCheck) assumptions() []string {
 		"the rooms' air as predicted, each well mixed with its factor K",
 		"time outside the given rooms counts as spent in clean air: give every room that the person is in",
 		"a mean is over the limit's whole averaging time, time outside included: 29 CFR 1910.1000(d)(1)(i)",
-		"of a day longer than the averaging time its worst stretch in a row counts, which is less than the whole day's sum over 8 h",
+		"a day longer than an averaging time of 8 h or more counts whole, at most 24 h of it: its sum over the averaging time; stays less " +
+			"than the averaging time apart are one day",
 		fmt.Sprintf("beside an open furnace its spill adds to the room's air, exchanged at %g m3/s",
 			c.ExchangeCubicMetersPerSecond),
 		"air from other rooms as Carry passes it on: never too little",
@@ -196,9 +198,9 @@ func (c *DayCheck) validatePresence(faults *finding.Faults, index int) {
 	}
 }
 
-// breathed puts the pieces of the rooms' curves together along a person's way, with the limits. The way's presences stand
-// for those of the check, in the same order; they may be shorter.
-func (d *day) breathed(way []Presence) (survey, error) {
+// breathed puts the pieces of the rooms' curves together along a person's way, with the limits. The presences stand for those
+// of the check, in the same order; they may be shorter.
+func (d *day) breathed(presences []Presence) (survey, error) {
 	var species []string
 	for _, curves := range d.places {
 		for _, curve := range curves {
@@ -214,7 +216,7 @@ func (d *day) breathed(way []Presence) (survey, error) {
 		if err != nil {
 			return nil, err
 		}
-		m := &measured{curve: d.along(way, name), limits: limits}
+		m := &measured{curve: d.along(presences, name), limits: limits, way: wayOf(presences)}
 		m.whole = m.curve
 		m.peak, m.peakMinute = m.curve.Peak()
 		result = append(result, m)

@@ -15,6 +15,9 @@ func (d *day) finding(s survey, excess Excess) finding.Finding {
 	result.Code = strings.Replace(result.Code, "AIR_", "AIR_PERSON_", 1)
 	result.Field = "presences"
 	result.Message = fmt.Sprintf("over the rooms of the day of %s %s", d.person(), result.Message)
+	if minutes := d.counted(excess).minutes(); minutes > excess.Limit.AveragingMinutes && excess.Limit.AveragingMinutes > 0 {
+		result.Message += fmt.Sprintf("; all of the day's %.0f min count over %g min", minutes, excess.Limit.AveragingMinutes)
+	}
 	ways := []string{}
 	if share, ok := d.shareWithin(s, excess); ok {
 		result.Figures = append(result.Figures, finding.Figure{Name: "charge_share_enough", Value: share, Unit: "1"})
@@ -31,6 +34,18 @@ func (d *day) finding(s survey, excess Excess) finding.Finding {
 	return result
 }
 
+// counted is the stretch of time over which an excess counts.
+func (d *day) counted(excess Excess) Interval {
+	minutes := math.Max(excess.Limit.AveragingMinutes, cutMinutes)
+	switch excess.Limit.Kind {
+	case MixtureShift:
+		minutes = shiftMinutes
+	case MixtureShortTerm:
+		minutes = shortTermMinutes
+	}
+	return wayOf(d.check.Presences).counted(excess.Minute, minutes)
+}
+
 func (d *day) person() string {
 	if d.check.Person == "" {
 		return "the person"
@@ -42,30 +57,35 @@ func (d *day) person() string {
 // own, and counting the highest of the rooms' own for the whole window errs to the cautious side.
 func (d *day) shareWithin(s survey, excess Excess) (float64, bool) {
 	if excess.Limit.Species != mixtureSpecies {
-		return shareOf(excess.PPM, excess.Limit.PPM, d.background(excess.Limit.Species))
+		return shareOf(excess.PPM, excess.Limit.PPM, d.background(excess.Limit))
 	}
 	background := 0.0
 	for _, part := range s.mixture(excess.Limit.Kind).parts {
-		background += d.background(part.m.curve.species) / part.limit.PPM
+		background += d.background(part.limit) / part.limit.PPM
 	}
 	return shareOf(excess.Ratio, 1, background)
 }
 
-// background is the most that the incoming air of any of the rooms holds of a species.
-func (d *day) background(species string) float64 {
-	most := 0.0
+// background is the most that the incoming air of any of the rooms brings a limit's mean to.
+func (d *day) background(limit Limit) float64 {
+	most, times := 0.0, 1.0
 	for _, presence := range d.check.Presences {
-		most = math.Max(most, d.check.space(presence.Room).Zone.background(species))
+		most = math.Max(most, d.check.space(presence.Room).Zone.background(limit.Species))
 	}
-	return most
+	if way := wayOf(d.check.Presences); way.summed(limit.AveragingMinutes) {
+		for _, day := range way.days(limit.AveragingMinutes) {
+			times = max(times, min(day.minutes(), dayMinutes)/limit.AveragingMinutes)
+		}
+	}
+	return times * most
 }
 
 // shorter is by how much the presence that brings the most over the excess's window must end earlier.
 func (d *day) shorter(s survey, excess Excess) (string, finding.Figure, bool) {
 	longest, most := -1, 0.0
-	window := math.Max(excess.Limit.AveragingMinutes, cutMinutes)
+	counted := d.counted(excess)
 	for i, p := range d.check.Presences {
-		from, until := math.Max(p.StartMinute, excess.Minute), math.Min(p.EndMinute, excess.Minute+window)
+		from, until := math.Max(p.StartMinute, counted.StartMinute), math.Min(p.EndMinute, counted.EndMinute)
 		if from >= until {
 			continue
 		}

@@ -37,6 +37,7 @@ type measured struct {
 	peak       float64
 	peakMinute float64
 	means      []mean
+	way        way // of a person's day; nil: of a room
 }
 
 type mean struct {
@@ -82,14 +83,14 @@ func (m *measured) mean(windowMinutes float64) mean {
 			return known
 		}
 	}
-	ppm, start := m.curve.MaxMean(windowMinutes)
+	ppm, start := m.way.greatest(m.curve, windowMinutes)
 	m.means = append(m.means, mean{windowMinutes, ppm, start})
 	return m.means[len(m.means)-1]
 }
 
-// over compares with one limit. A peak within the limit settles it: no mean lies above the peak.
+// over compares with one limit. A peak within the limit settles it where no mean lies above the peak.
 func (m *measured) over(limit Limit) (Excess, bool) {
-	if !above(m.peak, limit.PPM) {
+	if !above(m.peak*m.way.times(limit.AveragingMinutes), limit.PPM) {
 		return Excess{}, false
 	}
 	greatest := m.mean(limit.AveragingMinutes)
@@ -172,7 +173,7 @@ func (x mixture) said(excesses []Excess) bool {
 func (x mixture) atMost() float64 {
 	total := 0.0
 	for _, p := range x.parts {
-		total += p.m.peak / p.limit.PPM
+		total += p.m.peak * p.m.way.times(p.limit.AveragingMinutes) / p.limit.PPM
 	}
 	return total
 }
@@ -199,7 +200,7 @@ func (x mixture) ratio() (total, minute float64) {
 				curves, weights = append(curves, p.m.curve), append(weights, 1/p.limit.PPM)
 			}
 		}
-		greatest, start := combine(curves, weights).MaxMean(window)
+		greatest, start := x.parts[0].m.way.greatest(combine(curves, weights), window)
 		total += greatest
 		if greatest > largest {
 			largest, minute = greatest, x.parts[0].m.occupied.clock(start)

@@ -2,7 +2,6 @@ package air
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 
@@ -163,25 +162,26 @@ func captureWay(sources []Source, excess Excess, share float64) string {
 	if len(sources) == 0 {
 		return "less gas in the room at the start"
 	}
-	most, grams := sources[0], sources[0].escaping(excess)
-	for _, source := range sources[1:] {
-		if more := source.escaping(excess); more > grams {
-			most, grams = source, more
+	most, grams := &sources[0], sources[0].escaping(excess)
+	for i := range sources[1:] {
+		if more := sources[1+i].escaping(excess); more > grams {
+			most, grams = &sources[1+i], more
 		}
 	}
-	need := captures([]Source{most}, share)[0]
+	need := most.captured(share)
 	return fmt.Sprintf("capture that lets at most %.2g of what now escapes escape (%s: %s closed, %s with the door open)",
 		roundDown(share), most.Name, captureWorded(need.CaptureFraction), captureWorded(need.DoorOpenFraction))
 }
 
 // escaping is the mass in g that escapes from the closed source over the window of an excess: of its species, or of
 // everything for a mixture.
-func (s Source) escaping(excess Excess) float64 {
+func (s *Source) escaping(excess Excess) float64 {
 	var grams float64
-	until := excess.Minute + math.Max(excess.Limit.AveragingMinutes, 1)
-	for _, r := range s.Releases {
-		minutes := math.Min(r.EndMinute, until) - math.Max(r.StartMinute, excess.Minute)
-		if counts := countedAs(r.Species) == excess.Limit.Species || excess.Limit.Species == mixtureSpecies; counts && minutes > 0 {
+	until := excess.Minute + max(excess.Limit.AveragingMinutes, 1)
+	for i := range s.Releases {
+		r := &s.Releases[i]
+		minutes := min(r.EndMinute, until) - max(r.StartMinute, excess.Minute)
+		if minutes > 0 && (excess.Limit.Species == mixtureSpecies || countedAs(r.Species) == excess.Limit.Species) {
 			grams += r.GramsPerMinute * minutes * (1 - s.CaptureFraction)
 		}
 	}

@@ -38,7 +38,9 @@ func drawn(room Room, circuits []Circuit) float64 {
 
 // extractionFindings warns of a room without any flow of fresh air in which something is given off: what escapes stays.
 func (c *RoomCheck) extractionFindings() []finding.Finding {
-	flows := slices.ContainsFunc(c.Zone.Flow, func(s FlowStep) bool { return s.CubicMetersPerSecond > 0 })
+	if slices.ContainsFunc(c.Zone.Flow, func(s FlowStep) bool { return s.CubicMetersPerSecond > 0 }) {
+		return nil
+	}
 	var released []string
 	for _, source := range c.Sources {
 		for _, r := range source.Releases {
@@ -47,7 +49,7 @@ func (c *RoomCheck) extractionFindings() []finding.Finding {
 			}
 		}
 	}
-	if flows || len(released) == 0 {
+	if len(released) == 0 {
 		return nil
 	}
 	slices.Sort(released)

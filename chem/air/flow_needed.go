@@ -21,6 +21,9 @@ type term struct {
 	weight        float64
 	windowMinutes float64
 	startMinute   float64
+	// What it came to at an exchange of air, and in windows that begin when; a rate of 0: it was not looked at.
+	ppm, rate float64
+	near      Interval
 }
 
 // demands of limits on one species, each with the window that is worst as things are. What is met whenever another limit is, is
@@ -32,10 +35,15 @@ func (m *measured) demands(limits []Limit) []demand {
 		after := func(by Limit) bool { return by.covers(limit) && !limit.covers(by) }
 		if !slices.ContainsFunc(limits[:i], covered) && !slices.ContainsFunc(limits[i+1:], after) {
 			greatest := m.mean(limit.AveragingMinutes)
-			list = append(list, demand{[]term{{m.load, 1, limit.AveragingMinutes, greatest.startMinute}}, limit.PPM, greatest.ppm})
+			list = append(list, demand{[]term{m.term(1, limit.AveragingMinutes)}, limit.PPM, greatest.ppm})
 		}
 	}
 	return list
+}
+
+// term is the species with its mean over a window, which is worst where it is as things are.
+func (m *measured) term(weight, windowMinutes float64) term {
+	return term{load: m.load, weight: weight, windowMinutes: windowMinutes, startMinute: m.mean(windowMinutes).startMinute}
 }
 
 // covers reports whether air within the limit is within another: a window of the other's is made up of whole windows of its own.

@@ -12,6 +12,8 @@ const (
 	leftUnused  = 1e-9
 	shortOf     = 1e-10
 	flowGivesUp = 1e6
+	// wellBelow is the share of the flow as it is at which a search around what is worst now begins, where it is enough.
+	wellBelow = 0.5
 )
 
 // point is a flow that was tried, and how much of what is allowed it leaves: what is allowed over what is there, less one.
@@ -33,16 +35,50 @@ func (t *trial) leastFlow(from float64, demands []demand) *float64 {
 
 // enough is the least flow, from a given one on, that meets a demand, which no flow at all does not; false when none does.
 //
-// Two points are there to begin with: without any flow all stays that was given off, and what the air holds as things are is
-// known (exact where the flow is steady, else a guess). Each further one is of the whole curves, so that the answer is held to the
-// worst window at its own flow, not to one that was worst at another.
+// Where the flow as it is does not meet it, it is sought around the windows that are worst, with all else left out, which never
+// asks for too much. Then the whole curves are held to it: where another window is worse by now, the search goes on around that
+// one, and further around, so that the answer is held to the worst window at its own flow.
 func (t *trial) enough(d *demand, from float64) (float64, bool) {
 	if d.allowed() <= 0 {
 		return 0, false
 	}
-	last := [3]point{{0, d.spare(d.most())}, {0, d.spare(d.most())}, {t.present(), d.spare(d.now)}}
-	if from > 0 {
-		at := t.point(from, d)
+	steady := len(t.zone.Flow) == 1
+	if steady && from >= t.present() && (d.spare(d.now) >= 0 || from > t.present() && t.settled(d, from)) {
+		return from, true
+	}
+	least := t.present()
+	if d.spare(d.now) >= 0 {
+		least *= wellBelow
+	}
+	from, low := max(from, least), from
+	for around := float64(shortTermMinutes); steady && least > 0; around *= 4 {
+		flow, ok := t.seek(d, from, func(x *term) float64 { return t.near(x, around) })
+		if flow == least { // too much: what is worst now says nothing of that
+			break
+		}
+		if !ok || t.point(flow, d, t.everywhere).spare >= -shortOf {
+			return flow, ok
+		}
+		from = flow
+	}
+	return t.seek(d, low, t.everywhere)
+}
+
+// settled reports whether what is given off shows by itself that a demand of one term is met at a steady flow.
+func (t *trial) settled(d *demand, flow float64) bool {
+	x := &d.terms[0]
+	return len(d.terms) == 1 && x.load.simple() && len(x.load.mayPass(d.ppm/x.weight, x.windowMinutes, t.zone.exchange(flow))) == 0
+}
+
+// seek is the least flow, from a given one on, that meets a demand as far as a look at its terms goes; false when none does.
+//
+// Two points are there to begin with: without any flow all stays that was given off, and what the air holds as things are is
+// known (exact where the flow is steady, else a guess).
+func (t *trial) seek(d *demand, from float64, look func(*term) float64) (float64, bool) {
+	most := d.spare(d.most())
+	last := [3]point{{0, most}, {0, most}, {t.present(), d.spare(d.now)}}
+	if from > t.present() || from > 0 && last[2].spare >= 0 {
+		at := t.point(from, d, look)
 		if at.spare >= -shortOf {
 			return from, true
 		}
@@ -54,7 +90,7 @@ func (t *trial) enough(d *demand, from float64) (float64, bool) {
 		if try%8 == 0 && !math.IsInf(high, 1) {
 			next = (low + high) / 2
 		}
-		at := t.point(next, d)
+		at := t.point(next, d, look)
 		if at.spare >= -shortOf && at.spare <= leftUnused {
 			return next, true
 		}
@@ -118,22 +154,16 @@ func (l *load) most() float64 {
 	return total
 }
 
-// trial is a room's air at one flow after another. Each curve is worked out once for all that is asked of it, in the place of
-// the one before.
+// trial is a room's air at one flow after another, each curve in the place of the one before.
 type trial struct {
-	zone  *Zone
-	rates []rateStep
-	known []tried
+	zone     *Zone
+	rates    []rateStep
+	segments []segment
 }
 
 // asItIs is the room's air at the flow as things are.
-func asItIs(zone *Zone) *trial { return &trial{zone: zone, rates: zone.exchanges()} }
-
-type tried struct {
-	load  *load
-	found bool
-	whole Curve
-	curve Curve // of the time when people are inside
+func asItIs(zone *Zone) *trial {
+	return &trial{zone: zone, rates: zone.exchanges()}
 }
 
 // present is the zone's flow as things are, the first of several.
@@ -147,39 +177,51 @@ func (t *trial) present() float64 {
 // onceAnHour is the flow that changes the air once an hour.
 func (t *trial) onceAnHour() float64 { return 1. / 60 / t.zone.exchange(1) }
 
-// point tries a steady flow for a demand.
-func (t *trial) point(flow float64, d *demand) point {
-	if rate := t.zone.exchange(flow); len(t.rates) > 1 || t.rates[0].rate != rate {
-		t.rates = append(t.rates[:0], rateStep{minute: math.Inf(-1), rate: rate})
-		for i := range t.known {
-			t.known[i].found = false
-		}
-	}
-	return point{flow, d.spare(d.total(t))}
-}
-
-// total is what the terms come to at the trial's flow; it notes the windows that are worst.
-func (d demand) total(t *trial) float64 {
+// point tries a steady flow for a demand, as far as a look at its terms goes.
+func (t *trial) point(flow float64, d *demand, look func(*term) float64) point {
+	t.rates = append(t.rates[:0], rateStep{minute: math.Inf(-1), rate: t.zone.exchange(flow)})
 	total := 0.0
 	for i := range d.terms {
-		term := &d.terms[i]
-		greatest, start := t.curve(term.load).maxMeanFrom(term.windowMinutes, term.startMinute)
-		term.startMinute = start
-		total += term.weight * greatest
+		total += d.terms[i].weight * look(&d.terms[i])
 	}
-	return total
+	return point{flow, d.spare(total)}
 }
 
-func (t *trial) curve(l *load) Curve {
-	at := slices.IndexFunc(t.known, func(k tried) bool { return k.load == l })
-	if at < 0 {
-		at = len(t.known)
-		t.known = append(t.known, tried{load: l, whole: Curve{segments: make([]segment, 0, len(l.changes)+1)}})
+// everywhere is a term's greatest mean; it notes its window.
+func (t *trial) everywhere(x *term) float64 {
+	rate := t.rates[0].rate
+	if len(t.rates) > 1 || rate == 0 || !x.load.simple() {
+		inside := x.load.occupied.curve(t.during(x.load, Interval{math.Inf(-1), math.Inf(1)}))
+		x.ppm, x.startMinute = inside.maxMeanFrom(x.windowMinutes, x.startMinute)
+		return x.ppm
 	}
-	k := &t.known[at]
-	if !k.found {
-		k.found, k.whole = true, l.curveIn(k.whole.segments[:0], t.rates)
-		k.curve = l.occupied.curve(k.whole)
+	if x.rate != rate {
+		t.near(x, 0)
 	}
-	return k.curve
+	for _, begins := range x.load.mayPass(x.ppm, x.windowMinutes, rate) {
+		if begins.StartMinute >= x.near.StartMinute && begins.EndMinute <= x.near.EndMinute {
+			continue
+		}
+		bears := Interval{begins.StartMinute - forgottenTimes/rate, begins.EndMinute + x.windowMinutes}
+		if more, start := t.during(x.load, bears).maxMeanWithin(x.windowMinutes, begins, x.ppm); more > x.ppm {
+			x.ppm, x.startMinute = more, start
+		}
+	}
+	return x.ppm
+}
+
+// near is a term's greatest mean in windows that begin some minutes around the one that was worst so far, as if nothing else were
+// given off than bears on these; it notes its window.
+func (t *trial) near(x *term, around float64) float64 {
+	x.rate, x.near = t.rates[0].rate, Interval{x.startMinute - around, x.startMinute + around}
+	begins, ends := x.load.occupied.clock(x.near.StartMinute), x.load.occupied.clock(x.near.EndMinute+x.windowMinutes)
+	some := x.load.occupied.curve(t.during(x.load, Interval{begins - forgottenTimes/x.rate, ends}))
+	x.ppm, x.startMinute = some.maxMeanWithin(x.windowMinutes, x.near, 0)
+	return x.ppm
+}
+
+// during is a curve as if nothing were given off outside a stretch of time, good until the next one is asked for.
+func (t *trial) during(l *load, stretch Interval) Curve {
+	t.segments = slices.Grow(t.segments[:0], len(l.changes)+len(t.rates))
+	return l.curveDuring(t.segments, t.rates, stretch)
 }

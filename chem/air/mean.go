@@ -22,6 +22,23 @@ func (c Curve) maxMeanFrom(windowMinutes, nearMinute float64) (ppm, startMinute 
 	return c.greatest(newSweep(c.segments, windowMinutes), max(c.find(nearMinute), 0))
 }
 
+// maxMeanWithin is MaxMean of the windows that begin within a stretch of time, where it is more than ppm: else some mean that is not.
+func (c Curve) maxMeanWithin(windowMinutes float64, begins Interval, ppm float64) (greatest, startMinute float64) {
+	if !(windowMinutes > 0) || len(c.segments) == 0 {
+		return c.Peak()
+	}
+	s := newSweep(c.segments, windowMinutes)
+	for at := max(c.find(begins.StartMinute), 0); at+1 < len(s.segments) && s.segments[at].start <= begins.EndMinute; at++ {
+		if at > 0 {
+			s.over(at)
+		}
+		if s.atMost() > max(ppm-c.background, s.best) {
+			s.through()
+		}
+	}
+	return c.background + s.best, s.bestStart
+}
+
 // greatest is the greatest mean of a sweep, which need look only for more than the windows of one segment come to.
 func (c Curve) greatest(s *sweep, segment int) (ppm, startMinute float64) {
 	s.floor = s.reached(segment) * (1 - rounding)

@@ -34,14 +34,15 @@ func (x mixture) term(air *trial, windowMinutes float64) (ratio float64, togethe
 	parts := slices.DeleteFunc(slices.Clone(x.parts), func(p part) bool { return p.limit.AveragingMinutes != windowMinutes })
 	sum, weight := parts[0].m.load, 1/parts[0].limit.PPM
 	if len(parts) == 1 {
-		greatest := parts[0].m.mean(windowMinutes)
-		return greatest.ppm * weight, term{sum, weight, windowMinutes, greatest.startMinute}
+		return parts[0].m.mean(windowMinutes).ppm * weight, parts[0].m.term(weight, windowMinutes)
 	}
 	for _, p := range parts[1:] {
 		sum, weight = sum.with(weight, p.m.load, 1/p.limit.PPM), 1
 	}
-	greatest, start := air.curve(sum).MaxMean(windowMinutes)
-	return greatest, term{sum, 1, windowMinutes, start}
+	together = parts[0].m.term(1, windowMinutes)
+	together.load = sum
+	ratio, together.startMinute = sum.occupied.curve(air.during(sum, Interval{math.Inf(-1), math.Inf(1)})).MaxMean(windowMinutes)
+	return ratio, together
 }
 
 // with is two loads of the same room added up, each times a weight.

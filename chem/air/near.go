@@ -58,7 +58,7 @@ func CheckNear(check NearCheck) (NearAssessment, error) {
 	if check.ExchangeCubicMetersPerSecond == 0 {
 		check.ExchangeCubicMetersPerSecond = DefaultNearExchange
 	}
-	curves, err := check.curves()
+	beside, err := check.gather()
 	if err != nil {
 		return NearAssessment{}, err
 	}
@@ -73,12 +73,12 @@ func CheckNear(check NearCheck) (NearAssessment, error) {
 			"door-open capture as given",
 			"protection covers its wearer only, fitted and with a cartridge that is not spent",
 		}}
-	for _, curve := range curves {
-		limits, err := applicable(curve.species, check.Own)
+	for i := range beside.loads {
+		limits, err := applicable(beside.loads[i].species, check.Own)
 		if err != nil {
 			return NearAssessment{}, err
 		}
-		result.add(&measured{curve: curve, whole: curve, limits: limits}, check)
+		result.add(beside, i, limits, check)
 	}
 	finding.SortWorstFirst(result.Findings)
 	return result, nil
@@ -109,26 +109,56 @@ func NearField(zone Zone, sources []Source, at int, exchangeCubicMetersPerSecond
 	if err := check.validate(); err != nil {
 		return nil, err
 	}
-	return check.field(Interval{math.Inf(-1), math.Inf(1)})
+	return check.field()
 }
 
-// curves are those of NearField, right while the door is open and shortTermMinutes before and after. What is given off later,
-// or so much earlier that the room has forgotten it, is left out.
-func (c *NearCheck) curves() ([]Curve, error) {
+// beside is what the air beside an open furnace is made of.
+type beside struct {
+	loads     []load // of the room, by species
+	rates     []rateStep
+	forgotten float64 // how long it takes the room to forget what it held, minutes
+	spills    []Curve
+	segments  []segment
+}
+
+// gather is what bears on the air while the door is open and shortTermMinutes before and after. What is given off later, or so
+// much earlier that the room has forgotten it, is left out.
+func (c *NearCheck) gather() (*beside, error) {
 	if err := c.validate(); err != nil {
 		return nil, err
 	}
-	during := Interval{math.Inf(1), math.Inf(-1)}
-	for _, open := range c.Sources[c.At].DoorOpen {
-		during.StartMinute = min(during.StartMinute, open.StartMinute-shortTermMinutes)
-		during.EndMinute = max(during.EndMinute, open.EndMinute+shortTermMinutes)
-	}
+	b := &beside{rates: c.Zone.exchanges()}
 	slowest := math.Inf(1)
-	for _, step := range c.Zone.exchanges() {
+	for _, step := range b.rates {
 		slowest = min(slowest, step.rate)
 	}
-	during.StartMinute -= forgottenTimes / slowest
-	return c.field(during)
+	b.forgotten = forgottenTimes / slowest
+	during := Interval{math.Inf(1), math.Inf(-1)}
+	for _, open := range c.Sources[c.At].DoorOpen {
+		during.StartMinute = min(during.StartMinute, open.StartMinute-shortTermMinutes-b.forgotten)
+		during.EndMinute = max(during.EndMinute, open.EndMinute+shortTermMinutes)
+	}
+	var err error
+	if b.loads, err = collectDuring(&c.Zone, c.Sources, during); err != nil {
+		return nil, err
+	}
+	b.spills, err = spilled(c.Sources[c.At], c.ExchangeCubicMetersPerSecond)
+	return b, err
+}
+
+// while is the curve of the species of a load, as in NearField, while the door is open and shortTermMinutes before and after;
+// beyond that there is nothing.
+func (b *beside) while(l *load, open Interval) Curve {
+	from, until := open.StartMinute-shortTermMinutes, open.EndMinute+shortTermMinutes
+	b.segments = slices.Grow(b.segments[:0], len(l.changes)+len(b.rates))
+	room := l.curveDuring(b.segments, b.rates, Interval{from - b.forgotten, until}).between(from, until)
+	at := slices.IndexFunc(b.spills, func(c Curve) bool { return c.species == l.species })
+	if at < 0 {
+		return room
+	}
+	both := combine([]Curve{b.spills[at].between(from, until), room}, []float64{1, 1})
+	both.species = l.species
+	return both
 }
 
 func (c *NearCheck) validate() error {
@@ -143,8 +173,8 @@ func (c *NearCheck) validate() error {
 	return Validate(c.Zone, sources)
 }
 
-func (c *NearCheck) field(during Interval) ([]Curve, error) {
-	loads, err := collectDuring(&c.Zone, c.Sources, during)
+func (c *NearCheck) field() ([]Curve, error) {
+	loads, err := collect(&c.Zone, c.Sources)
 	if err != nil {
 		return nil, err
 	}
@@ -189,11 +219,14 @@ func spilled(source Source, exchange float64) ([]Curve, error) {
 }
 
 // add judges a species by the time at which the door stands open when it is worst; at other times nobody stands there.
-func (a *NearAssessment) add(m *measured, check NearCheck) {
-	species := NearSpecies{Species: m.curve.species}
+func (a *NearAssessment) add(b *beside, at int, limits []Limit, check NearCheck) {
+	l := &b.loads[at]
+	species := NearSpecies{Species: l.species}
 	var worst Excess
 	for _, open := range check.Sources[check.At].DoorOpen {
-		there, excess := nearWhile(m.touching(stay{open.StartMinute, open.EndMinute}, shortTermMinutes))
+		m := &measured{load: l, curve: b.while(l, open), limits: limits}
+		m.peak, m.peakMinute = m.curve.Peak()
+		there, excess := nearWhile(m)
 		if there.Ratio >= species.Ratio {
 			species, worst = there, excess
 		}

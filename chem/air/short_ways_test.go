@@ -18,16 +18,17 @@ func TestWhatIsLeftOutBesideAFurnaceIsNotMissed(t *testing.T) {
 		if len(check.Sources) == 0 || len(check.Sources[0].DoorOpen) == 0 {
 			return
 		}
-		some, err := check.curves()
+		some, err := check.gather()
 		require.NoError(t, err)
 		all, err := NearField(zone, check.Sources, 0, 0.2)
 		require.NoError(t, err)
-		require.Len(t, some, len(all))
+		require.Len(t, some.loads, len(all))
 		for _, open := range check.Sources[0].DoorOpen {
 			minute := rapid.Float64Range(open.StartMinute-shortTermMinutes, open.EndMinute+shortTermMinutes).Draw(t, "minute")
 			for i := range all {
 				peak, _ := all[i].Peak()
-				assert.InDelta(t, all[i].At(minute), some[i].At(minute), 1e-9*all[i].At(minute)+1e-15*peak)
+				got := some.while(&some.loads[i], open).At(minute)
+				assert.InDelta(t, all[i].At(minute), got, 1e-9*all[i].At(minute)+1e-15*peak)
 			}
 		}
 	})
@@ -88,6 +89,32 @@ func TestAFailedFanAgainstSourcesInTwo(t *testing.T) {
 			other, also := got[i].firstMeanAbove(fails, window, 1)
 			assert.Equal(t, ok, also)
 			assert.InDelta(t, one, other, 1e-6*math.Abs(one)+1e-6)
+		}
+	})
+}
+
+// What a search for a flow leaves out as no worse than what it has found is no worse: at any steady flow, from whatever window it
+// begins, the greatest mean is that of the whole curve.
+func TestTheGreatestMeanOfATrialIsThatOfTheWholeCurve(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		zone := drawZone(t)
+		loads, err := collect(&zone, slices.Concat(drawSources(t, "first"), shifted(drawSources(t, "later"), 700)))
+		require.NoError(t, err)
+		rates := []rateStep{{minute: math.Inf(-1), rate: rapid.Float64Range(0, 5).Draw(t, "rate")}}
+		window := rapid.SampledFrom([]float64{0, 15, 60, 480}).Draw(t, "window")
+		near := rapid.Float64Range(-100, 1500).Draw(t, "near")
+		for i := range loads {
+			l := &loads[i]
+			want, _ := l.occupied.curve(l.curve(rates)).MaxMean(window)
+			x := term{load: l, weight: 1, windowMinutes: window, startMinute: near}
+			around := trial{zone: &zone, rates: rates}
+			some := around.near(&x, shortTermMinutes)
+			assert.LessOrEqual(t, some, want*(1+2*rounding)+1e-12, "a part is no more than the whole")
+			got := around.everywhere(&x)
+			assert.InDelta(t, want, got, 2*rounding*want+1e-12)
+			if l.simple() {
+				assert.Empty(t, l.mayPass(want+1, window, 1e6), "in a gale nothing comes to that")
+			}
 		}
 	})
 }

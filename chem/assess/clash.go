@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync"
 
 	"saggar/chem"
 	"saggar/chem/data"
@@ -21,12 +22,15 @@ func atmosphere(stage chem.Stage) heat.Atmosphere {
 	return stage.Atmosphere
 }
 
+// chargeRules is the table, read once.
+var chargeRules = sync.OnceValue(data.ChargeRules)
+
 // clashing holds a stage's charge against the table of what it must not hold. A rule that was said of the same materials at
 // the stage before is not said again; said keeps what was, by the rule's row.
 func (c Charge) clashing(index int, said map[int]string) []finding.Finding {
 	stage, all := c.Recipe.Stages[index], c.held[index].all
 	var found []finding.Finding
-	for row, rule := range data.ChargeRules() {
+	for row, rule := range chargeRules() {
 		one, other := all.names(hazard.Trait(rule.One)), all.names(hazard.Trait(rule.Other))
 		broken := len(one) > 0 && (rule.Other == "" || len(other) > 0)
 		if rule.When == data.FiredOxidising && !firesInAir(stage) {

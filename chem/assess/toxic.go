@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync"
 
 	"saggar/chem"
 	"saggar/chem/air"
@@ -36,6 +37,9 @@ func (h *harm) add(material string, row data.ToxicElement) {
 	}
 }
 
+// toxicElements is the table, read once.
+var toxicElements = sync.OnceValue(data.ToxicElements)
+
 // banned finds toxic elements in what a stage adds, by composition and as declared.
 func (c Charge) banned(index int) []finding.Finding {
 	stage := c.Recipe.Stages[index]
@@ -57,7 +61,7 @@ func (c Charge) banned(index int) []finding.Finding {
 				of(code, finding.Block).add(id, declared)
 			}
 		}
-		for _, row := range data.ToxicElements() {
+		for _, row := range toxicElements() {
 			share, severity := elementShare(brought, row), finding.Severity(row.Severity)
 			switch {
 			case share >= leastToxicShare:

@@ -83,7 +83,8 @@ func (t *Treatment) fire(s Site, c Charge) error {
 	asked.ChargeGrams += t.besideGrams
 	// What reduction strips off the elements of an electric furnace must grow again in air.
 	asked.ClearAfter = asked.ClearAfter || t.Furnace.Source == heat.Electric && asked.Atmosphere == heat.Reducing
-	for _, f := range heat.Check(t.Furnace, asked) {
+	found, constants := heat.CheckFitted(t.Furnace, asked)
+	for _, f := range found {
 		f.Field = path + f.Field
 		if f.Code == heat.CodeChargeExotherm {
 			f.Field = stagePath(t.Stage) // the curve is worked out here, not given
@@ -95,10 +96,8 @@ func (t *Treatment) fire(s Site, c Charge) error {
 	if finding.Blocks(t.Findings) {
 		return nil
 	}
+	t.Constants = constants
 	var err error
-	if t.Constants, err = heat.Fit(t.Furnace); err != nil {
-		return err
-	}
 	if t.Phases, t.Heat, err = heat.Phases(t.Furnace, t.Constants, asked); err != nil {
 		return err
 	}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync"
 
 	"saggar/chem/data"
 	"saggar/chem/finding"
@@ -38,6 +39,12 @@ const (
 // "furnace." and a field of the furnace; About is the furnace's identifier, and the message begins with it. The worst
 // finding comes first.
 func Check(f Furnace, t Treatment) []finding.Finding {
+	found, _ := CheckFitted(f, t)
+	return found
+}
+
+// CheckFitted is Check that hands on the constants that it found; zero where it blocks for want of them.
+func CheckFitted(f Furnace, t Treatment) ([]finding.Finding, Constants) {
 	k := checker{furnace: f, treatment: t}
 	k.checkFurnace()
 	constants, err := Fit(f)
@@ -52,7 +59,7 @@ func Check(f Furnace, t Treatment) []finding.Finding {
 		k.addFaults(t.Faults(), CodeTreatmentInvalid)
 	}
 	finding.SortWorstFirst(k.findings)
-	return k.findings
+	return k.findings, constants
 }
 
 type checker struct {
@@ -146,11 +153,14 @@ func (k *checker) checkElements() {
 	}
 }
 
+// furnaceElementRules is the table, read once.
+var furnaceElementRules = sync.OnceValue(data.FurnaceElementRules)
+
 // elementRules are the rules of the kind of element that a furnace's element type names; none when it names none.
 func elementRules(elementType string) []data.FurnaceElementRule {
 	kind, family := strings.ToLower(elementType), ""
 	var rules []data.FurnaceElementRule
-	for _, rule := range data.FurnaceElementRules() {
+	for _, rule := range furnaceElementRules() {
 		named := slices.ContainsFunc(rule.Words, func(word string) bool { return strings.Contains(kind, word) })
 		if named && (family == "" || family == rule.Family) {
 			family = rule.Family

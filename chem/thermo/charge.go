@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"sync"
 
 	"saggar/chem"
 	"saggar/chem/data"
@@ -308,11 +309,14 @@ func oxideParts(f chem.Formula) []weighted {
 // oxygenTolerance is how much of a compound's oxygen may miss from its oxides.
 const oxygenTolerance = 1e-3
 
+// simpleOxides is the table, read once.
+var simpleOxides = sync.OnceValue(data.SimpleOxides)
+
 func oxideOf(symbol string) string {
 	if name, ok := boundOxides[symbol]; ok {
 		return name
 	}
-	for _, oxide := range data.SimpleOxides() {
+	for _, oxide := range simpleOxides() {
 		if oxide.Element == symbol {
 			return strings.TrimSpace(oxide.Formula)
 		}

@@ -60,6 +60,20 @@ func (b bench) check(t testing.TB, runs ...app.RunRequest) app.BookRunResult {
 	return result
 }
 
+func TestALotOfAnotherMaterialIsWarnedOfInARun(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	b.keep(t, delivery("goethite-9", "goethite", 200))
+	b.keep(t, delivery("kaolin-9", "kaolin", 200))
+	run := b.plan(t, request("blue", 1), monday).Run
+	other := findingOf(b.check(t, withDraws(run, app.DrawRequest{Lot: "goethite-9", Material: "kaolin"})).Findings, "LOT_OF_OTHER_MATERIAL")
+	require.NotNil(t, other)
+	assert.Equal(t, finding.Warn, other.Severity)
+	assert.Equal(t, "runs[0].lot_draws[0].lot", other.Field)
+	assert.Contains(t, other.Cure, "name a lot of kaolin")
+	assert.Nil(t, findingOf(b.check(t, withDraws(run, app.DrawRequest{Lot: "kaolin-9"})).Findings, "LOT_OF_OTHER_MATERIAL"))
+}
+
 func TestARunReservesWhatItTakesOfALotAndGivesItUpAgain(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)

@@ -71,15 +71,49 @@ func (j joint) people() []string {
 	for _, p := range j.planned {
 		people = append(people, p.AttendedBy)
 	}
-	if over, near := j.airRisk(j.existing); over || near {
-		for _, f := range j.existing {
-			if j.sharesAir(f) {
-				people = append(people, f.AttendedBy)
-			}
+	over, near := j.airRisk(j.existing)
+	for _, person := range j.besides() {
+		if over || near || j.longDay(person) {
+			people = append(people, person)
 		}
 	}
 	slices.Sort(people)
 	return slices.DeleteFunc(slices.Compact(people), func(id string) bool { return id == "" })
+}
+
+// besides are those who attend firings that share air with planned ones, each once.
+func (j joint) besides() []string {
+	var people []string
+	for _, f := range j.existing {
+		if !slices.Contains(people, f.AttendedBy) && j.sharesAir(f) {
+			people = append(people, f.AttendedBy)
+		}
+	}
+	return people
+}
+
+// longDays reports whether anybody whom the planned firings concern has a day longer than a shift.
+func (j joint) longDays() bool {
+	people := j.besides()
+	for _, p := range j.planned {
+		people = append(people, p.AttendedBy)
+	}
+	return slices.ContainsFunc(people, j.longDay)
+}
+
+// shiftHours is the shortest averaging time over which a person's day counts whole: a longer day can be over a limit that no moment
+// of it is over (29 CFR 1910.1000(d)(1)(i)).
+const shiftHours = 8
+
+// longDay reports whether somebody has a day with more than a shift of stays that the planned firings can change.
+func (j joint) longDay(person string) bool {
+	return person != "" && slices.ContainsFunc(j.groups(person), func(group []stay) bool {
+		var there time.Duration
+		for _, s := range group {
+			there += s.Window.End.Sub(s.Window.Start)
+		}
+		return there > shiftHours*time.Hour
+	})
 }
 
 // sharesAir reports whether a firing stands in a room whose air a planned one changes.
@@ -353,10 +387,11 @@ func (j joint) inTwoPlaces() []finding.Finding {
 }
 
 // dayRisk says quickly whether firings that came in can bring anybody's day over a limit whose day was looked at before. While
-// every concentration that somebody meets stays below the strictest limit that refuses, no mean is above it: near says whether
-// that is so in the planned firings' rooms, and what was found before in all others, as long as nothing that came in touches them.
+// every concentration that somebody meets stays below the strictest limit that refuses, no mean is above it unless their day is
+// longer than a shift: near says whether that is so in the planned firings' rooms, and what was found before in all others, as long
+// as nothing that came in touches them.
 func (j joint) dayRisk(added []domain.Firing, before []PersonDay, near bool) bool {
-	if near {
+	if near || slices.ContainsFunc(added, func(f domain.Firing) bool { return j.longDay(f.AttendedBy) }) {
 		return true
 	}
 	var judged []string

@@ -106,8 +106,37 @@ func TestTwoRoomsThatEachPassMakeADayThatDoesNot(t *testing.T) {
 		assert.Empty(t, refusals(found), name)
 	}
 	late := with(watched("second", "mira@in-b", eight.Add(14*time.Hour-time.Minute), 4, 3.8))
-	_, days, _ = late.days()
-	assert.Len(t, days[0].Stays, 2, "less than ten hours lie between: one day, though no mean is over")
+	found, days, _ = late.days()
+	assert.Len(t, days[0].Stays, 2, "less than ten hours lie between: one day")
+	assert.NotEmpty(t, refusals(found), "which counts whole")
+}
+
+func TestALongDayIsLookedAtWhereNoMomentIsOver(t *testing.T) {
+	// NIOSH's 2 ppm over ten hours are passed by 1.9 ppm for twelve, which nobody meets at any moment.
+	day := func(person string, hours float64) joint {
+		j := joint{site: twoRooms(t), today: "2027-03-01", existing: []domain.Firing{watched("first", "mira@in-a", eight, 6, 1.9)}}
+		j.planned = []plannedFiring{{Firing: watched("second", person, eight.Add(6*time.Hour), hours, 1.9), field: "runs[0]"}}
+		return j
+	}
+	long := day("mira@in-b", 6)
+	assert.True(t, long.longDays())
+	found, days, _ := long.days()
+	assert.NotEmpty(t, refusals(found))
+	assert.True(t, long.dayRisk([]domain.Firing{watched("new", "mira@besides-b", eight, 1, 0)}, days, false))
+	short := day("mira@in-b", 2)
+	assert.False(t, short.longDays())
+	found, days, _ = short.days()
+	assert.Empty(t, refusals(found))
+	short.existing = append(short.existing, watched("new", "mira@besides-b", eight.Add(8*time.Hour), 4, 0))
+	assert.True(t, short.dayRisk(short.existing[1:], days, false), "what came in makes the day a long one")
+
+	// The gas of somebody else makes hers too much.
+	beside := day("tom@besides-a", 6)
+	beside.existing = []domain.Firing{watched("first", "mira@in-a", eight, 12, 1.6)}
+	beside.planned[0].Firing = watched("second", "tom@besides-a", eight, 12, 0.2)
+	beside.planned[0].Firing.Phases[0].Watch = heat.InReach
+	found, _, _ = beside.days()
+	assert.NotEmpty(t, refusals(found))
 }
 
 func TestADayThatWasWrongBeforeIsNotHeldAgainstAnotherFiring(t *testing.T) {

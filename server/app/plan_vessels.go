@@ -103,9 +103,9 @@ func (c *airCuts) vessels(ctx context.Context, p *planner, solution scheduler.So
 				continue
 			}
 			if _, searched := run.tasks[stage]; !searched { // what rides elsewhere takes what there is, and the check of the answer judges it
-				if uses, _ := desk.serve(ask, p.namedBefore(run, stage), before); len(uses) > 0 {
-					desk.give(ask, uses)
-					before = uses
+				if given, _ := desk.serve(ask, p.namedBefore(run, stage), before); len(given.uses) > 0 {
+					desk.give(ask, given)
+					before = given
 				}
 				continue
 			}

@@ -39,6 +39,7 @@ type prepared struct {
 	charges     []runCharge         // of each run
 	days        []PersonDay
 	taken       []takenOffer
+	longDays    bool // somebody's day that is concerned is longer than a shift
 }
 
 func newPrepared() *prepared {
@@ -381,7 +382,7 @@ func (p *prepared) meetOthers(ctx context.Context, tx *store.Tx, now time.Time) 
 		j.shareAir()
 	}
 	ofDays, days, ofDay := p.joint.withoutClashes().days()
-	p.days = days
+	p.days, p.longDays = days, p.joint.longDays()
 	p.findings = slices.Concat(p.findings, found, p.joint.interlocks(), notSaid(ofDays, found))
 	p.assumptions = slices.Concat(p.assumptions, assumptions, ofDay)
 	return p.meetReadings(ctx, tx, now)
@@ -437,7 +438,7 @@ func (p *prepared) stillHolds(locked store.LockedStudio, acknowledged []string) 
 	case near:
 		found = append(found, slices.Concat(rest.nearOwn(), rest.nearAdded(added))...)
 	}
-	if rest.dayRisk(added, p.days, over || near) {
+	if rest.dayRisk(added, p.days, over || near || p.longDays) {
 		ofDays, _, _ := rest.days()
 		found = append(found, notSaid(ofDays, found)...)
 	}

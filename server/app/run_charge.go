@@ -152,6 +152,10 @@ func (in *runInputs) draw() error {
 	for _, d := range in.at.request.Draws {
 		draws = append(draws, chem.Draw{Stage: d.Stage, Material: d.Material, Lot: in.lots[d.Lot].Holding(leastHeld)})
 	}
+	for _, f := range chem.OfOtherMaterials(in.materials, draws) {
+		f.Field = in.at.field + ".lot_" + f.Field
+		in.findings = append(in.findings, f)
+	}
 	recipe, materials, err := in.recipe.DrawnFrom(in.materials, draws)
 	if err != nil {
 		faults := slices.Clone(finding.FaultsOf(err))

@@ -307,7 +307,7 @@ type Addition struct {
 	Material string `protobuf:"bytes,1,opt,name=material,proto3" json:"material,omitempty"`
 	// Mass as weighed in g, [0, 1e7], at the recipe's own scale.
 	MassGrams float64 `protobuf:"fixed64,2,opt,name=mass_grams,json=massGrams,proto3" json:"mass_grams,omitempty"`
-	// Mass as a fraction of the intermediate weighed at that stage, [0, 10].
+	// Mass as a fraction of the intermediate at that stage without its free water, [0, 10].
 	FractionOfIntermediate float64 `protobuf:"fixed64,3,opt,name=fraction_of_intermediate,json=fractionOfIntermediate,proto3" json:"fraction_of_intermediate,omitempty"`
 	// Put in while the furnace is hot, instead of at the charge.
 	FedHot        bool `protobuf:"varint,4,opt,name=fed_hot,json=fedHot,proto3" json:"fed_hot,omitempty"`
@@ -1160,7 +1160,7 @@ type CheckRecipeRequest struct {
 	// Id of the stage at which it starts; empty: the first. Goes with `from_lot`.
 	StartStage string `protobuf:"bytes,4,opt,name=start_stage,json=startStage,proto3" json:"start_stage,omitempty"`
 	// The intermediate that it starts from, as weighed that day; absent: it starts from its first stage's additions. Additions as
-	// a fraction of the intermediate are worked out from its mass. The answer leaves out the stages before.
+	// a fraction of the intermediate are worked out from its mass less its moisture. The answer leaves out the stages before.
 	FromLot       *Lot `protobuf:"bytes,5,opt,name=from_lot,json=fromLot,proto3" json:"from_lot,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
