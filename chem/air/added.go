@@ -19,6 +19,9 @@ type Judgement struct {
 	// refuses: negative when it does not. Species without such a limit are left out. A spill at an open furnace that fits
 	// into it brings nobody there over a limit.
 	HeadroomPPM map[string]float64
+	// ShiftShare is the sum over the species of the highest concentration over the strictest limit of a shift that refuses. No day
+	// of n averaging times has a mean, of one species or of the mixture, of more than n times it.
+	ShiftShare float64
 }
 
 // Judge says which limits the room goes over at times when the gas of the added sources is there, together with that of
@@ -35,7 +38,7 @@ func Judge(zone Zone, standing, added []Source, own []OwnLimit) (Judgement, erro
 	}
 	excesses := survey.worsened(stays)
 	sortWorstFirst(excesses)
-	return Judgement{excesses, survey.headroom()}, nil
+	return Judgement{excesses, survey.headroom(), survey.shiftShare()}, nil
 }
 
 func (s survey) headroom() map[string]float64 {
@@ -49,6 +52,16 @@ func (s survey) headroom() map[string]float64 {
 		}
 	}
 	return headroom
+}
+
+func (s survey) shiftShare() float64 {
+	sum := 0.0
+	for _, m := range s {
+		if limit, ok := strictest(m.limits, refusesShift); ok {
+			sum += m.peak / limit.PPM
+		}
+	}
+	return sum
 }
 
 // stay is from when until when gas is there, in minutes; End may be infinite.

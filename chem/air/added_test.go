@@ -1,6 +1,7 @@
 package air
 
 import (
+	"fmt"
 	"slices"
 	"testing"
 
@@ -170,4 +171,37 @@ func BenchmarkJudge(b *testing.B) {
 			}
 		})
 	}
+}
+
+// No day of at most three averaging times, wherever it lies, has a mixture of more than three times the share.
+func TestTheShiftShareBoundsEveryDay(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		var sources []Source
+		for i, species := range []string{"SO2", "CO"} {
+			source := burstAt(rapid.Float64Range(0, 600).Draw(rt, "at"), rapid.Float64Range(0.01, 2).Draw(rt, "grams"))
+			source.ID = fmt.Sprint(i)
+			for k := range source.Releases {
+				source.Releases[k].Species = species
+			}
+			sources = append(sources, source)
+		}
+		judgement, err := Judge(ventilated, nil, sources, nil)
+		if err != nil {
+			rt.Fatal(err)
+		}
+		survey, err := take(ventilated, sources, nil)
+		if err != nil {
+			rt.Fatal(err)
+		}
+		from := rapid.Float64Range(-60, 600).Draw(rt, "from")
+		minutes := rapid.Float64Range(8*60, 24*60).Draw(rt, "minutes")
+		mixture := 0.0
+		for _, m := range survey {
+			limit, _ := strictest(m.limits, refusesShift)
+			mixture += m.whole.sum(from, from+minutes) / limit.AveragingMinutes / limit.PPM
+		}
+		if above(mixture, 3*judgement.ShiftShare) {
+			rt.Fatalf("a day of %g min has %g, the share is %g", minutes, mixture, judgement.ShiftShare)
+		}
+	})
 }

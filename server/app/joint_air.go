@@ -332,24 +332,36 @@ func airReach(site *domain.Site) time.Duration {
 	return min(reach, mostReach)
 }
 
-// airRisk looks quickly at what firings that came in have changed: whether a room is over any limit, and whether people at
-// the open furnace of a planned firing or of one that came in could be. Where what spills there fits into what the room
-// leaves, they cannot.
-func (j joint) airRisk(added []domain.Firing) (over, near bool) {
+// airRisk is what a quick look at the air after something came in shows.
+type airRisk struct {
+	over bool // a room is over a limit
+	near bool // people at the open furnace of a planned firing, or of one that came in, could be over one
+	// loud says that a day longer than a shift could be over a limit which no moment of it is over.
+	loud bool
+}
+
+// mostShifts is how many averaging times of a shift a day has at most: 24 hours over 8.
+const mostShifts = 3
+
+// risk looks quickly at what firings that came in have changed. Where what spills at an open furnace fits into what the room leaves,
+// nobody there is over a limit.
+func (j joint) risk(added []domain.Firing) airRisk {
+	var risk airRisk
 	for _, p := range j.planned {
 		for _, room := range j.roomsOf(p) {
 			view, err := j.view(p, room)
 			if err != nil {
-				return true, true
+				return airRisk{true, true, true}
 			}
 			judged, err := air.Judge(view.Zone, view.Standing, view.Sources, view.Own)
 			if err != nil || len(judged.Excesses) > 0 || len(view.Zone.Unoccupied) > 0 {
-				return true, true // whether people may come in again is for the whole check
+				return airRisk{true, true, true} // whether people may come in again is for the whole check
 			}
+			risk.loud = risk.loud || mostShifts*judged.ShiftShare > 1
 			if room == j.site.Furnaces[p.Furnace].Room {
-				near = near || spillsOver(append(j.sources(added, room, p.Window.Start), view.Sources...), judged.HeadroomPPM)
+				risk.near = risk.near || spillsOver(append(j.sources(added, room, p.Window.Start), view.Sources...), judged.HeadroomPPM)
 			}
 		}
 	}
-	return false, near
+	return risk
 }

@@ -64,9 +64,9 @@ func TestUnderTheLockPeopleAtTheOpenFurnaceAreLookedAtAgain(t *testing.T) {
 
 	// 5 % of 4 g/min more brings those beside the furnace over NIOSH's 5 ppm, and the room over no limit.
 	p, locked := twoFurnaces(t, 4)
-	over, near := p.joint.airRiskWith(locked.NewFirings)
-	assert.False(t, over)
-	assert.True(t, near)
+	risk := p.joint.riskWith(locked.NewFirings)
+	assert.False(t, risk.over)
+	assert.True(t, risk.near)
 	assert.Equal(t, []string{"AIR_PROTECTION_NEEDED"}, refusedCodes(t, p.stillHolds(locked, nil)))
 	require.NoError(t, p.stillHolds(locked, []string{"AIR_PROTECTION_NEEDED"}), "it is a warning: whoever read it may go on")
 }
@@ -83,8 +83,8 @@ func TestUnderTheLockNothingNewIsNothingToLookAt(t *testing.T) {
 	require.ErrorIs(t, p.stillHolds(locked, nil), errChangedBetween)
 }
 
-// airRiskWith is airRisk with the firings that came in counted among the existing.
-func (j joint) airRiskWith(added []domain.Firing) (over, near bool) {
+// riskWith is the risk with the firings that came in counted among the existing.
+func (j joint) riskWith(added []domain.Firing) airRisk {
 	j.existing = append(j.existing, added...)
-	return j.airRisk(added)
+	return j.risk(added)
 }

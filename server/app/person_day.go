@@ -71,9 +71,9 @@ func (j joint) people() []string {
 	for _, p := range j.planned {
 		people = append(people, p.AttendedBy)
 	}
-	over, near := j.airRisk(j.existing)
+	risk := j.risk(j.existing)
 	for _, person := range j.besides() {
-		if over || near || j.longDay(person) {
+		if risk.over || risk.near || risk.loud && j.longDay(person) {
 			people = append(people, person)
 		}
 	}
@@ -92,7 +92,11 @@ func (j joint) besides() []string {
 	return people
 }
 
-// longDays reports whether anybody whom the planned firings concern has a day longer than a shift.
+// shiftHours is the shortest averaging time over which a person's day counts whole: a longer day can be over a limit that no moment
+// of it is over (29 CFR 1910.1000(d)(1)(i)).
+const shiftHours = 8
+
+// longDays reports whether anybody has one who attends a planned firing, or one that shares its air.
 func (j joint) longDays() bool {
 	people := j.besides()
 	for _, p := range j.planned {
@@ -100,10 +104,6 @@ func (j joint) longDays() bool {
 	}
 	return slices.ContainsFunc(people, j.longDay)
 }
-
-// shiftHours is the shortest averaging time over which a person's day counts whole: a longer day can be over a limit that no moment
-// of it is over (29 CFR 1910.1000(d)(1)(i)).
-const shiftHours = 8
 
 // longDay reports whether somebody has a day with more than a shift of stays that the planned firings can change.
 func (j joint) longDay(person string) bool {
@@ -387,11 +387,11 @@ func (j joint) inTwoPlaces() []finding.Finding {
 }
 
 // dayRisk says quickly whether firings that came in can bring anybody's day over a limit whose day was looked at before. While
-// every concentration that somebody meets stays below the strictest limit that refuses, no mean is above it unless their day is
-// longer than a shift: near says whether that is so in the planned firings' rooms, and what was found before in all others, as long
-// as nothing that came in touches them.
-func (j joint) dayRisk(added []domain.Firing, before []PersonDay, near bool) bool {
-	if near || slices.ContainsFunc(added, func(f domain.Firing) bool { return j.longDay(f.AttendedBy) }) {
+// every concentration that somebody meets stays below the strictest limit that refuses, no mean over at most an averaging time is
+// above it; a day longer than a shift can be where what is met could add up to more. The risk says what the planned firings' rooms
+// show, and what was found before what all others do, as long as nothing that came in touches them.
+func (j joint) dayRisk(added []domain.Firing, before []PersonDay, risk airRisk) bool {
+	if risk.over || risk.near || risk.loud && j.longDays() {
 		return true
 	}
 	var judged []string
@@ -404,8 +404,12 @@ func (j joint) dayRisk(added []domain.Firing, before []PersonDay, near bool) boo
 		})
 	}
 	for _, day := range before {
+		share := 1.0
+		if j.longDay(day.Person) {
+			share = mostShifts
+		}
 		loud := slices.ContainsFunc(day.Species, func(s air.DaySpecies) bool {
-			return slices.ContainsFunc(s.Limits, func(l air.LimitCheck) bool { return l.Severity == finding.Block && s.PeakPPM > l.PPM })
+			return slices.ContainsFunc(s.Limits, func(l air.LimitCheck) bool { return l.Severity == finding.Block && share*s.PeakPPM > l.PPM })
 		})
 		for _, s := range day.Stays {
 			if touched(s.Room) && (loud || !slices.Contains(judged, s.Room)) {

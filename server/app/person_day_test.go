@@ -122,13 +122,14 @@ func TestALongDayIsLookedAtWhereNoMomentIsOver(t *testing.T) {
 	assert.True(t, long.longDays())
 	found, days, _ := long.days()
 	assert.NotEmpty(t, refusals(found))
-	assert.True(t, long.dayRisk([]domain.Firing{watched("new", "mira@besides-b", eight, 1, 0)}, days, false))
+	assert.True(t, long.risk(nil).loud)
+	assert.True(t, long.dayRisk([]domain.Firing{watched("new", "mira@besides-b", eight, 1, 0)}, days, airRisk{loud: true}))
 	short := day("mira@in-b", 2)
 	assert.False(t, short.longDays())
 	found, days, _ = short.days()
 	assert.Empty(t, refusals(found))
 	short.existing = append(short.existing, watched("new", "mira@besides-b", eight.Add(8*time.Hour), 4, 0))
-	assert.True(t, short.dayRisk(short.existing[1:], days, false), "what came in makes the day a long one")
+	assert.True(t, short.dayRisk(short.existing[1:], days, airRisk{loud: true}), "what came in makes the day a long one")
 
 	// The gas of somebody else makes hers too much.
 	beside := day("tom@besides-a", 6)
@@ -190,13 +191,13 @@ func TestWhatCameInIsLookedAtWhereItCanMatterToADay(t *testing.T) {
 		return j, days
 	}
 	quiet, days := before(0.1)
-	assert.False(t, quiet.dayRisk([]domain.Firing{watched("new", "tom@besides-b", noon, 4, 0.1)}, days, false), "its own room was judged")
-	assert.True(t, quiet.dayRisk(nil, days, true), "its own room is near a limit")
-	assert.True(t, quiet.dayRisk([]domain.Firing{watched("new", "tom@besides-a", eight, 4, 0.1)}, days, false), "gas where she was before")
-	assert.True(t, quiet.dayRisk([]domain.Firing{watched("new", "mira@besides-a", noon.Add(5*time.Hour), 1, 0)}, days, false), "she is in another room too")
-	assert.False(t, quiet.dayRisk([]domain.Firing{watched("new", "tom@besides-a", eight, 4, 0)}, days, false), "clean work of somebody else")
+	assert.False(t, quiet.dayRisk([]domain.Firing{watched("new", "tom@besides-b", noon, 4, 0.1)}, days, airRisk{}), "its own room was judged")
+	assert.True(t, quiet.dayRisk(nil, days, airRisk{near: true}), "its own room is near a limit")
+	assert.True(t, quiet.dayRisk([]domain.Firing{watched("new", "tom@besides-a", eight, 4, 0.1)}, days, airRisk{}), "gas where she was before")
+	assert.True(t, quiet.dayRisk([]domain.Firing{watched("new", "mira@besides-a", noon.Add(5*time.Hour), 1, 0)}, days, airRisk{}), "she is in another room too")
+	assert.False(t, quiet.dayRisk([]domain.Firing{watched("new", "tom@besides-a", eight, 4, 0)}, days, airRisk{}), "clean work of somebody else")
 	loud, days := before(3.8)
-	assert.True(t, loud.dayRisk([]domain.Firing{watched("new", "tom@besides-b", noon, 4, 0.1)}, days, false), "little is left of her day")
+	assert.True(t, loud.dayRisk([]domain.Firing{watched("new", "tom@besides-b", noon, 4, 0.1)}, days, airRisk{}), "little is left of her day")
 }
 
 // bySpill is a firing at whose open door somebody stands for so many minutes while sulfur dioxide comes out.

@@ -39,7 +39,6 @@ type prepared struct {
 	charges     []runCharge         // of each run
 	days        []PersonDay
 	taken       []takenOffer
-	longDays    bool // somebody's day that is concerned is longer than a shift
 }
 
 func newPrepared() *prepared {
@@ -382,7 +381,7 @@ func (p *prepared) meetOthers(ctx context.Context, tx *store.Tx, now time.Time) 
 		j.shareAir()
 	}
 	ofDays, days, ofDay := p.joint.withoutClashes().days()
-	p.days, p.longDays = days, p.joint.longDays()
+	p.days = days
 	p.findings = slices.Concat(p.findings, found, p.joint.interlocks(), notSaid(ofDays, found))
 	p.assumptions = slices.Concat(p.assumptions, assumptions, ofDay)
 	return p.meetReadings(ctx, tx, now)
@@ -430,15 +429,15 @@ func (p *prepared) stillHolds(locked store.LockedStudio, acknowledged []string) 
 	}
 	rest := now.withoutClashes()
 	found := slices.Concat(now.furnaces(), rest.supplies(), rest.crews())
-	over, near := rest.airRisk(added)
+	risk := rest.risk(added)
 	switch {
-	case over:
+	case risk.over:
 		air, _ := rest.air()
 		found = append(found, air...)
-	case near:
+	case risk.near:
 		found = append(found, slices.Concat(rest.nearOwn(), rest.nearAdded(added))...)
 	}
-	if rest.dayRisk(added, p.days, over || near || p.longDays) {
+	if rest.dayRisk(added, p.days, risk) {
 		ofDays, _, _ := rest.days()
 		found = append(found, notSaid(ofDays, found)...)
 	}
