@@ -219,6 +219,15 @@ func forDepartment(r app.RunRequest, department string) app.RunRequest {
 	return r
 }
 
+func TestAFiringForManyTakesLongerToCharge(t *testing.T) {
+	t.Parallel()
+	b := newSharedBench(t)
+	opened := b.open(t, func(in *app.BookFiringInput) { in.ChargeMinutes, in.DrawMinutes = 55, 35 })
+	assert.Equal(t, 55, opened.Phases[0].Window.Minutes())
+	assert.Equal(t, 35, opened.Phases[len(opened.Phases)-1].Window.Minutes())
+	b.mustJoin(t, ada, joining("pots", 1, opened))
+}
+
 func TestTheLastLiterAndGramMayBeTaken(t *testing.T) {
 	t.Parallel()
 	b := newSharedBench(t)
