@@ -26,6 +26,8 @@ type BookFiringInput struct {
 	Program                  heat.Program
 	Atmosphere               heat.Atmosphere
 	OpenBelowCelsius         float64 // 0: as chem/heat has it
+	ChargeMinutes            int     // 0: the studio's default
+	DrawMinutes              int
 	Start                    time.Time
 	AttendedBy               string // empty: the caller
 	Offer                    OfferInput
@@ -304,7 +306,9 @@ func wareStage(program heat.Program, atmosphere heat.Atmosphere, grams float64) 
 
 func (b *firingBuilder) build(ctx context.Context, tx *store.Tx, openedBy string) error {
 	recipe := wareStage(b.in.Program, b.in.Atmosphere, b.in.Offer.Grams)
-	recipe.Stages[0].OpenBelowCelsius, recipe.Stages[0].MaxWaitMinutes = b.in.OpenBelowCelsius, int(mostDrawWait/time.Minute)
+	stage := &recipe.Stages[0]
+	stage.OpenBelowCelsius, stage.MaxWaitMinutes = b.in.OpenBelowCelsius, int(mostDrawWait/time.Minute)
+	stage.ChargeMinutes, stage.DrawMinutes = b.in.ChargeMinutes, b.in.DrawMinutes
 	charge, err := b.assessor.NewCharge(recipe, chem.Materials{}, chem.Scale{})
 	if err != nil {
 		return inRequest(err)

@@ -190,6 +190,31 @@ func TestAReportCountsASharedFiringOnceAndSplitsItsEnergy(t *testing.T) {
 	assert.Zero(t, byDepartment["glass"].FiringCount)
 }
 
+func TestALoadThatWaitsForAClearanceHoldsItsPlaceUntilItExpires(t *testing.T) {
+	t.Parallel()
+	b := newSharedBench(t)
+	b.rule(t, domain.ClearanceRule{ID: "first", FirstRun: true, Role: domain.RoleTechnician, ExpiresAfterHours: 1})
+	opened := b.open(t)
+	run := b.mustJoin(t, ada, joining("pots", 5, opened))
+	require.Equal(t, domain.RunTentative, run.State())
+	stands := b.firing(t, opened.ID)
+	assert.Equal(t, domain.LoadConfirmed, stands.State, "the firing waits for nobody's clearance")
+	assert.InDelta(t, 3, stands.FreeLiters(), 1e-9)
+	_, err := b.join(ben, joining("pots", 5, opened))
+	assert.Equal(t, []string{domain.CodeJoinNoRoom}, blocked(t, err))
+	later := b.at(monday.Add(30 * time.Minute))
+	second := later.mustJoin(t, ben, joining("pots", 5, opened))
+	cleared, err := later.ClearRun(b.ctx, by(tove, "ClearRun"), app.RunDecision{StudioID: "test", RunID: second.ID})
+	require.NoError(t, err)
+	assert.Equal(t, domain.RunConfirmed, cleared.State())
+	stands = later.firing(t, opened.ID)
+	require.Len(t, stands.Riders, 1)
+	assert.Equal(t, second.ID, stands.Riders[0].RunID)
+	lapsed, err := later.GetRun(b.ctx, "test", run.ID)
+	require.NoError(t, err)
+	assert.Equal(t, domain.LoadExpired, lapsed.Loads[0].State)
+}
+
 // TestManyCallersJoinAndLeaveAtRandom lets callers loose on one firing and then recomputes what must hold.
 func TestManyCallersJoinAndLeaveAtRandom(t *testing.T) {
 	t.Parallel()

@@ -219,6 +219,15 @@ func forDepartment(r app.RunRequest, department string) app.RunRequest {
 	return r
 }
 
+func TestAFiringForManyTakesLongerToCharge(t *testing.T) {
+	t.Parallel()
+	b := newSharedBench(t)
+	opened := b.open(t, func(in *app.BookFiringInput) { in.ChargeMinutes, in.DrawMinutes = 55, 35 })
+	assert.Equal(t, 55, opened.Phases[0].Window.Minutes())
+	assert.Equal(t, 35, opened.Phases[len(opened.Phases)-1].Window.Minutes())
+	b.mustJoin(t, ada, joining("pots", 1, opened))
+}
+
 func TestTheLastLiterAndGramMayBeTaken(t *testing.T) {
 	t.Parallel()
 	b := newSharedBench(t)
@@ -608,6 +617,14 @@ func agreed(t testing.TB, err error) {
 	require.NoError(t, err)
 }
 
+// withoutAttendant leaves out who attends, which is the firing's to say.
+func withoutAttendant(windows []domain.StageWindow) []domain.StageWindow {
+	for i := range windows {
+		windows[i].AttendedBy = ""
+	}
+	return windows
+}
+
 func TestAPlanGoesAroundWhatRidesInSharedFirings(t *testing.T) {
 	t.Parallel()
 	b := newSharedBench(t)
@@ -631,6 +648,17 @@ func TestAPlanGoesAroundWhatRidesInSharedFirings(t *testing.T) {
 	booked, err := b.book(answer, "")
 	require.NoError(t, err)
 	assert.True(t, booked.Runs[0].Loads[1].Joined)
+	_, err = b.UpdateFiring(b.ctx, by(steward, "UpdateFiring"), app.UpdateFiringInput{StudioID: "test", FiringID: opened.ID, AttendedBy: steward.ID})
+	require.NoError(t, err)
+	windows := slices.Clone(answer.Run.Windows)
+	windows[2] = shifted(windows[2:], 24*time.Hour)[0]
+	moved, err := b.MoveRuns(b.ctx, by(steward, "MoveRuns"), app.MoveRunsInput{
+		StudioID: "test", Moves: []app.RunMove{{RunID: booked.Runs[0].ID, Windows: withoutAttendant(windows)}}, Acknowledged: codes(answer),
+	})
+	require.NoError(t, err)
+	assert.Equal(t, opened.ID, moved.Runs[0].Loads[1].Firing.ID, "what rides stays aboard when another stage moves")
+	assert.Equal(t, steward.ID, b.firing(t, opened.ID).AttendedBy)
+	assert.Len(t, b.firing(t, opened.ID).Riders, 1)
 
 	whole := request("pots", 1)
 	whole.Windows = []domain.StageWindow{{Stage: "fire", JoinFiring: opened.ID, LoadLiters: 2}}

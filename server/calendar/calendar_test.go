@@ -97,6 +97,17 @@ func TestAnotherLibraryReadsWhatIsWritten(t *testing.T) {
 	assert.Equal(t, []string{"VALARM 20270301T080000Z DISPLAY", "VALARM 20270302T072000Z DISPLAY"}, alarms)
 }
 
+func TestAStageInASharedFiringSaysWhose(t *testing.T) {
+	a := calcine(time.Date(2027, 3, 1, 8, 0, 0, 0, time.UTC))
+	a.Firing, a.SharedBy = "f12", "tove"
+	event := func() other.Event { return parsed(t, written(t, Calendar{Appointments: []domain.Appointment{a}})).Events()[0] }
+	e := event()
+	assert.Contains(t, text(t, e.Component, "DESCRIPTION"), "In shared firing f12, which tove answers for")
+	a.State = domain.LoadUnplaced
+	e = event()
+	assert.Equal(t, "CANCELLED", e.Props.Get("STATUS").Value, "it has no firing now")
+}
+
 func TestAnEventKeepsItsUIDWhenItIsMovedAndRaisesItsSequence(t *testing.T) {
 	a := calcine(time.Date(2027, 3, 1, 8, 0, 0, 0, time.UTC))
 	moved := calcine(time.Date(2027, 3, 8, 8, 0, 0, 0, time.UTC))

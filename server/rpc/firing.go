@@ -65,6 +65,7 @@ func (s *firingService) BookFiring(ctx context.Context, req *saggarv1.BookFiring
 	result, err := s.app.BookFiring(ctx, callOf(ctx, req), app.BookFiringInput{
 		StudioID: studio, Furnace: req.GetFurnace(), Title: req.GetTitle(), Program: *convert.ProgramFromProto(req.GetHeatProgram()),
 		Atmosphere: convert.AtmosphereFromProto(req.GetAtmosphere()), OpenBelowCelsius: req.GetOpenBelowCelsius(), Start: start,
+		ChargeMinutes: int(req.GetChargeMinutes()), DrawMinutes: int(req.GetDrawMinutes()),
 		AttendedBy: req.GetAttendedBy(), Offer: offerFromProto(req.GetOffer()), Acknowledged: req.GetAcknowledgedFindingCodes(),
 	})
 	if err != nil {

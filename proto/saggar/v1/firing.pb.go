@@ -706,7 +706,11 @@ type BookFiringRequest struct {
 	// Check and store nothing; then all findings are in the response.
 	ValidateOnly bool `protobuf:"varint,11,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
 	// Optional UUID; a repeat with the same id and body returns the first answer's firing as it now stands.
-	RequestId     string `protobuf:"bytes,12,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	RequestId string `protobuf:"bytes,12,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// How long it takes to charge it with all that joins, in minutes, [0, 1440]; 0: the studio's default.
+	ChargeMinutes int32 `protobuf:"varint,13,opt,name=charge_minutes,json=chargeMinutes,proto3" json:"charge_minutes,omitempty"`
+	// How long it takes to draw it, in minutes, [0, 1440]; 0: the studio's default.
+	DrawMinutes   int32 `protobuf:"varint,14,opt,name=draw_minutes,json=drawMinutes,proto3" json:"draw_minutes,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -823,6 +827,20 @@ func (x *BookFiringRequest) GetRequestId() string {
 		return x.RequestId
 	}
 	return ""
+}
+
+func (x *BookFiringRequest) GetChargeMinutes() int32 {
+	if x != nil {
+		return x.ChargeMinutes
+	}
+	return 0
+}
+
+func (x *BookFiringRequest) GetDrawMinutes() int32 {
+	if x != nil {
+		return x.DrawMinutes
+	}
+	return 0
 }
 
 // Response of BookFiring.
@@ -1534,7 +1552,7 @@ const file_saggar_v1_firing_proto_rawDesc = "" +
 	"attendedBy\x12,\n" +
 	"\x05offer\x18\x0e \x01(\v2\x16.saggar.v1.FiringOfferR\x05offer\x12+\n" +
 	"\x05loads\x18\x0f \x03(\v2\x15.saggar.v1.FiringLoadR\x05loads\x12\x1b\n" +
-	"\x04etag\x18\x10 \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\"\xd8\x05\n" +
+	"\x04etag\x18\x10 \x01(\tB\a\xbaH\x04r\x02\x18@R\x04etag\"\xba\x06\n" +
 	"\x11BookFiringRequest\x12?\n" +
 	"\x06parent\x18\x01 \x01(\tB'\xbaH$r\"\x18G2\x1e^studios/[a-z][a-z0-9-]{0,62}$R\x06parent\x129\n" +
 	"\afurnace\x18\x02 \x01(\tB\x1f\xbaH\x1cr\x1a\x18?2\x16^[a-z][a-z0-9-]{0,62}$R\afurnace\x12\x1f\n" +
@@ -1553,7 +1571,11 @@ const file_saggar_v1_firing_proto_rawDesc = "" +
 	" \x03(\tB\x0e\xbaH\v\x92\x01\b\x10@\"\x04r\x02\x18@R\x18acknowledgedFindingCodes\x12#\n" +
 	"\rvalidate_only\x18\v \x01(\bR\fvalidateOnly\x12*\n" +
 	"\n" +
-	"request_id\x18\f \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\"\xc7\x01\n" +
+	"request_id\x18\f \x01(\tB\v\xbaH\b\xd8\x01\x01r\x03\xb0\x01\x01R\trequestId\x121\n" +
+	"\x0echarge_minutes\x18\r \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xa0\v(\x00R\rchargeMinutes\x12-\n" +
+	"\fdraw_minutes\x18\x0e \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xa0\v(\x00R\vdrawMinutes\"\xc7\x01\n" +
 	"\x12BookFiringResponse\x12)\n" +
 	"\x06firing\x18\x01 \x01(\v2\x11.saggar.v1.FiringR\x06firing\x12.\n" +
 	"\bfindings\x18\x02 \x03(\v2\x12.saggar.v1.FindingR\bfindings\x12 \n" +
