@@ -52,7 +52,8 @@ type Assessment struct {
 	CaptureEnough []CaptureCure `json:"capture_enough"`
 	// LaterMinutesEnough is by how many minutes later the sources would be refused no more; nil: not sought, or none is.
 	LaterMinutesEnough *float64 `json:"later_minutes_enough"`
-	// ReentryMinute is when every species is below its re-entry level; nil: never, or one has no limit.
+	// ReentryMinute is when, after the last release of the sources, every species is at or below its re-entry level; nil: never, or
+	// one has no limit. What standing sources give off later closes the room again, and is not counted here.
 	ReentryMinute *float64          `json:"reentry_minute"`
 	Series        []SeriesPoint     `json:"series"`
 	Findings      []finding.Finding `json:"findings"`
@@ -70,7 +71,7 @@ type SpeciesAssessment struct {
 	Limits         []LimitCheck `json:"limits"`
 	// ReentryPPM is a tenth of the strictest shift limit that refuses, else of the strictest limit (common practice).
 	ReentryPPM float64 `json:"reentry_ppm"`
-	// ReentryMinute is when it is below that for good after the last release; nil: never, or no limit.
+	// ReentryMinute is when it is at or below that after the last release of it by the sources; nil: never, or no limit.
 	ReentryMinute *float64 `json:"reentry_minute"`
 	// FlowNeeded is the least steady flow that passes this species' refusing limits; nil: no flow does, there is no such
 	// limit and so no flow is known to be enough, or it is left out (RoomCheck.CureOnly).
@@ -127,9 +128,9 @@ func CheckRoom(check RoomCheck) (Assessment, error) {
 	air := asItIs(&check.Zone)
 	mixtures := survey.mixtures(air)
 	for _, m := range survey {
-		result.Species = append(result.Species, m.assess())
+		result.Species = append(result.Species, m.assess(lastRelease(added, m.curve.species)))
 	}
-	result.ReentryMinute = latestReentry(result.Species)
+	result.ReentryMinute = survey.reentry(lastRelease(added, ""))
 	result.ShiftMixtureRatio, result.ShortTermMixtureRatio = mixtures[0].total, mixtures[1].total
 	result.MixtureRatio = max(result.ShiftMixtureRatio, result.ShortTermMixtureRatio)
 	if !check.CureOnly || result.refused() {
@@ -195,7 +196,7 @@ func (a *Assessment) needFlow(air *trial, survey survey, mixtures []mixed) {
 	}
 }
 
-func (m *measured) assess() SpeciesAssessment {
+func (m *measured) assess(lastRelease float64) SpeciesAssessment {
 	result := SpeciesAssessment{
 		Limits: make([]LimitCheck, 0, len(m.limits)), Species: m.curve.species, PeakPPM: m.peak,
 		PeakMinute:     m.occupied.clock(m.peakMinute),
@@ -212,7 +213,7 @@ func (m *measured) assess() SpeciesAssessment {
 	}
 	if level, ok := reentryLevel(m.limits); ok {
 		result.ReentryPPM = level
-		if minute, falls := m.whole.MinuteBelow(level); falls {
+		if minute, falls := m.whole.firstBelow(lastRelease, level); falls {
 			result.ReentryMinute = &minute
 		}
 	}
@@ -233,16 +234,46 @@ func reentryLevel(limits []Limit) (float64, bool) {
 	return reentryShareOfShift * limit.PPM, ok
 }
 
-func latestReentry(species []SpeciesAssessment) *float64 {
-	if len(species) == 0 {
+// lastRelease is when the last of what sources give off of a species, or where they give off none of it of anything, is out; of
+// what is in the air to begin with, minute 0.
+func lastRelease(sources []Source, species string) float64 {
+	ofSpecies, ofAny := math.Inf(-1), math.Inf(-1)
+	for _, source := range sources {
+		for _, r := range source.Releases {
+			ofAny = max(ofAny, r.EndMinute)
+			if r.Species == species {
+				ofSpecies = max(ofSpecies, r.EndMinute)
+			}
+		}
+	}
+	switch {
+	case !math.IsInf(ofSpecies, -1):
+		return ofSpecies
+	case !math.IsInf(ofAny, -1):
+		return ofAny
+	}
+	return 0
+}
+
+// reentry is the first minute, not before one, at which every species is at or below its re-entry level; nil: never, or one has no
+// limit.
+func (s survey) reentry(from float64) *float64 {
+	if len(s) == 0 {
 		return nil
 	}
-	latest := math.Inf(-1)
-	for _, s := range species {
-		if s.ReentryMinute == nil {
-			return nil
+	for minute := from; ; {
+		latest := minute
+		for _, m := range s {
+			level, limited := reentryLevel(m.limits)
+			below, falls := m.whole.firstBelow(minute, level)
+			if !limited || !falls {
+				return nil
+			}
+			latest = max(latest, below)
 		}
-		latest = max(latest, *s.ReentryMinute)
+		if latest-minute <= cutMinutes {
+			return &latest
+		}
+		minute = latest // another may have risen meanwhile
 	}
-	return &latest
 }
