@@ -23,6 +23,13 @@ say "What does a run of the blue pigment do? Charge, balance, off-gas, times, ai
 show recipe check demo/sodalite-blue.yaml --chart-file blue.svg
 show recipe add demo/sodalite-blue.yaml --context steward
 
+say "The technician opens a firing of clay for everybody; two departments join it, and what would not come out right stays out"
+show firing open demo/shared-clay.yaml
+show run book calcined-clay --department conservation --id clay-one --join calcine=f1@6 --context ossi
+show run book calcined-clay --department printmaking --id clay-two --factor 2 --join calcine=f1@12 --context pia
+show =3 run book bisque --department ceramics --id bowls --factor 0.1 --join bisque=f1@10 --context mira
+show firing show f1
+
 say "Sculpture books a melt in one go; somebody plans a bisque firing and does not book it yet"
 show run book tin-bronze --department sculpture --id bronze-one --from "2027-03-02 08:00" --acknowledge FUME_NOT_MODELLED
 show run plan bisque --department sculpture --id bisque-two --from "2027-03-01 08:00" --save later.json
