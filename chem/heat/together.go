@@ -70,13 +70,23 @@ const otherFiring = "join a firing whose program meets the stage's own, or fire 
 func (t *together) segments() {
 	fired, asked := t.fired.Program.Segments, t.asked.Program.Segments
 	if len(fired) != len(asked) {
-		t.add(CodeJoinProgram, "program.segments", fmt.Sprintf("the firing has %d segments, and %d are asked for", len(fired), len(asked)),
-			otherFiring)
+		hottest, wanted := topOf(fired), topOf(asked)
+		message := fmt.Sprintf("the firing gets to %g C in %d segments, and %g C in %d are asked for", hottest, len(fired), wanted, len(asked))
+		t.add(CodeJoinProgram, "program.segments", message, otherFiring, celsius("fired", hottest), celsius("asked", wanted))
 		return
 	}
 	for i := range asked {
 		t.segment(i, fired[i], asked[i])
 	}
+}
+
+// topOf is the hottest that segments go to.
+func topOf(segments []Segment) float64 {
+	top := 0.0
+	for _, s := range segments {
+		top = max(top, s.ToCelsius)
+	}
+	return top
 }
 
 func (t *together) segment(i int, fired, asked Segment) {
