@@ -104,12 +104,8 @@ func (r reader) told(n *domain.Notice) []string {
 	switch {
 	case n.Caller == r.person.ID:
 		return nil
-	case r.mayClear(n):
-		return []string{r.aboutRun(n) + "\n" + domain.OneLine("  It waits for a clearance that you may give: saggar run waiting --mine")}
-	case n.Run() != nil && (n.Owner == r.person.ID || r.inRooms(n) || n.AttendedBy(r.person.ID)):
-		return []string{r.aboutRun(n)}
 	case n.Run() != nil:
-		return r.aboutRiders(n)
+		return r.ofRun(n)
 	case n.Firing() != nil:
 		return r.aboutFiring(n)
 	case n.Closure != nil:
@@ -122,6 +118,17 @@ func (r reader) told(n *domain.Notice) []string {
 		return r.aboutLot(n)
 	}
 	return nil
+}
+
+// ofRun are the sentences about a change of a run.
+func (r reader) ofRun(n *domain.Notice) []string {
+	switch {
+	case r.mayClear(n):
+		return []string{r.aboutRun(n) + "\n" + domain.OneLine("  It waits for a clearance that you may give: saggar run waiting --mine")}
+	case n.Owner == r.person.ID || r.inRooms(n) || n.AttendedBy(r.person.ID):
+		return []string{r.aboutRun(n)}
+	}
+	return r.aboutRiders(n)
 }
 
 // aboutLot tells of a lot that was found to be wetter or drier than runs of the reader were checked with.

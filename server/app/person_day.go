@@ -404,13 +404,7 @@ func (j joint) dayRisk(added []domain.Firing, before []PersonDay, risk airRisk) 
 		})
 	}
 	for _, day := range before {
-		share := 1.0
-		if j.longDay(day.Person) {
-			share = mostShifts
-		}
-		loud := slices.ContainsFunc(day.Species, func(s air.DaySpecies) bool {
-			return slices.ContainsFunc(s.Limits, func(l air.LimitCheck) bool { return l.Severity == finding.Block && share*s.PeakPPM > l.PPM })
-		})
+		loud := j.isLoud(day)
 		for _, s := range day.Stays {
 			if touched(s.Room) && (loud || !slices.Contains(judged, s.Room)) {
 				return true
@@ -424,6 +418,18 @@ func (j joint) dayRisk(added []domain.Firing, before []PersonDay, risk airRisk) 
 		}
 	}
 	return false
+}
+
+// isLoud reports whether somebody's day meets, at a moment, more than a limit that refuses; of a day longer than a shift, more than
+// what could add up to it.
+func (j joint) isLoud(day PersonDay) bool {
+	share := 1.0
+	if j.longDay(day.Person) {
+		share = mostShifts
+	}
+	return slices.ContainsFunc(day.Species, func(s air.DaySpecies) bool {
+		return slices.ContainsFunc(s.Limits, func(l air.LimitCheck) bool { return l.Severity == finding.Block && share*s.PeakPPM > l.PPM })
+	})
 }
 
 // DayLimit is one limit against what a person breathes.
