@@ -263,7 +263,7 @@ func TestEquipmentIsMadeWhenItMayBeMissing(t *testing.T) {
 	withEtag := fresh()
 	withEtag.AllowMissing, withEtag.Room.Etag = true, "r3"
 	_, err = client.UpdateRoom(s.steward(t), withEtag)
-	assert.Equal(t, codes.NotFound, status.Code(err), "an etag says that it stood")
+	assert.Equal(t, codes.Aborted, status.Code(err), "an etag says that it stood")
 
 	allowed := fresh()
 	allowed.AllowMissing, allowed.UpdateMask = true, &fieldmaskpb.FieldMask{Paths: []string{"title"}}
