@@ -104,7 +104,9 @@ func CheckRoom(check RoomCheck) (Assessment, error) {
 	}
 	added := check.Sources
 	check.Sources = slices.Concat(check.Standing, added)
-	survey, err := take(check.Zone, check.Sources, check.Own)
+	lists := borrow()
+	defer lists.giveBack()
+	survey, err := lists.take(check.Zone, check.Sources, check.Own)
 	if err != nil {
 		return Assessment{}, err
 	}

@@ -15,7 +15,8 @@ func Curves(zone Zone, sources []Source) ([]Curve, error) {
 	if err := Validate(zone, sources); err != nil {
 		return nil, err
 	}
-	loads, err := collect(&zone, sources)
+	var none *workspace
+	loads, err := none.collect(&zone, sources)
 	if err != nil {
 		return nil, err
 	}
@@ -51,19 +52,20 @@ type load struct {
 	counted    int     // how many releases count
 	changes    []change
 	occupied   occupancy
+	lists      *workspace // where its lists come from
 	// What was worked out of the changes so far.
 	greatest float64
 	over     []overWindow
 }
 
 // collect sorts the sources' releases into loads by species, in order of species.
-func collect(zone *Zone, sources []Source) ([]load, error) {
-	return collectDuring(zone, sources, Interval{math.Inf(-1), math.Inf(1)})
+func (w *workspace) collect(zone *Zone, sources []Source) ([]load, error) {
+	return w.collectDuring(zone, sources, Interval{math.Inf(-1), math.Inf(1)})
 }
 
 // collectDuring leaves out what is released outside a stretch of time, of every species.
-func collectDuring(zone *Zone, sources []Source, during Interval) ([]load, error) {
-	c := collector{zone: zone, during: during}
+func (w *workspace) collectDuring(zone *Zone, sources []Source, during Interval) ([]load, error) {
+	c := collector{zone: zone, during: during, lists: w}
 	if err := c.begin(); err != nil {
 		return nil, err
 	}
@@ -77,7 +79,9 @@ func collectDuring(zone *Zone, sources []Source, during Interval) ([]load, error
 	}
 	occupied := newOccupancy(zone.Unoccupied)
 	for i := range c.loads {
-		c.spare = slices.Grow(c.spare[:0], len(c.loads[i].changes))
+		if count := len(c.loads[i].changes); count > cap(c.spare) {
+			c.spare = w.changeList(count)
+		}
 		c.spare = c.loads[i].settle(zone, c.spare)
 		c.loads[i].occupied = occupied
 	}
@@ -97,7 +101,8 @@ type collector struct {
 	during Interval
 	loads  []load
 	known  []collected // few: looking through them is quicker than a map
-	spare  []change    // room for putting changes in order, for one load after the other
+	lists  *workspace
+	spare  []change // room for putting changes in order, for one load after the other
 }
 
 // begin opens a load for each species that the room holds at the start.
@@ -128,7 +133,7 @@ func (c *collector) count(sources []Source) error {
 	}
 	for i := range c.loads {
 		l := &c.loads[i]
-		l.changes = make([]change, 0, l.counted+l.counted/4+2)
+		l.changes = c.lists.changeList(l.counted + l.counted/4 + 2)
 	}
 	return nil
 }
@@ -152,7 +157,7 @@ func (c *collector) find(species string) (collected, error) {
 	at := slices.IndexFunc(c.loads, func(l load) bool { return l.species == counted })
 	if at < 0 {
 		at = len(c.loads)
-		c.loads = append(c.loads, load{species: counted, first: math.Inf(1), last: math.Inf(-1)})
+		c.loads = append(c.loads, load{species: counted, lists: c.lists, first: math.Inf(1), last: math.Inf(-1)})
 	}
 	entry := collected{species, at, 1000 * MolarVolumeLiters / gramsPerMole / c.zone.VolumeCubicMeters}
 	c.known = append(c.known, entry)
@@ -249,7 +254,7 @@ func countedTogether(bySpecies map[string]float64, counted string) float64 {
 
 // curve solves the load under the given air exchanges.
 func (l *load) curve(rates []rateStep) Curve {
-	return l.curveIn(make([]segment, 0, len(l.changes)+len(rates)), rates)
+	return l.curveIn(l.lists.segmentList(len(l.changes)+len(rates)), rates)
 }
 
 // curveIn is the curve in a list of its own to be filled.

@@ -222,6 +222,8 @@ func (t *trial) near(x *term, around float64) float64 {
 
 // during is a curve as if nothing were given off outside a stretch of time, good until the next one is asked for.
 func (t *trial) during(l *load, stretch Interval) Curve {
-	t.segments = slices.Grow(t.segments[:0], len(l.changes)+len(t.rates))
-	return l.curveDuring(t.segments, t.rates, stretch)
+	if count := len(l.changes) + len(t.rates); count > cap(t.segments) {
+		t.segments = l.lists.segmentList(count)
+	}
+	return l.curveDuring(t.segments[:0], t.rates, stretch)
 }

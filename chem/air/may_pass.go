@@ -55,7 +55,7 @@ func (l *load) givenOver(windowMinutes float64) []float64 {
 			return known.given
 		}
 	}
-	list := make([]float64, max(len(l.changes)-1, 0))
+	list := l.lists.sumList(max(len(l.changes)-1, 0))
 	given, until := 0.0, 0
 	for i := range list {
 		if windowMinutes == 0 {

@@ -48,10 +48,10 @@ func (x mixture) term(air *trial, windowMinutes float64) (ratio float64, togethe
 // with is two loads of the same room added up, each times a weight.
 func (l *load) with(weight float64, other *load, otherWeight float64) *load {
 	sum := &load{
-		species: mixtureSpecies, occupied: l.occupied,
+		species: mixtureSpecies, occupied: l.occupied, lists: l.lists,
 		background: weight*l.background + otherWeight*other.background, initial: weight*l.initial + otherWeight*other.initial,
 		first: math.Min(l.first, other.first), last: math.Max(l.last, other.last),
-		changes: make([]change, 0, len(l.changes)+len(other.changes)),
+		changes: l.lists.changeList(len(l.changes) + len(other.changes)),
 	}
 	own, others := 0.0, 0.0
 	for i, j := 0, 0; i < len(l.changes) || j < len(other.changes); {
