@@ -208,7 +208,7 @@ func (m *measured) assess() SpeciesAssessment {
 		result.Limits = append(result.Limits, LimitCheck{limit, greatest, greatest / limit.PPM})
 	}
 	if over := slices.ContainsFunc(result.Limits, LimitCheck.refused); over {
-		if least, some := leastProtection(Protection(m.curve.species, m.peak)); some {
+		if least, some := leastEnough(m.curve.species, m.peak); some {
 			result.ProtectionEnough = &least
 		}
 	}
@@ -223,7 +223,8 @@ func (m *measured) assess() SpeciesAssessment {
 
 // judged reports whether the species is held to a limit that refuses, or needs none.
 func (m *measured) judged() bool {
-	return len(refusing(m.limits)) > 0 || slices.Contains(harmless, m.curve.species)
+	refuses := func(l Limit) bool { return l.Severity == finding.Block }
+	return slices.ContainsFunc(m.limits, refuses) || slices.Contains(harmless, m.curve.species)
 }
 
 // reentryLevel is a tenth of the strictest refusing shift limit, else of the strictest limit at all.
