@@ -280,22 +280,23 @@ func (l *load) after(minute float64) int {
 	return sort.Search(len(l.changes), func(i int) bool { return l.changes[i].minute > minute })
 }
 
-// follow goes on from the beginning of a segment to the end of all, and appends what it finds. It is the law of a segment (after)
-// written out: this is where a search for a flow spends its time.
+// follow goes on from the beginning of a segment to the end of all, and appends what it finds.
 func (l *load) follow(segments []segment, now segment, rates []rateStep) []segment {
 	step, next := 0, 0
 	for {
 		for step+1 < len(rates) && rates[step+1].minute <= now.start {
 			step++
 		}
+		if step+1 == len(rates) {
+			return l.steadily(segments, now, rates[step].rate, next)
+		}
 		for next < len(l.changes) && l.changes[next].minute <= now.start {
 			next++
 		}
 		now.rate, now.gain = rates[step].rate, l.gain(next)
-		end := l.nextBreak(rates, step, next)
-		if math.IsInf(end, 1) {
-			now.end = now.x0
-			return append(segments, now)
+		end := rates[step+1].minute
+		if next < len(l.changes) {
+			end = min(end, l.changes[next].minute)
 		}
 		tau := end - now.start
 		survives, phi1, phi2 := decay(now.rate * tau)
@@ -305,14 +306,21 @@ func (l *load) follow(segments []segment, now segment, rates []rateStep) []segme
 	}
 }
 
-// nextBreak is the next minute at which gain or exchange changes, infinite when neither does again.
-func (l *load) nextBreak(rates []rateStep, step, next int) float64 {
-	end := math.Inf(1)
-	if step+1 < len(rates) {
-		end = rates[step+1].minute
+// steadily is follow at an exchange that changes no more, from a change on that may lie before. It is the law of a segment (after)
+// written out: this is where a search for a flow spends its time.
+func (l *load) steadily(segments []segment, now segment, rate float64, next int) []segment {
+	now.rate = rate
+	for ; next < len(l.changes); next++ {
+		tau := l.changes[next].minute - now.start
+		if tau <= 0 {
+			continue
+		}
+		now.gain = l.gain(next)
+		survives, phi1, phi2 := decay(rate * tau)
+		now.end = now.x0*survives + now.gain*tau*phi1
+		segments = append(segments, now)
+		now.start, now.x0, now.area = l.changes[next].minute, now.end, now.area+tau*(now.x0*phi1+now.gain*tau*phi2)
 	}
-	if next < len(l.changes) {
-		end = min(end, l.changes[next].minute)
-	}
-	return end
+	now.gain, now.end = 0, now.x0
+	return append(segments, now)
 }

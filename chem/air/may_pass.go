@@ -22,7 +22,11 @@ func (l *load) mayPass(ppm, windowMinutes, rate float64) []Interval {
 		enough = rate * ((ppm-l.background)*(1-rounding) - left*held) / (1 - left)
 	}
 	var stretches []Interval
-	for i, given := range l.givenOver(windowMinutes) {
+	over := l.givenOver(windowMinutes)
+	if over.most <= enough {
+		return nil
+	}
+	for i, given := range over.given {
 		if given <= enough {
 			continue
 		}
@@ -45,21 +49,24 @@ const settleTimes = 3
 // overWindow is what can be given off in windows of a length.
 type overWindow struct {
 	minutes float64
+	most    float64   // the greatest of the next
 	given   []float64 // ppm minutes in all the windows together that begin between a change and the next; for moments the gain
 }
 
 // givenOver is what can be given off in windows of a length, worked out once.
-func (l *load) givenOver(windowMinutes float64) []float64 {
+func (l *load) givenOver(windowMinutes float64) overWindow {
 	for _, known := range l.over {
 		if known.minutes == windowMinutes {
-			return known.given
+			return known
 		}
 	}
+	over := overWindow{minutes: windowMinutes, most: math.Inf(-1)}
 	list := l.lists.sumList(max(len(l.changes)-1, 0))
 	given, until := 0.0, 0
 	for i := range list {
 		if windowMinutes == 0 {
 			list[i] = l.changes[i].level
+			over.most = max(over.most, list[i])
 			continue
 		}
 		last := l.changes[i+1].minute + windowMinutes
@@ -68,10 +75,12 @@ func (l *load) givenOver(windowMinutes float64) []float64 {
 			until++
 		}
 		list[i] = given
+		over.most = max(over.most, given)
 		given -= l.given(i)
 	}
-	l.over = append(l.over, overWindow{windowMinutes, list})
-	return list
+	over.given = list
+	l.over = append(l.over, over)
+	return over
 }
 
 // given is what is given off between a change and the next one, ppm.
