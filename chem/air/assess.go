@@ -223,8 +223,7 @@ func (m *measured) assess() SpeciesAssessment {
 
 // judged reports whether the species is held to a limit that refuses, or needs none.
 func (m *measured) judged() bool {
-	refuses := func(l Limit) bool { return l.Severity == finding.Block }
-	return slices.ContainsFunc(m.limits, refuses) || slices.Contains(harmless, m.curve.species)
+	return slices.ContainsFunc(m.limits, func(l Limit) bool { return l.refuses() }) || slices.Contains(harmless, m.curve.species)
 }
 
 // reentryLevel is a tenth of the strictest refusing shift limit, else of the strictest limit at all.

@@ -251,7 +251,10 @@ func nearWhile(m *measured) (NearSpecies, Excess) {
 		Species: m.curve.species, PeakPPM: m.peak, PeakMinute: m.peakMinute, Max15MinutePPM: m.mean(shortTermMinutes).ppm,
 	}
 	var worst Excess
-	for _, limit := range refusing(m.limits) {
+	for _, limit := range m.limits {
+		if !limit.refuses() {
+			continue
+		}
 		species.Ratio = max(species.Ratio, m.mean(limit.AveragingMinutes).ppm/limit.PPM)
 		excess, over := m.over(limit)
 		if over && (limit.Kind == data.DangerousToLife || worst.Limit.Kind != data.DangerousToLife && excess.Ratio > worst.Ratio) {

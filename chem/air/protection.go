@@ -136,6 +136,16 @@ type against struct {
 	there   string // the concentration in words
 	limit   Limit  // the strictest that refuses; none, of no ppm, where none is known
 	danger  float64
+	used    float64 // the last maximum use concentration that was put in words
+	use     string
+}
+
+// useWorded is a maximum use concentration in words; classes of one factor follow each other.
+func (a *against) useWorded(ppm float64) string {
+	if a.use == "" || a.used != ppm {
+		a.used, a.use = ppm, worded(a.species, ppm)
+	}
+	return a.use
 }
 
 func newAgainst(species string, ppm float64) *against {
@@ -213,13 +223,12 @@ func (a *against) say(p *ProtectionClass) {
 	case !atLeastZero(a.ppm):
 		p.Reason = fmt.Sprintf("%v ppm is no concentration", a.ppm)
 	case a.ppm > a.danger:
-		p.Reason = fmt.Sprintf("%s is above %s, dangerous to life: no clearance for entry is given here", a.there,
-			worded(a.species, a.danger))
+		p.Reason = a.there + " is above " + a.useWorded(a.danger) + ", dangerous to life: no clearance for entry is given here"
 	case !p.Enough:
-		p.Reason = fmt.Sprintf("%s is above the maximum use concentration of %s", a.there, worded(a.species, p.MaximumUsePPM))
+		p.Reason = a.there + " is above the maximum use concentration of " + a.useWorded(p.MaximumUsePPM)
 	default:
 		p.Reason = fmt.Sprintf("%s is within the maximum use concentration of %s (%g times the limit %s %s)", a.there,
-			worded(a.species, p.MaximumUsePPM), p.AssignedProtectionFactor, a.limit.Authority, a.limit.Kind)
+			a.useWorded(p.MaximumUsePPM), p.AssignedProtectionFactor, a.limit.Authority, a.limit.Kind)
 		if p.NeedsGoggles {
 			p.Reason += ", with gas-tight goggles"
 		}
