@@ -55,6 +55,7 @@ type load struct {
 	lists      *workspace // where its lists come from
 	// What was worked out of the changes so far.
 	greatest float64
+	until    []float64
 	over     []overWindow
 }
 

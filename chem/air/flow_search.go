@@ -159,11 +159,11 @@ func (d demand) most() float64 {
 
 // most is what the room would hold if none of it ever left, in ppm.
 func (l *load) most() float64 {
-	total := l.background + l.initial
-	for i := 1; i < len(l.changes); i++ {
-		total += l.changes[i-1].level * (l.changes[i].minute - l.changes[i-1].minute)
+	most := l.background + l.initial
+	if given := l.givenUntil(); len(given) > 0 {
+		most += given[len(given)-1]
 	}
-	return total
+	return most
 }
 
 // trial is a room's air at one flow after another, each curve in the place of the one before.
