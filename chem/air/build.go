@@ -310,18 +310,20 @@ func (l *load) follow(segments []segment, now segment, rates []rateStep) []segme
 // steadily is follow at an exchange that changes no more, from a change on that may lie before. It is the law of a segment (after)
 // written out: this is where a search for a flow spends its time.
 func (l *load) steadily(segments []segment, now segment, rate float64, next int) []segment {
-	now.rate = rate
+	start, x0, area := now.start, now.x0, now.area
 	for ; next < len(l.changes); next++ {
-		tau := l.changes[next].minute - now.start
+		until := l.changes[next].minute
+		tau := until - start
 		if tau <= 0 {
 			continue
 		}
-		now.gain = l.gain(next)
+		gain := l.gain(next)
 		survives, phi1, phi2 := decay(rate * tau)
-		now.end = now.x0*survives + now.gain*tau*phi1
-		segments = append(segments, now)
-		now.start, now.x0, now.area = l.changes[next].minute, now.end, now.area+tau*(now.x0*phi1+now.gain*tau*phi2)
+		given := gain * tau
+		end := x0*survives + given*phi1
+		segments = append(segments, segment{start: start, rate: rate, x0: x0, end: end, gain: gain, area: area})
+		area += tau * (x0*phi1 + given*phi2)
+		start, x0 = until, end
 	}
-	now.gain, now.end = 0, now.x0
-	return append(segments, now)
+	return append(segments, segment{start: start, rate: rate, x0: x0, end: x0, area: area})
 }
