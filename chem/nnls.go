@@ -8,10 +8,12 @@ import (
 )
 
 // Bounds of the search for non-negative amounts: a gradient below this share of the aim is none, and columns that depend on
-// each other beyond this condition number count as one.
+// each other beyond this condition number count as one. A column shorter than the least length counts as none: it would take
+// amounts beyond any number.
 const (
 	gradientRounding = 1e-12
 	mostCondition    = 1e12
+	leastLength      = 1e-300
 )
 
 // nonNegative finds x >= 0 with the least |A x - b| by the active set method of Lawson and Hanson (Solving Least Squares
@@ -23,8 +25,8 @@ func nonNegative(a *mat.Dense, b []float64) []float64 {
 	lengths := make([]float64, columns)
 	for j := range columns {
 		column := mat.Col(nil, j, a)
-		if lengths[j] = mat.Norm(mat.NewVecDense(rows, column), 2); lengths[j] == 0 {
-			lengths[j] = 1 // a column of zeros helps nothing: its gradient is 0
+		if lengths[j] = mat.Norm(mat.NewVecDense(rows, column), 2); lengths[j] < leastLength {
+			lengths[j] = 1 / leastLength // it helps nothing: its gradient is nearly 0
 		}
 		for i := range column {
 			column[i] /= lengths[j]

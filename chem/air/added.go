@@ -28,7 +28,9 @@ type Judgement struct {
 // the standing ones: what the standing ones do by themselves at other times is not held against the added ones. It
 // computes curves and compares, nothing else, so that it can run while a lock is held. Errors are faults of the input.
 func Judge(zone Zone, standing, added []Source, own []OwnLimit) (Judgement, error) {
-	survey, err := take(zone, slices.Concat(standing, added), own)
+	lists := borrow()
+	defer lists.giveBack()
+	survey, err := lists.take(zone, slices.Concat(standing, added), own)
 	if err != nil {
 		return Judgement{}, err
 	}

@@ -187,7 +187,7 @@ func TestTheShiftShareBoundsEveryDay(t *testing.T) {
 		if err != nil {
 			rt.Fatal(err)
 		}
-		survey, err := take(ventilated, sources, nil)
+		survey, err := new(workspace).take(ventilated, sources, nil)
 		if err != nil {
 			rt.Fatal(err)
 		}

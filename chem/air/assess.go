@@ -105,7 +105,9 @@ func CheckRoom(check RoomCheck) (Assessment, error) {
 	}
 	added := check.Sources
 	check.Sources = slices.Concat(check.Standing, added)
-	survey, err := take(check.Zone, check.Sources, check.Own)
+	lists := borrow()
+	defer lists.giveBack()
+	survey, err := lists.take(check.Zone, check.Sources, check.Own)
 	if err != nil {
 		return Assessment{}, err
 	}
@@ -207,7 +209,7 @@ func (m *measured) assess(lastRelease float64) SpeciesAssessment {
 		result.Limits = append(result.Limits, LimitCheck{limit, greatest, greatest / limit.PPM})
 	}
 	if over := slices.ContainsFunc(result.Limits, LimitCheck.refused); over {
-		if least, some := leastProtection(Protection(m.curve.species, m.peak)); some {
+		if least, some := leastEnough(m.curve.species, m.peak); some {
 			result.ProtectionEnough = &least
 		}
 	}
@@ -222,7 +224,7 @@ func (m *measured) assess(lastRelease float64) SpeciesAssessment {
 
 // judged reports whether the species is held to a limit that refuses, or needs none.
 func (m *measured) judged() bool {
-	return len(refusing(m.limits)) > 0 || slices.Contains(harmless, m.curve.species)
+	return slices.ContainsFunc(m.limits, func(l Limit) bool { return l.refuses() }) || slices.Contains(harmless, m.curve.species)
 }
 
 // reentryLevel is a tenth of the strictest refusing shift limit, else of the strictest limit at all.

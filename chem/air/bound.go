@@ -7,6 +7,10 @@ func (s *sweep) run() {
 	segments, until := s.segments, s.head.at
 	begins, ends := &segments[s.tail.at], &segments[until]
 	for at := s.tail.at; at+1 < len(segments) && !s.passed; at++ {
+		if at += s.settledFrom(at, until); at+1 >= len(segments) {
+			return
+		}
+		begins = &segments[at]
 		next := &segments[at+1]
 		last := next.start + s.window
 		for ends.start < last && until+1 < len(segments) {
@@ -28,6 +32,26 @@ func (s *sweep) run() {
 			s.floor = max(s.floor, s.best*(1-rounding))
 		}
 	}
+}
+
+// leap is how many segments are looked at together.
+const leap = 16
+
+// settledFrom is how many segments from one on hold no beginning of a window of more than the floor, by one look: all from where
+// the first window begins to after the last has ended is less. It looks where that is little more than one window holds.
+func (s *sweep) settledFrom(at, until int) int {
+	beyond := at + leap
+	if beyond >= len(s.segments) || s.segments[beyond].start-s.segments[at].start > s.window/8 {
+		return 0
+	}
+	last := s.segments[beyond].start + s.window
+	end := max(until, beyond)
+	for end += leap; end < len(s.segments) && s.segments[end].start < last; end += leap {
+	}
+	if end >= len(s.segments) || s.segments[end].area-s.segments[at].area > s.floor*s.window {
+		return 0
+	}
+	return leap
 }
 
 // reached is what some window comes to: the greatest of those that begin in a segment.

@@ -15,7 +15,8 @@ func Curves(zone Zone, sources []Source) ([]Curve, error) {
 	if err := Validate(zone, sources); err != nil {
 		return nil, err
 	}
-	loads, err := collect(&zone, sources)
+	var none *workspace
+	loads, err := none.collect(&zone, sources)
 	if err != nil {
 		return nil, err
 	}
@@ -51,19 +52,21 @@ type load struct {
 	counted    int     // how many releases count
 	changes    []change
 	occupied   occupancy
+	lists      *workspace // where its lists come from
 	// What was worked out of the changes so far.
 	greatest float64
+	until    []float64
 	over     []overWindow
 }
 
 // collect sorts the sources' releases into loads by species, in order of species.
-func collect(zone *Zone, sources []Source) ([]load, error) {
-	return collectDuring(zone, sources, Interval{math.Inf(-1), math.Inf(1)})
+func (w *workspace) collect(zone *Zone, sources []Source) ([]load, error) {
+	return w.collectDuring(zone, sources, Interval{math.Inf(-1), math.Inf(1)})
 }
 
 // collectDuring leaves out what is released outside a stretch of time, of every species.
-func collectDuring(zone *Zone, sources []Source, during Interval) ([]load, error) {
-	c := collector{zone: zone, during: during}
+func (w *workspace) collectDuring(zone *Zone, sources []Source, during Interval) ([]load, error) {
+	c := collector{zone: zone, during: during, lists: w}
 	if err := c.begin(); err != nil {
 		return nil, err
 	}
@@ -77,7 +80,9 @@ func collectDuring(zone *Zone, sources []Source, during Interval) ([]load, error
 	}
 	occupied := newOccupancy(zone.Unoccupied)
 	for i := range c.loads {
-		c.spare = slices.Grow(c.spare[:0], len(c.loads[i].changes))
+		if count := len(c.loads[i].changes); count > cap(c.spare) {
+			c.spare = w.changeList(count)
+		}
 		c.spare = c.loads[i].settle(zone, c.spare)
 		c.loads[i].occupied = occupied
 	}
@@ -97,7 +102,8 @@ type collector struct {
 	during Interval
 	loads  []load
 	known  []collected // few: looking through them is quicker than a map
-	spare  []change    // room for putting changes in order, for one load after the other
+	lists  *workspace
+	spare  []change // room for putting changes in order, for one load after the other
 }
 
 // begin opens a load for each species that the room holds at the start.
@@ -128,7 +134,7 @@ func (c *collector) count(sources []Source) error {
 	}
 	for i := range c.loads {
 		l := &c.loads[i]
-		l.changes = make([]change, 0, l.counted+l.counted/4+2)
+		l.changes = c.lists.changeList(l.counted + l.counted/4 + 2)
 	}
 	return nil
 }
@@ -152,7 +158,7 @@ func (c *collector) find(species string) (collected, error) {
 	at := slices.IndexFunc(c.loads, func(l load) bool { return l.species == counted })
 	if at < 0 {
 		at = len(c.loads)
-		c.loads = append(c.loads, load{species: counted, first: math.Inf(1), last: math.Inf(-1)})
+		c.loads = append(c.loads, load{species: counted, lists: c.lists, first: math.Inf(1), last: math.Inf(-1)})
 	}
 	entry := collected{species, at, 1000 * MolarVolumeLiters / gramsPerMole / c.zone.VolumeCubicMeters}
 	c.known = append(c.known, entry)
@@ -249,7 +255,7 @@ func countedTogether(bySpecies map[string]float64, counted string) float64 {
 
 // curve solves the load under the given air exchanges.
 func (l *load) curve(rates []rateStep) Curve {
-	return l.curveIn(make([]segment, 0, len(l.changes)+len(rates)), rates)
+	return l.curveIn(l.lists.segmentList(len(l.changes)+len(rates)), rates)
 }
 
 // curveIn is the curve in a list of its own to be filled.
@@ -275,22 +281,23 @@ func (l *load) after(minute float64) int {
 	return sort.Search(len(l.changes), func(i int) bool { return l.changes[i].minute > minute })
 }
 
-// follow goes on from the beginning of a segment to the end of all, and appends what it finds. It is the law of a segment (after)
-// written out: this is where a search for a flow spends its time.
+// follow goes on from the beginning of a segment to the end of all, and appends what it finds.
 func (l *load) follow(segments []segment, now segment, rates []rateStep) []segment {
 	step, next := 0, 0
 	for {
 		for step+1 < len(rates) && rates[step+1].minute <= now.start {
 			step++
 		}
+		if step+1 == len(rates) {
+			return l.steadily(segments, now, rates[step].rate, next)
+		}
 		for next < len(l.changes) && l.changes[next].minute <= now.start {
 			next++
 		}
 		now.rate, now.gain = rates[step].rate, l.gain(next)
-		end := l.nextBreak(rates, step, next)
-		if math.IsInf(end, 1) {
-			now.end = now.x0
-			return append(segments, now)
+		end := rates[step+1].minute
+		if next < len(l.changes) {
+			end = min(end, l.changes[next].minute)
 		}
 		tau := end - now.start
 		survives, phi1, phi2 := decay(now.rate * tau)
@@ -300,14 +307,23 @@ func (l *load) follow(segments []segment, now segment, rates []rateStep) []segme
 	}
 }
 
-// nextBreak is the next minute at which gain or exchange changes, infinite when neither does again.
-func (l *load) nextBreak(rates []rateStep, step, next int) float64 {
-	end := math.Inf(1)
-	if step+1 < len(rates) {
-		end = rates[step+1].minute
+// steadily is follow at an exchange that changes no more, from a change on that may lie before. It is the law of a segment (after)
+// written out: this is where a search for a flow spends its time.
+func (l *load) steadily(segments []segment, now segment, rate float64, next int) []segment {
+	start, x0, area := now.start, now.x0, now.area
+	for ; next < len(l.changes); next++ {
+		until := l.changes[next].minute
+		tau := until - start
+		if tau <= 0 {
+			continue
+		}
+		gain := l.gain(next)
+		survives, phi1, phi2 := decay(rate * tau)
+		given := gain * tau
+		end := x0*survives + given*phi1
+		segments = append(segments, segment{start: start, rate: rate, x0: x0, end: end, gain: gain, area: area})
+		area += tau * (x0*phi1 + given*phi2)
+		start, x0 = until, end
 	}
-	if next < len(l.changes) {
-		end = min(end, l.changes[next].minute)
-	}
-	return end
+	return append(segments, segment{start: start, rate: rate, x0: x0, end: x0, area: area})
 }

@@ -12,23 +12,27 @@ type CaptureCure struct {
 	DoorOpenFraction float64 `json:"door_open_fraction"`
 }
 
+// refuses reports whether going over the limit refuses.
+func (l *Limit) refuses() bool { return l.Severity == finding.Block }
+
 func refusing(limits []Limit) []Limit {
 	var kept []Limit
 	for _, limit := range limits {
-		if limit.Severity == finding.Block {
+		if limit.refuses() {
 			kept = append(kept, limit)
 		}
 	}
 	return kept
 }
 
-// shareWithin is the share of the releases at which the limits are met, exact because the air is linear in them;
+// shareWithin is the share of the releases at which those limits are met that count, exact because the air is linear in them;
 // false when the incoming air alone is over. With an initial concentration the sum is not linear: no share is given.
-func (m *measured) shareWithin(limits []Limit) (float64, bool) {
+func (m *measured) shareWithin(limits []Limit, counts func(*Limit) bool) (float64, bool) {
 	share := 1.0
-	for _, limit := range limits {
+	for i := range limits {
+		limit := &limits[i]
 		greatest := m.mean(limit.AveragingMinutes).ppm
-		if !above(greatest, limit.PPM) {
+		if !counts(limit) || !above(greatest, limit.PPM) {
 			continue
 		}
 		part, ok := shareOf(greatest, limit.PPM, m.curve.background)
@@ -51,7 +55,7 @@ func shareOf(value, limit, background float64) (float64, bool) {
 func (s survey) shareEnough(mixtures []mixed) (float64, bool) {
 	share := 1.0
 	for _, m := range s {
-		part, ok := m.shareWithin(refusing(m.limits))
+		part, ok := m.shareWithin(m.limits, (*Limit).refuses)
 		if !ok {
 			return 0, false
 		}

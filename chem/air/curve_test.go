@@ -266,3 +266,10 @@ func only(t require.TestingT, zone Zone, sources []Source) Curve {
 	require.Len(t, curves, 1)
 	return curves[0]
 }
+
+func TestWhatSurvivesIsTheExponential(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		z := rapid.OneOf(rapid.Float64Range(0, 1), rapid.Float64Range(0, 40), rapid.Float64Range(0, 800)).Draw(t, "z")
+		require.InEpsilon(t, math.Exp(-z)+1e-320, surviving(z)+1e-320, 1e-15)
+	})
+}

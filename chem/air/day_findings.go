@@ -117,7 +117,7 @@ func (d *day) protected(s survey, excess Excess) []string {
 	if at < 0 {
 		return nil
 	}
-	least, some := leastProtection(Protection(excess.Limit.Species, s[at].peak))
+	least, some := leastEnough(excess.Limit.Species, s[at].peak)
 	if !some {
 		return nil
 	}

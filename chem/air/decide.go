@@ -46,11 +46,11 @@ type mean struct {
 	startMinute   float64
 }
 
-func take(zone Zone, sources []Source, own []OwnLimit) (survey, error) {
+func (w *workspace) take(zone Zone, sources []Source, own []OwnLimit) (survey, error) {
 	if err := Validate(zone, sources); err != nil {
 		return nil, err
 	}
-	loads, err := collect(&zone, sources)
+	loads, err := w.collect(&zone, sources)
 	if err != nil {
 		return nil, err
 	}

@@ -17,7 +17,7 @@ import (
 // held is a room that holds a species at a steady concentration for two days: every mean over any window is that.
 // exceeds are the limits that the sources together go over in the zone, the worst first.
 func exceeds(zone Zone, sources []Source, own []OwnLimit) ([]Excess, error) {
-	survey, err := take(zone, sources, own)
+	survey, err := new(workspace).take(zone, sources, own)
 	if err != nil {
 		return nil, err
 	}
@@ -128,7 +128,7 @@ func TestMixture(t *testing.T) {
 // Gases that peak at different times do not add up their peaks.
 func TestMixtureAddsMomentByMoment(t *testing.T) {
 	zone := Zone{VolumeCubicMeters: 100, MixingFactor: 1, Flow: ConstantFlow(1)}
-	survey, err := take(zone, []Source{{Releases: []Release{{"SO2", 0, 15, 2}, {"CO", 1000, 1015, 10}}}}, nil)
+	survey, err := new(workspace).take(zone, []Source{{Releases: []Release{{"SO2", 0, 15, 2}, {"CO", 1000, 1015, 10}}}}, nil)
 	require.NoError(t, err)
 	mixture := survey.mixture(MixtureShift)
 	require.Len(t, mixture.parts, 2)

@@ -19,10 +19,12 @@ type failingGas struct {
 	running Curve // for ever with the fan
 	stopped load  // what escapes without it, at all times
 	limits  []Limit
+	// What it comes to when the fan stops, in the place of the one before.
+	segments []segment
 }
 
-func (c *FanFailureCheck) failing() (*failing, error) {
-	loads, err := collect(&c.Zone, c.Sources)
+func (c *FanFailureCheck) failing(lists *workspace) (*failing, error) {
+	loads, err := lists.collect(&c.Zone, c.Sources)
 	if err != nil {
 		return nil, err
 	}
@@ -32,7 +34,7 @@ func (c *FanFailureCheck) failing() (*failing, error) {
 			stopped[i].CaptureFraction, stopped[i].DoorOpenFraction, stopped[i].DoorOpen = 0, 0, nil
 		}
 	}
-	after, err := collect(&c.Zone, stopped)
+	after, err := lists.collect(&c.Zone, stopped)
 	if err != nil {
 		return nil, err
 	}
@@ -47,7 +49,8 @@ func (c *FanFailureCheck) failing() (*failing, error) {
 	return f, nil
 }
 
-// curves are the room's when the fan stops at a minute, at all times: somebody may be inside.
+// curves are the room's when the fan stops at a minute, at all times: somebody may be inside. They are good until the next are asked
+// for.
 func (f *failing) curves(minute float64) []Curve {
 	zone := f.check.Zone
 	zone.Flow = f.check.flow(minute)
@@ -60,14 +63,16 @@ func (f *failing) curves(minute float64) []Curve {
 
 func (g *failingGas) curve(minute float64, rates []rateStep) Curve {
 	at := g.running.find(minute)
+	if count := at + 1 + len(g.stopped.changes) + len(rates); count > cap(g.segments) {
+		g.segments = g.stopped.lists.segmentList(count)
+	}
 	if at < 0 {
-		return g.stopped.curve(rates)
+		return g.stopped.curveIn(g.segments[:0], rates)
 	}
 	s := &g.running.segments[at]
 	excess, area := s.after(minute - s.start)
 	curve := g.running
-	curve.segments = make([]segment, 0, at+1+len(g.stopped.changes)+len(rates))
-	curve.segments = append(curve.segments, g.running.segments[:at+1]...)
+	curve.segments = append(g.segments[:0], g.running.segments[:at+1]...)
 	if last := &curve.segments[len(curve.segments)-1]; last.start < minute {
 		last.end = excess
 	} else { // it begins with the failure

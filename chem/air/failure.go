@@ -65,7 +65,9 @@ func CheckFanFailure(check FanFailureCheck) (FanFailure, error) {
 		Limits: []PassedLimit{}, Findings: []finding.Finding{}, Assumptions: check.assumptions(), Caution: Caution,
 		Worst: check.AtMinute == nil,
 	}
-	failing, err := check.failing()
+	lists := borrow()
+	defer lists.giveBack()
+	failing, err := check.failing(lists)
 	if err != nil {
 		return FanFailure{}, err
 	}

@@ -170,9 +170,12 @@ func TestTheEarlierTheFailureTheMoreGas(t *testing.T) {
 		late := early + float64(rapid.IntRange(0, 200).Draw(t, "later"))
 		running, err := Curves(check.Zone, check.Sources)
 		require.NoError(t, err)
-		failing, err := check.failing()
-		require.NoError(t, err)
-		first, second := failing.curves(early), failing.curves(late)
+		curves := func(minute float64) []Curve {
+			failing, err := check.failing(nil)
+			require.NoError(t, err)
+			return failing.curves(minute)
+		}
+		first, second := curves(early), curves(late)
 		minute := rapid.Float64Range(-20, 900).Draw(t, "minute")
 		for i := range running {
 			assert.GreaterOrEqual(t, second[i].At(minute), running[i].At(minute)*(1-1e-9)-1e-9)

@@ -153,7 +153,7 @@ func (s survey) shareFor(limit Limit) (float64, bool) {
 		return shareOf(ratio, 1, x.background())
 	}
 	at := slices.IndexFunc(s, func(m *measured) bool { return m.curve.species == limit.Species })
-	return s[at].shareWithin([]Limit{limit})
+	return s[at].shareWithin([]Limit{limit}, func(*Limit) bool { return true })
 }
 
 // captureWay words the capture that is enough for the source that lets the most escape while the limit is exceeded; all
@@ -180,6 +180,9 @@ func (s *Source) escaping(excess Excess) float64 {
 	until := excess.Minute + max(excess.Limit.AveragingMinutes, 1)
 	for i := range s.Releases {
 		r := &s.Releases[i]
+		if r.StartMinute >= until || r.EndMinute <= excess.Minute {
+			continue
+		}
 		minutes := min(r.EndMinute, until) - max(r.StartMinute, excess.Minute)
 		if minutes > 0 && (excess.Limit.Species == mixtureSpecies || countedAs(r.Species) == excess.Limit.Species) {
 			grams += r.GramsPerMinute * minutes * (1 - s.CaptureFraction)

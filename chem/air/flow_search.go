@@ -71,13 +71,9 @@ func (t *trial) settled(d *demand, flow float64) bool {
 }
 
 // seek is the least flow, from a given one on, that meets a demand as far as a look at its terms goes; false when none does.
-//
-// Two points are there to begin with: without any flow all stays that was given off, and what the air holds as things are is
-// known (exact where the flow is steady, else a guess).
 func (t *trial) seek(d *demand, from float64, look func(*term) float64) (float64, bool) {
-	most := d.spare(d.most())
-	last := [3]point{{0, most}, {0, most}, {t.present(), d.spare(d.now)}}
-	if from > t.present() || from > 0 && last[2].spare >= 0 {
+	last := t.known(d)
+	if from > t.present() || from > 0 && d.spare(d.now) >= 0 {
 		at := t.point(from, d, look)
 		if at.spare >= -shortOf {
 			return from, true
@@ -102,6 +98,22 @@ func (t *trial) seek(d *demand, from float64, look func(*term) float64) (float64
 		last = [3]point{last[1], last[2], at}
 	}
 	return high, low < flowGivesUp
+}
+
+// known are points to begin a search with, the nearest last: without any flow all stays that was given off, and what the air holds
+// as things are is known (exact where the flow is steady, else a guess), as is what came of a search for another limit.
+func (t *trial) known(d *demand) [3]point {
+	most := d.spare(d.most())
+	points := [3]point{{0, most}, {0, most}, {t.present(), d.spare(d.now)}}
+	for _, one := range t.tried {
+		if x := &d.terms[0]; len(d.terms) > 1 || one.load != x.load || one.windowMinutes != x.windowMinutes {
+			continue
+		}
+		if p := (point{one.flow, d.spare(d.terms[0].weight * one.ppm)}); math.Abs(p.spare) < math.Abs(points[2].spare) {
+			points = [3]point{points[1], points[2], p}
+		}
+	}
+	return points
 }
 
 // next is the flow to try between one that is too little and one that is enough, or of which nothing is known if it is infinite.
@@ -147,11 +159,11 @@ func (d demand) most() float64 {
 
 // most is what the room would hold if none of it ever left, in ppm.
 func (l *load) most() float64 {
-	total := l.background + l.initial
-	for i := 1; i < len(l.changes); i++ {
-		total += l.changes[i-1].level * (l.changes[i].minute - l.changes[i-1].minute)
+	most := l.background + l.initial
+	if given := l.givenUntil(); len(given) > 0 {
+		most += given[len(given)-1]
 	}
-	return total
+	return most
 }
 
 // trial is a room's air at one flow after another, each curve in the place of the one before.
@@ -159,6 +171,13 @@ type trial struct {
 	zone     *Zone
 	rates    []rateStep
 	segments []segment
+	tried    []tried
+}
+
+// tried is what a species came to over a window at a steady flow.
+type tried struct {
+	load                     *load
+	windowMinutes, flow, ppm float64
 }
 
 // asItIs is the room's air at the flow as things are.
@@ -183,6 +202,9 @@ func (t *trial) point(flow float64, d *demand, look func(*term) float64) point {
 	total := 0.0
 	for i := range d.terms {
 		total += d.terms[i].weight * look(&d.terms[i])
+	}
+	if x := &d.terms[0]; len(d.terms) == 1 {
+		t.tried = append(t.tried, tried{x.load, x.windowMinutes, flow, total / x.weight})
 	}
 	return point{flow, d.spare(total)}
 }
@@ -222,6 +244,8 @@ func (t *trial) near(x *term, around float64) float64 {
 
 // during is a curve as if nothing were given off outside a stretch of time, good until the next one is asked for.
 func (t *trial) during(l *load, stretch Interval) Curve {
-	t.segments = slices.Grow(t.segments[:0], len(l.changes)+len(t.rates))
-	return l.curveDuring(t.segments, t.rates, stretch)
+	if count := len(l.changes) + len(t.rates); count > cap(t.segments) {
+		t.segments = l.lists.segmentList(count)
+	}
+	return l.curveDuring(t.segments[:0], t.rates, stretch)
 }

@@ -22,7 +22,11 @@ func (l *load) mayPass(ppm, windowMinutes, rate float64) []Interval {
 		enough = rate * ((ppm-l.background)*(1-rounding) - left*held) / (1 - left)
 	}
 	var stretches []Interval
-	for i, given := range l.givenOver(windowMinutes) {
+	over := l.givenOver(windowMinutes)
+	if over.most <= enough {
+		return nil
+	}
+	for i, given := range over.given {
 		if given <= enough {
 			continue
 		}
@@ -45,38 +49,52 @@ const settleTimes = 3
 // overWindow is what can be given off in windows of a length.
 type overWindow struct {
 	minutes float64
+	most    float64   // the greatest of the next
 	given   []float64 // ppm minutes in all the windows together that begin between a change and the next; for moments the gain
 }
 
 // givenOver is what can be given off in windows of a length, worked out once.
-func (l *load) givenOver(windowMinutes float64) []float64 {
+func (l *load) givenOver(windowMinutes float64) overWindow {
 	for _, known := range l.over {
 		if known.minutes == windowMinutes {
-			return known.given
+			return known
 		}
 	}
-	list := make([]float64, max(len(l.changes)-1, 0))
-	given, until := 0.0, 0
+	over := overWindow{minutes: windowMinutes, most: math.Inf(-1)}
+	list := l.lists.sumList(max(len(l.changes)-1, 0))
+	given, until := l.givenUntil(), 0
 	for i := range list {
 		if windowMinutes == 0 {
 			list[i] = l.changes[i].level
-			continue
+		} else {
+			last := l.changes[i+1].minute + windowMinutes
+			for until+1 < len(l.changes) && l.changes[until].minute < last {
+				until++
+			}
+			list[i] = given[until] - given[i]
 		}
-		last := l.changes[i+1].minute + windowMinutes
-		for until+1 < len(l.changes) && l.changes[until].minute < last {
-			given += l.given(until)
-			until++
+		if list[i] > over.most {
+			over.most = list[i]
 		}
-		list[i] = given
-		given -= l.given(i)
 	}
-	l.over = append(l.over, overWindow{windowMinutes, list})
-	return list
+	over.given = list
+	l.over = append(l.over, over)
+	return over
 }
 
-// given is what is given off between a change and the next one, ppm.
-func (l *load) given(i int) float64 {
-	return l.changes[i].level * (l.changes[i+1].minute - l.changes[i].minute)
+// givenUntil is what has been given off at each change, ppm, worked out once.
+func (l *load) givenUntil() []float64 {
+	if l.until == nil {
+		l.until = l.lists.sumList(len(l.changes))
+		sum := 0.0
+		for i := range l.changes {
+			if i > 0 {
+				sum += l.changes[i-1].level * (l.changes[i].minute - l.changes[i-1].minute)
+			}
+			l.until[i] = sum
+		}
+	}
+	return l.until
 }
 
 // greatestGain is the most that is given off in a minute, ppm, worked out once.

@@ -11,7 +11,7 @@ func (c Curve) MaxMean(windowMinutes float64) (ppm, startMinute float64) {
 		return c.Peak()
 	}
 	sweep := newSweep(c.segments, windowMinutes)
-	return c.greatest(sweep, sweep.fullest())
+	return c.greatest(&sweep, sweep.fullest())
 }
 
 // maxMeanFrom is MaxMean with the minute at which a window begins that comes near it, which makes the search shorter.
@@ -19,7 +19,8 @@ func (c Curve) maxMeanFrom(windowMinutes, nearMinute float64) (ppm, startMinute 
 	if !(windowMinutes > 0) || len(c.segments) == 0 {
 		return c.Peak()
 	}
-	return c.greatest(newSweep(c.segments, windowMinutes), max(c.find(nearMinute), 0))
+	sweep := newSweep(c.segments, windowMinutes)
+	return c.greatest(&sweep, max(c.find(nearMinute), 0))
 }
 
 // maxMeanWithin is MaxMean of the windows that begin within a stretch of time, where it is more than ppm: else some mean that is not.
@@ -70,8 +71,8 @@ type sweep struct {
 	beyond    float64 // and when it was first above
 }
 
-func newSweep(segments []segment, window float64) *sweep {
-	s := &sweep{segments: segments, window: window, bestStart: segments[0].start, best: math.Inf(-1), level: math.Inf(1)}
+func newSweep(segments []segment, window float64) sweep {
+	s := sweep{segments: segments, window: window, bestStart: segments[0].start, best: math.Inf(-1), level: math.Inf(1)}
 	s.below = s.bestStart
 	end := segments[0].start + window
 	for s.head.at+1 < len(segments) && segments[s.head.at+1].start <= end {
@@ -172,19 +173,12 @@ func (s *sweep) rise(tau float64) float64 {
 	return head.excess + s.segments[head.at].offset - tail.excess - s.segments[tail.at].offset
 }
 
-// considerFall halves a stretch on which the difference only falls or only rises until it meets its zero.
+// considerFall looks for the zero of the difference on a stretch on which it only falls or only rises.
 func (s *sweep) considerFall(low, high, length float64) {
 	if !(s.rise(low) > 0 && s.rise(high) < 0) {
 		return
 	}
-	for range 60 {
-		middle := (low + high) / 2
-		if s.rise(middle) > 0 {
-			low = middle
-		} else {
-			high = middle
-		}
-	}
+	low, _ = crossing(low, high, s.rise)
 	s.considerInside(low, length)
 }
 

@@ -1,6 +1,7 @@
 package air
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -39,19 +40,21 @@ func (x mixture) term(air *trial, windowMinutes float64) (ratio float64, togethe
 	for _, p := range parts[1:] {
 		sum, weight = sum.with(weight, p.m.load, 1/p.limit.PPM), 1
 	}
-	together = parts[0].m.term(1, windowMinutes)
+	largest := slices.MaxFunc(parts, func(a, b part) int {
+		return cmp.Compare(a.m.mean(windowMinutes).ppm/a.limit.PPM, b.m.mean(windowMinutes).ppm/b.limit.PPM)
+	})
+	together = largest.m.term(1, windowMinutes)
 	together.load = sum
-	ratio, together.startMinute = sum.occupied.curve(air.during(sum, Interval{math.Inf(-1), math.Inf(1)})).MaxMean(windowMinutes)
-	return ratio, together
+	return air.everywhere(&together), together
 }
 
 // with is two loads of the same room added up, each times a weight.
 func (l *load) with(weight float64, other *load, otherWeight float64) *load {
 	sum := &load{
-		species: mixtureSpecies, occupied: l.occupied,
+		species: mixtureSpecies, occupied: l.occupied, lists: l.lists,
 		background: weight*l.background + otherWeight*other.background, initial: weight*l.initial + otherWeight*other.initial,
 		first: math.Min(l.first, other.first), last: math.Max(l.last, other.last),
-		changes: make([]change, 0, len(l.changes)+len(other.changes)),
+		changes: l.lists.changeList(len(l.changes) + len(other.changes)),
 	}
 	own, others := 0.0, 0.0
 	for i, j := 0, 0; i < len(l.changes) || j < len(other.changes); {

@@ -58,7 +58,9 @@ func CheckNear(check NearCheck) (NearAssessment, error) {
 	if check.ExchangeCubicMetersPerSecond == 0 {
 		check.ExchangeCubicMetersPerSecond = DefaultNearExchange
 	}
-	beside, err := check.gather()
+	lists := borrow()
+	defer lists.giveBack()
+	beside, err := check.gather(lists)
 	if err != nil {
 		return NearAssessment{}, err
 	}
@@ -118,16 +120,17 @@ type beside struct {
 	rates     []rateStep
 	forgotten float64 // how long it takes the room to forget what it held, minutes
 	spills    []Curve
+	lists     *workspace
 	segments  []segment
 }
 
 // gather is what bears on the air while the door is open and shortTermMinutes before and after. What is given off later, or so
 // much earlier that the room has forgotten it, is left out.
-func (c *NearCheck) gather() (*beside, error) {
+func (c *NearCheck) gather(lists *workspace) (*beside, error) {
 	if err := c.validate(); err != nil {
 		return nil, err
 	}
-	b := &beside{rates: c.Zone.exchanges()}
+	b := &beside{rates: c.Zone.exchanges(), lists: lists}
 	slowest := math.Inf(1)
 	for _, step := range b.rates {
 		slowest = min(slowest, step.rate)
@@ -139,7 +142,7 @@ func (c *NearCheck) gather() (*beside, error) {
 		during.EndMinute = max(during.EndMinute, open.EndMinute+shortTermMinutes)
 	}
 	var err error
-	if b.loads, err = collectDuring(&c.Zone, c.Sources, during); err != nil {
+	if b.loads, err = lists.collectDuring(&c.Zone, c.Sources, during); err != nil {
 		return nil, err
 	}
 	b.spills, err = spilled(c.Sources[c.At], c.ExchangeCubicMetersPerSecond)
@@ -150,8 +153,10 @@ func (c *NearCheck) gather() (*beside, error) {
 // beyond that there is nothing.
 func (b *beside) while(l *load, open Interval) Curve {
 	from, until := open.StartMinute-shortTermMinutes, open.EndMinute+shortTermMinutes
-	b.segments = slices.Grow(b.segments[:0], len(l.changes)+len(b.rates))
-	room := l.curveDuring(b.segments, b.rates, Interval{from - b.forgotten, until}).between(from, until)
+	if count := len(l.changes) + len(b.rates); count > cap(b.segments) {
+		b.segments = b.lists.segmentList(count)
+	}
+	room := l.curveDuring(b.segments[:0], b.rates, Interval{from - b.forgotten, until}).between(from, until)
 	at := slices.IndexFunc(b.spills, func(c Curve) bool { return c.species == l.species })
 	if at < 0 {
 		return room
@@ -174,7 +179,8 @@ func (c *NearCheck) validate() error {
 }
 
 func (c *NearCheck) field() ([]Curve, error) {
-	loads, err := collect(&c.Zone, c.Sources)
+	var none *workspace
+	loads, err := none.collect(&c.Zone, c.Sources)
 	if err != nil {
 		return nil, err
 	}
@@ -202,7 +208,8 @@ func (c *NearCheck) field() ([]Curve, error) {
 func spilled(source Source, exchange float64) ([]Curve, error) {
 	openOnly := source
 	openOnly.CaptureFraction = 1
-	loads, err := collect(&Zone{VolumeCubicMeters: 60 * exchange}, []Source{openOnly})
+	var none *workspace
+	loads, err := none.collect(&Zone{VolumeCubicMeters: 60 * exchange}, []Source{openOnly})
 	if err != nil {
 		return nil, err
 	}
@@ -244,7 +251,10 @@ func nearWhile(m *measured) (NearSpecies, Excess) {
 		Species: m.curve.species, PeakPPM: m.peak, PeakMinute: m.peakMinute, Max15MinutePPM: m.mean(shortTermMinutes).ppm,
 	}
 	var worst Excess
-	for _, limit := range refusing(m.limits) {
+	for _, limit := range m.limits {
+		if !limit.refuses() {
+			continue
+		}
 		species.Ratio = max(species.Ratio, m.mean(limit.AveragingMinutes).ppm/limit.PPM)
 		excess, over := m.over(limit)
 		if over && (limit.Kind == data.DangerousToLife || worst.Limit.Kind != data.DangerousToLife && excess.Ratio > worst.Ratio) {

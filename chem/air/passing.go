@@ -8,16 +8,17 @@ func (c Curve) firstAbove(from, ppm float64) (float64, bool) {
 	if target < 0 {
 		return from, true
 	}
-	pieces := c.pieces(from, math.Inf(1))
-	for i, s := range pieces {
+	for i := max(c.find(from), 0); i < len(c.segments); i++ {
+		s := c.segments[i]
+		if s.start < from {
+			excess, _ := s.after(from - s.start)
+			s.start, s.x0 = from, excess
+		}
 		if s.x0+s.offset > target {
 			return s.start, true
 		}
-		if i+1 == len(pieces) {
-			break // every release has ended: it rises no more
-		}
-		end, _ := s.after(pieces[i+1].start - s.start)
-		if end+s.offset > target {
+		rises := i+1 < len(c.segments) // after the last every release has ended
+		if rises && s.end+s.offset > target {
 			return s.start + reach(s.x0, s.gain, s.rate, target-s.offset), true
 		}
 	}
@@ -26,7 +27,7 @@ func (c Curve) firstAbove(from, ppm float64) (float64, bool) {
 
 // firstMeanAbove is the first minute, not before from, at which the mean over the window that ends there is above ppm; false
 // when it never is. Between the breakpoints and maxima that the sweep of MaxMean meets, the mean passes a level upwards at
-// most once, so halving finds it.
+// most once.
 func (c Curve) firstMeanAbove(from, windowMinutes, ppm float64) (float64, bool) {
 	if windowMinutes == 0 {
 		return c.firstAbove(from, ppm)
@@ -52,13 +53,44 @@ func (c Curve) firstMeanAbove(from, windowMinutes, ppm float64) (float64, bool) 
 	if !s.passed {
 		return 0, false
 	}
-	low, high := s.below, s.beyond
-	for range 60 {
-		if middle := (low + high) / 2; cut.sum(middle, middle+windowMinutes) > s.level*windowMinutes {
-			high = middle
+	_, begins := crossing(s.below, s.beyond, func(minute float64) float64 {
+		return s.level*windowMinutes - cut.sum(minute, minute+windowMinutes)
+	})
+	return begins + windowMinutes, true
+}
+
+// crossing narrows down where a smooth function that is not below zero at low, and below zero at high, falls through it: to
+// crossingWidth, or to what a double can tell apart. It takes false positions, the value of an end that stays halved (Dowell and
+// Jarratt, A modified regula falsi method, BIT 11, 1971, known as the Illinois method), and the middle every fourth time.
+func crossing(low, high float64, f func(float64) float64) (last, first float64) {
+	atLow, atHigh := f(low), f(high)
+	stays := 0 // how often the high end has stayed in a row; below zero: the low one
+	for try := 1; try <= crossingTries && high-low > crossingWidth; try++ {
+		next := low + (high-low)*atLow/(atLow-atHigh)
+		if try%4 == 0 || !(next > low && next < high) {
+			next = (low + high) / 2
+		}
+		if next <= low || next >= high {
+			break
+		}
+		at := f(next)
+		if at < 0 {
+			high, atHigh, stays = next, at, min(stays, 0)-1
+			if stays < -1 {
+				atLow /= 2
+			}
 		} else {
-			low = middle
+			low, atLow, stays = next, at, max(stays, 0)+1
+			if stays > 1 {
+				atHigh /= 2
+			}
 		}
 	}
-	return high + windowMinutes, true
+	return low, high
 }
+
+// crossingWidth is how near a crossing is narrowed down, in minutes, within so many tries.
+const (
+	crossingWidth = 1e-11
+	crossingTries = 100
+)

@@ -102,25 +102,72 @@ func CheckProtection(species string, ppm float64) (ProtectionCheck, error) {
 // (29 CFR 1910.134 Table 1). It never makes a room's air acceptable. A species without a limit, or a concentration that
 // is no number of at least zero, finds none enough.
 func Protection(species string, ppm float64) []ProtectionClass {
-	species = countedAs(species)
-	limits := limitsOf(species)
-	limit, limited := strictest(limits, func(l Limit) bool {
-		return l.Severity == finding.Block && l.Kind != data.DangerousToLife
-	})
-	danger := dangerous(limits)
-	var classes []ProtectionClass
-	for _, row := range data.ProtectionFactors() {
-		class := ProtectionClass{
-			Class: row.Class(), AssignedProtectionFactor: row.Factor, Source: row.Source,
-		}
-		if class.Reason = noCredit(species, row); class.Reason == "" && limited {
-			class.MaximumUsePPM = maximumUse(row.Factor, limit.PPM, danger)
-			class.NeedsGoggles = cartridges[species].eyes && !coversEyes(row.Facepiece)
-		}
-		class.judge(species, ppm, limit, danger)
-		classes = append(classes, class)
+	a := newAgainst(species, ppm)
+	rows := data.ProtectionFactors()
+	classes := make([]ProtectionClass, len(rows))
+	for i, row := range rows {
+		classes[i] = a.class(row)
+		a.say(&classes[i])
 	}
 	return classes
+}
+
+// leastEnough is the class with the lowest factor of those that Protection finds enough.
+func leastEnough(species string, ppm float64) (ProtectionClass, bool) {
+	a := newAgainst(species, ppm)
+	var least ProtectionClass
+	for _, row := range data.ProtectionFactors() {
+		if !least.Enough || row.Factor < least.AssignedProtectionFactor {
+			if class := a.class(row); class.Enough {
+				least = class
+			}
+		}
+	}
+	if least.Enough {
+		a.say(&least)
+	}
+	return least, least.Enough
+}
+
+// against is the concentration that classes are held against.
+type against struct {
+	species string
+	ppm     float64
+	there   string // the concentration in words
+	limit   Limit  // the strictest that refuses; none, of no ppm, where none is known
+	danger  float64
+	used    float64 // the last maximum use concentration that was put in words
+	use     string
+}
+
+// useWorded is a maximum use concentration in words; classes of one factor follow each other.
+func (a *against) useWorded(ppm float64) string {
+	if a.use == "" || a.used != ppm {
+		a.used, a.use = ppm, worded(a.species, ppm)
+	}
+	return a.use
+}
+
+func newAgainst(species string, ppm float64) *against {
+	species = countedAs(species)
+	limits := limitsOf(species)
+	limit, _ := strictest(limits, func(l Limit) bool {
+		return l.Severity == finding.Block && l.Kind != data.DangerousToLife
+	})
+	return &against{species: species, ppm: ppm, there: worded(species, ppm), limit: limit, danger: dangerous(limits)}
+}
+
+// class says whether a class is enough; why it is, or is not, is left to be said, save that it gets no credit at all.
+func (a *against) class(row data.ProtectionFactor) ProtectionClass {
+	class := ProtectionClass{
+		Class: row.Class(), AssignedProtectionFactor: row.Factor, Source: row.Source, Reason: noCredit(a.species, row),
+	}
+	if class.Reason == "" && a.limit.PPM > 0 {
+		class.MaximumUsePPM = maximumUse(row.Factor, a.limit.PPM, a.danger)
+		class.NeedsGoggles = cartridges[a.species].eyes && !coversEyes(row.Facepiece)
+		class.Enough = atLeastZero(a.ppm) && a.ppm <= a.danger && !above(a.ppm, class.MaximumUsePPM)
+	}
+	return class
 }
 
 // entry says who may go into air that is dangerous to life (29 CFR 1910.134(d)(2)); empty where it is not.
@@ -166,23 +213,22 @@ func coversEyes(facepiece string) bool {
 	return facepiece == "full_facepiece" || facepiece == "helmet_hood"
 }
 
-func (p *ProtectionClass) judge(species string, ppm float64, limit Limit, danger float64) {
-	there := worded(species, ppm)
+// say puts into words why a class is enough, or is not.
+func (a *against) say(p *ProtectionClass) {
 	switch {
 	case p.Reason != "":
-	case limit.PPM == 0:
+	case a.limit.PPM == 0:
 		p.Unknown = true
 		p.Reason = "cannot be said: no limit that refuses is known, so no maximum use concentration"
-	case !atLeastZero(ppm):
-		p.Reason = fmt.Sprintf("%v ppm is no concentration", ppm)
-	case ppm > danger:
-		p.Reason = fmt.Sprintf("%s is above %s, dangerous to life: no clearance for entry is given here", there, worded(species, danger))
-	case above(ppm, p.MaximumUsePPM):
-		p.Reason = fmt.Sprintf("%s is above the maximum use concentration of %s", there, worded(species, p.MaximumUsePPM))
+	case !atLeastZero(a.ppm):
+		p.Reason = fmt.Sprintf("%v ppm is no concentration", a.ppm)
+	case a.ppm > a.danger:
+		p.Reason = a.there + " is above " + a.useWorded(a.danger) + ", dangerous to life: no clearance for entry is given here"
+	case !p.Enough:
+		p.Reason = a.there + " is above the maximum use concentration of " + a.useWorded(p.MaximumUsePPM)
 	default:
-		p.Enough = true
-		p.Reason = fmt.Sprintf("%s is within the maximum use concentration of %s (%g times the limit %s %s)", there,
-			worded(species, p.MaximumUsePPM), p.AssignedProtectionFactor, limit.Authority, limit.Kind)
+		p.Reason = fmt.Sprintf("%s is within the maximum use concentration of %s (%g times the limit %s %s)", a.there,
+			a.useWorded(p.MaximumUsePPM), p.AssignedProtectionFactor, a.limit.Authority, a.limit.Kind)
 		if p.NeedsGoggles {
 			p.Reason += ", with gas-tight goggles"
 		}

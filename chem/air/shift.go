@@ -59,7 +59,9 @@ func (c *RoomCheck) validateShift(faults *finding.Faults) {
 
 // refuses reports whether the room refuses added sources.
 func (c *RoomCheck) refuses(added []Source) (bool, error) {
-	survey, err := take(c.Zone, slices.Concat(c.Standing, added), c.Own)
+	lists := borrow()
+	defer lists.giveBack()
+	survey, err := lists.take(c.Zone, slices.Concat(c.Standing, added), c.Own)
 	if err != nil {
 		return false, err
 	}

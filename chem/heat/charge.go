@@ -23,15 +23,19 @@ func uptakeFaults(uptake []HeatUptake) finding.Faults {
 		faults.Add("charge_heat", fmt.Sprintf("%d points", len(uptake)), fmt.Sprintf("give 2 to %d, or none", maxUptakes))
 	}
 	for i, u := range uptake {
-		at := fmt.Sprintf("charge_heat[%d].", i)
-		inRange(&faults, at+"celsius", u.Celsius, minCelsius, 2*maxCelsius)
-		inRange(&faults, at+"kilojoules", u.Kilojoules, -maxKilojoules, maxKilojoules)
+		at := func(field string) string { return fmt.Sprintf("charge_heat[%d].%s", i, field) }
+		if !within(u.Celsius, minCelsius, 2*maxCelsius) {
+			inRange(&faults, at("celsius"), u.Celsius, minCelsius, 2*maxCelsius)
+		}
+		if !within(u.Kilojoules, -maxKilojoules, maxKilojoules) {
+			inRange(&faults, at("kilojoules"), u.Kilojoules, -maxKilojoules, maxKilojoules)
+		}
 		switch {
 		case i == 0 && u.Kilojoules != 0:
-			faults.Add(at+"kilojoules", fmt.Sprintf("%g where the charge has taken nothing yet", u.Kilojoules),
+			faults.Add(at("kilojoules"), fmt.Sprintf("%g where the charge has taken nothing yet", u.Kilojoules),
 				"begin with the temperature of the cold charge and 0")
 		case i > 0 && u.Celsius < uptake[i-1].Celsius:
-			faults.Add(at+"celsius", fmt.Sprintf("%g comes after %g", u.Celsius, uptake[i-1].Celsius),
+			faults.Add(at("celsius"), fmt.Sprintf("%g comes after %g", u.Celsius, uptake[i-1].Celsius),
 				"give the points from cold to hot")
 		}
 	}

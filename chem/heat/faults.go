@@ -146,10 +146,13 @@ func (c Constants) faults() finding.Faults {
 
 // inRange notes a number outside [least, most]; NaN is outside of every range.
 func inRange(faults *finding.Faults, field string, value, least, most float64) {
-	if !(value >= least && value <= most) {
+	if !within(value, least, most) {
 		faults.Add(field, fmt.Sprintf("%g is not between %g and %g", value, least, most), "")
 	}
 }
+
+// within is false for what is no number.
+func within(value, least, most float64) bool { return value >= least && value <= most }
 
 // oneOf notes a word that is none of those allowed.
 func oneOf[T ~string](faults *finding.Faults, field string, value T, allowed ...T) {
