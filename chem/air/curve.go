@@ -105,8 +105,10 @@ func (c Curve) StartMinute() float64 {
 }
 
 // At is the concentration in ppm at a minute; where it jumps, the value just after.
-func (c Curve) At(minute float64) float64 {
-	at := c.find(minute)
+func (c Curve) At(minute float64) float64 { return c.in(c.find(minute), minute) }
+
+// in is the concentration at a minute that lies in a segment; before the first is -1.
+func (c Curve) in(at int, minute float64) float64 {
 	if at < 0 {
 		return c.background
 	}

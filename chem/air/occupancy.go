@@ -103,7 +103,12 @@ func (c Curve) firstBelow(from, ppm float64) (float64, bool) {
 	if target >= 0 && (len(c.segments) == 0 || from < c.segments[0].start) {
 		return from, true
 	}
-	for _, s := range c.pieces(from, math.Inf(1)) {
+	for i := max(c.find(from), 0); i < len(c.segments); i++ {
+		s := c.segments[i]
+		if s.start < from {
+			s.x0, _ = s.after(from - s.start)
+			s.start = from
+		}
 		if s.x0+s.offset <= target {
 			return s.start, true
 		}
@@ -115,7 +120,7 @@ func (c Curve) firstBelow(from, ppm float64) (float64, bool) {
 			continue
 		}
 		at := s.start + reach(s.x0, s.gain, s.rate, target-s.offset)
-		if next := c.find(s.start) + 1; next == len(c.segments) || at <= c.segments[next].start {
+		if next := i + 1; next == len(c.segments) || at <= c.segments[next].start {
 			return at, true
 		}
 	}

@@ -68,10 +68,14 @@ func (s survey) series(step float64) []SeriesPoint {
 	}
 	count := int(math.Ceil(length / step))
 	points := make([]SeriesPoint, 0, (count+1)*len(curves))
+	next := make([]int, len(curves)) // of each curve, the first segment that has not begun
 	for i := range count + 1 {
 		minute := stay.StartMinute + float64(i)*step
-		for _, curve := range curves {
-			points = append(points, SeriesPoint{minute, curve.species, curve.At(minute)})
+		for k, curve := range curves {
+			for next[k] < len(curve.segments) && curve.segments[next[k]].start <= minute {
+				next[k]++
+			}
+			points = append(points, SeriesPoint{minute, curve.species, curve.in(next[k]-1, minute)})
 		}
 	}
 	return points
