@@ -138,7 +138,7 @@ func (a *App) bookFiringOnce(ctx context.Context, call Call, studioID string, ac
 		}
 		booking := a.firingBooking(call, a.expire(call, locked), p)
 		p.revision = booking.Studio.Revision
-		return lookAgain(tx.Book(ctx, booking))
+		return lookAgain(a.book(ctx, tx, booking))
 	})
 	if err == nil && p.remembered != nil {
 		return a.answerFiringAgain(ctx, call, studioID, *p.remembered)
