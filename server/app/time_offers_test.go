@@ -217,6 +217,12 @@ func TestTheTimeOfACalledOffFiringIsOffered(t *testing.T) {
 	offered := a.now(t, ben)
 	require.Equal(t, domain.TimeOffered, offered.State)
 	assert.Equal(t, opened.Window, offered.Offer.Window)
+
+	_, err = a.BookFiring(a.ctx, by(tove, "BookFiring"), opening())
+	assert.Equal(t, []string{"FURNACE_OFFERED"}, blocked(t, err), "nor is a firing opened over it")
+	a.bench = a.at(offered.Offer.ExpireTime)
+	a.open(t)
+	assert.Equal(t, domain.TimeWaiting, a.now(t, ben).State)
 }
 
 // TestNothingIsOfferedThatCannotBeUsed lets the first asker be out of the question for one reason each, so that the second has it.
