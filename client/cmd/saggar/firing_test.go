@@ -105,7 +105,7 @@ func TestARunRidesInASharedFiring(t *testing.T) {
 	windows := asked[*saggarv1.PlanRunsRequest](f).GetRuns()[0].GetStageWindows()
 	assertSame(t, &saggarv1.StageWindow{Stage: "bisque", JoinFiring: "studios/marl-lane/firings/f12", LoadLiters: 8}, windows[0])
 	assertSame(t, &saggarv1.StageWindow{Stage: "glaze", JoinFiring: "studios/marl-lane/firings/f13"}, windows[1])
-	for _, wrong := range []string{"bisque", "bisque=", "=f12", "bisque=f12@none", "bisque=f12@-1"} {
+	for _, wrong := range []string{"bisque", "bisque=", "=f12", "bisque=f12@none", "bisque=f12@-1", "bisque=f12@8l", "bisque=f12@"} {
 		assert.Equal(t, 2, f.run("run", "plan", "bisque", "--department", "ceramics", "--join", wrong).code, wrong)
 	}
 }
