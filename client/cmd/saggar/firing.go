@@ -101,6 +101,9 @@ func (s *shell) printFiring(firing *saggarv1.Firing, zone *time.Location) error 
 }
 
 func firingGrids(firing *saggarv1.Firing, zone *time.Location) []render.Grid {
+	if firing.GetStartTime() == nil {
+		return nil // it could not be worked out; the findings say why
+	}
 	grids := []render.Grid{firingGrid(zone, firing)}
 	if len(firing.GetLoads()) > 0 {
 		grids = append(grids, firingLoadGrid(firing))

@@ -69,6 +69,13 @@ offer:
 		Offer:                    &saggarv1.FiringOffer{Liters: 40, Grams: 15000, JoinUntilTime: instant("2027-03-03T18:00:00Z")},
 		AcknowledgedFindingCodes: []string{"DETECTOR_MISSING"},
 	}, request)
+	f.answer("BookFiring", &saggarv1.BookFiringResponse{Firing: &saggarv1.Firing{}, Findings: []*saggarv1.Finding{
+		{Severity: saggarv1.Severity_SEVERITY_BLOCK, Code: "FURNACE_ATMOSPHERE", Message: "kiln cannot hold it", Cure: "choose another"},
+	}})
+	refused := f.run("firing", "open", path, "--check")
+	assert.Equal(t, 3, refused.code)
+	assert.Contains(t, refused.out, "kiln cannot hold it")
+	assert.NotContains(t, refused.out, "Thu 1 Jan", "what cannot be worked out has no times")
 	assert.Contains(t, f.run("firing", "open", f.written("bad.yaml", "furnace: kiln\noven: x\n")).errOut, "bad.yaml:2")
 }
 
