@@ -105,6 +105,22 @@ func TestAFiringIsSharedTakenBackHandedOverMovedAndCalledOff(t *testing.T) {
 	assert.Equal(t, 2, f.run("firing", "share", "f12", "--liters", "40").code, "the mass is needed too")
 }
 
+func TestWhatWaitsForAnotherFiringShowsNoTimes(t *testing.T) {
+	f := newFakeServer(t)
+	f.answer("GetRun", &saggarv1.Run{
+		Name: "studios/marl-lane/runs/tiles", Title: "Tiles", State: saggarv1.RunState_RUN_STATE_UNPLACED,
+		StageWindows: []*saggarv1.StageWindow{{
+			Stage: "bisque", Furnace: "kiln", JoinFiring: "studios/marl-lane/firings/f12", AttendedBy: "tove", Phases: []*saggarv1.PhaseWindow{
+				{Kind: saggarv1.PhaseKind_PHASE_KIND_FIRE, StartTime: instant("2027-03-04T08:00:00Z"), EndTime: instant("2027-03-04T18:00:00Z")},
+			},
+		}},
+		Loads: []*saggarv1.Load{{Name: "studios/marl-lane/runs/tiles/loads/bisque", State: saggarv1.LoadState_LOAD_STATE_UNPLACED}},
+	})
+	shown := f.succeed("run", "show", "tiles")
+	assert.Contains(t, shown, "none yet: f12 was called off")
+	assert.NotContains(t, shown, "Thu 4 Mar")
+}
+
 func TestARunRidesInASharedFiring(t *testing.T) {
 	f := newFakeServer(t)
 	f.stream("PlanRuns", func(proto.Message) []any { return []any{planAnswer()} })
