@@ -61,7 +61,10 @@ func (a *App) BookFiring(ctx context.Context, call Call, in BookFiringInput) (Fi
 		if err := b.check(ctx, tx, call); err != nil {
 			return err
 		}
-		return b.build(ctx, tx, call.Caller.ID)
+		if err := b.build(ctx, tx, call.Caller.ID); err != nil {
+			return err
+		}
+		return p.meetOffers(ctx, tx, call, a.now())
 	})
 }
 
@@ -111,6 +114,9 @@ func (a *App) bookFiringOnce(ctx context.Context, call Call, studioID string, ac
 		return p.answer(), nil
 	}
 	if err := refuse(p.findings, acknowledged); err != nil {
+		if swept, lost := a.ExpireRuns(ctx); lost == nil && swept > 0 {
+			return FiringResult{}, errChangedBetween // what was held for somebody is free now
+		}
 		return FiringResult{}, err
 	}
 	if p.firing.Key == 0 {
@@ -138,7 +144,7 @@ func (a *App) bookFiringOnce(ctx context.Context, call Call, studioID string, ac
 		}
 		booking := a.firingBooking(call, a.expire(call, locked), p)
 		p.revision = booking.Studio.Revision
-		return lookAgain(tx.Book(ctx, booking))
+		return lookAgain(a.book(ctx, tx, booking))
 	})
 	if err == nil && p.remembered != nil {
 		return a.answerFiringAgain(ctx, call, studioID, *p.remembered)

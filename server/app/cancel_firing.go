@@ -49,7 +49,7 @@ func (a *App) CancelFiring(ctx context.Context, call Call, in CancelFiringInput)
 			remembered := call.remember([]string{off.ID})
 			booking.Remembered = &remembered
 		}
-		return tx.Book(ctx, booking)
+		return a.book(ctx, tx, booking)
 	})
 	return off, err
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"time"
 
 	"saggar/chem/finding"
 	"saggar/chem/heat"
@@ -50,7 +51,7 @@ type EquipmentUpdate struct {
 // UpdateEquipment changes one equipment resource. Errors: finding.Faults, also for a reference to nothing;
 // domain.ErrNotFound; domain.ErrChangedMeanwhile.
 func (a *App) UpdateEquipment(ctx context.Context, call Call, in EquipmentUpdate) (domain.Equipment, error) {
-	if err := checkEquipment(in.Equipment).Err(); err != nil {
+	if err := checkEquipment(in.Equipment, a.now()).Err(); err != nil {
 		return domain.Equipment{}, err
 	}
 	var changed domain.Equipment
@@ -140,8 +141,8 @@ func (a *App) mayReopen(ctx context.Context, tx *store.Tx, studio domain.Studio,
 	return checkSignOff(ctx, tx, site, closure.Closure, nil)
 }
 
-// checkEquipment returns what is wrong with one resource by itself, with paths relative to it.
-func checkEquipment(e domain.Equipment) finding.Faults {
+// checkEquipment returns what is wrong with one resource by itself at an instant, with paths relative to it.
+func checkEquipment(e domain.Equipment, now time.Time) finding.Faults {
 	switch e.Kind {
 	case domain.KindFurnace:
 		return checkFurnace(*e.Furnace)
@@ -150,9 +151,9 @@ func checkEquipment(e domain.Equipment) finding.Faults {
 	case domain.KindClosure:
 		return checkClosure(*e.Closure)
 	case domain.KindVessel:
-		return e.Vessel.Check()
+		return e.Vessel.Check(now)
 	case domain.KindGear:
-		return e.Gear.Check()
+		return e.Gear.Check(now)
 	}
 	return nil
 }

@@ -184,7 +184,7 @@ func TestACartridgeIsDueBeforeItIsSpent(t *testing.T) {
 		"over its hours":           {with(9.01*hours, 10*hours, time.Time{}), []string{"BLOCK CARTRIDGE_SPENT shared"}},
 		"a new one before the run": {with(0, 10*hours, monday), nil},
 	} {
-		b.wardrobe(t, c.gear)
+		b.at(monday).wardrobe(t, c.gear)
 		found, _ := b.worn(t, run)
 		assert.Equal(t, c.found, found, name)
 	}
@@ -208,7 +208,12 @@ func TestACartridgeIsDueBeforeItIsSpent(t *testing.T) {
 	assert.Zero(t, shown(b).SpentHours)
 	assert.InDelta(t, 2*hours, shown(b).BookedHours, 1e-9)
 	assert.InDelta(t, hours, shown(b.at(monday.AddDate(0, 0, 1))).SpentHours, 1e-9, "the first is over")
-	b.wardrobe(t, with(0, 2.4*hours, monday.AddDate(0, 0, 1)))
+	renewed := with(0, 2.4*hours, monday.AddDate(0, 0, 1))
+	_, err := b.LoadStudio(b.ctx, call("LoadStudio"), app.LoadStudioInput{
+		StudioID: "test", Equipment: []domain.Equipment{{Kind: domain.KindGear, ID: "shared", Gear: &renewed}},
+	})
+	assert.Equal(t, "gear[shared].used_time", finding.FaultsOf(err)[0].Field, "a cartridge is not new before it is in")
+	b.at(renewed.UsedTime).wardrobe(t, renewed)
 	require.NoError(t, booked(4), "a new cartridge since the first")
 	assert.InDelta(t, 2*hours, shown(b).BookedHours, 1e-9, "what the former cartridge took counts no more")
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"time"
 
 	"saggar/chem"
 	"saggar/chem/finding"
@@ -18,7 +19,7 @@ import (
 // Errors: finding.Faults for what is wrong in the input; domain.ErrNotFound when the studio does not stand and none is
 // given.
 func (a *App) LoadStudio(ctx context.Context, call Call, in LoadStudioInput) (LoadStudioResult, error) {
-	if err := in.check(); err != nil {
+	if err := in.check(a.now()); err != nil {
 		return LoadStudioResult{}, err
 	}
 	var result LoadStudioResult
@@ -39,8 +40,8 @@ func (a *App) LoadStudio(ctx context.Context, call Call, in LoadStudioInput) (Lo
 	return result, err
 }
 
-// check returns what is wrong with the input by itself.
-func (in LoadStudioInput) check() error {
+// check returns what is wrong with the input by itself at an instant.
+func (in LoadStudioInput) check(now time.Time) error {
 	var faults finding.Faults
 	if in.Studio != nil {
 		faults.AddUnder("studio", checkStudio(*in.Studio))
@@ -55,7 +56,7 @@ func (in LoadStudioInput) check() error {
 	for _, e := range in.Equipment {
 		path := fmt.Sprintf("%s[%s]", fieldOf(e.Kind), e.ID)
 		once(path, string(e.Kind), e.ID)
-		faults.AddUnder(path, checkEquipment(e))
+		faults.AddUnder(path, checkEquipment(e, now))
 	}
 	for _, m := range in.Materials {
 		path := fmt.Sprintf("materials[%s]", m.ID)

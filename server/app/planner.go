@@ -284,6 +284,12 @@ func (p *planner) pins(ctx context.Context, tx *store.Tx, run *plannedRun) (map[
 			return nil, err
 		}
 		faults.AddUnder(path, fillFrom(&window, firing))
+		if run.standing == nil && firing.State.Occupies() && firing.Window.Start.After(p.now) && !p.window.Contains(firing.Window) {
+			clock := joint{site: p.site}.clock
+			faults.Add(path+".join_firing", fmt.Sprintf("firing %s is from %s to %s, and the run may be from %s to %s", firing.ID,
+				clock(firing.Window.Start), clock(firing.Window.End), clock(p.window.Start), clock(p.window.End)),
+				"join another firing, or give an earlier start or a later end")
+		}
 		pinned[stage] = window
 	}
 	return pinned, faults.Err()

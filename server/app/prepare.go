@@ -384,7 +384,9 @@ func (p *prepared) meetOthers(ctx context.Context, tx *store.Tx, now time.Time) 
 	p.days = days
 	p.findings = slices.Concat(p.findings, found, p.joint.interlocks(), notSaid(ofDays, found))
 	p.assumptions = slices.Concat(p.assumptions, assumptions, ofDay)
-	return p.meetReadings(ctx, tx, now)
+	unexplained, err := p.joint.readingsUnexplained(ctx, tx, now)
+	p.findings = append(p.findings, unexplained...)
+	return err
 }
 
 // reachOf is the stretch of time within which other firings can matter to the planned ones.

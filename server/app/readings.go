@@ -93,31 +93,32 @@ func (a *App) CloseReading(ctx context.Context, call Call, in ReadingEnd) (close
 	return closed, err
 }
 
-// meetReadings warns of planned firings that give gas off in a room where a reading above its forecast is not explained yet.
-func (p *prepared) meetReadings(ctx context.Context, tx *store.Tx, now time.Time) error {
-	readings, err := tx.UnexplainedReadings(ctx, p.site.Studio.Key, now.Add(-unexplainedFor))
+// readingsUnexplained warns of planned firings that give gas off in a room where a reading above its forecast is not explained yet.
+func (j joint) readingsUnexplained(ctx context.Context, tx *store.Tx, now time.Time) ([]finding.Finding, error) {
+	readings, err := tx.UnexplainedReadings(ctx, j.site.Studio.Key, now.Add(-unexplainedFor))
 	if err != nil {
-		return err
+		return nil, err
 	}
-	for _, f := range p.joint.planned {
+	var found []finding.Finding
+	for _, f := range j.planned {
 		if len(f.Releases) == 0 {
 			continue
 		}
 		for _, r := range readings {
-			if r.Room == p.site.Furnaces[f.Furnace].Room && f.Window.Start.Before(r.ReadTime.Add(unexplainedFor)) {
-				p.findings = append(p.findings, p.unexplained(f, r))
+			if r.Room == j.site.Furnaces[f.Furnace].Room && f.Window.Start.Before(r.ReadTime.Add(unexplainedFor)) {
+				found = append(found, j.unexplained(f, r))
 				break // the latest speaks for all
 			}
 		}
 	}
-	return nil
+	return found, nil
 }
 
-func (p *prepared) unexplained(f plannedFiring, r domain.Reading) finding.Finding {
+func (j joint) unexplained(f plannedFiring, r domain.Reading) finding.Finding {
 	return finding.Finding{
 		Severity: finding.Warn, Code: "READING_UNEXPLAINED", Field: f.field, About: r.Room, Source: "common practice, no source",
 		Message: fmt.Sprintf("%s was read at %.4g ppm in %s on %s, where at most %.4g ppm was forecast, and nobody has explained it (%s): what is said "+
-			"of the air there may be too little", r.Species, r.PPM, r.Place(), r.ReadTime.In(p.site.Zone).Format("Mon 2 Jan 15:04"), r.CautiousPPM, r.ID()),
+			"of the air there may be too little", r.Species, r.PPM, r.Place(), j.clock(r.ReadTime), r.CautiousPPM, r.ID()),
 		Figures: []finding.Figure{{Name: "measured", Value: r.PPM, Unit: "ppm"}, {Name: "forecast", Value: r.CautiousPPM, Unit: "ppm"}},
 		Cure:    "wait until the flow and the capture are measured again and a technician has closed the reading, or fire elsewhere",
 	}

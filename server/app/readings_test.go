@@ -140,6 +140,16 @@ func TestAnUnexplainedReadingWarnsBookingsUntilItIsClosed(t *testing.T) {
 	var refusal *domain.Refusal
 	require.ErrorAs(t, err, &refusal)
 	assert.Equal(t, []string{"READING_UNEXPLAINED"}, refusal.Unacknowledged)
+	booked, err := f.BookRun(f.ctx, call("BookRun"), app.BookRunInput{
+		StudioID: "test", Runs: []app.RunRequest{postponed(sour.Run, 48*time.Hour)}, Acknowledged: append(codes(sour), refusal.Unacknowledged...),
+	})
+	require.NoError(t, err)
+	onRecord := func() bool {
+		risk, err := f.GetRiskAssessment(f.ctx, "test", booked.Runs[0].ID)
+		require.NoError(t, err)
+		return hasCode(risk.Assessment.Findings, "READING_UNEXPLAINED")
+	}
+	assert.True(t, onRecord(), "the assessment that is signed says it too")
 
 	first := sour.Run.Windows[2].Window().Start // of the reduction in the pot, which gives gas off
 	last := f.peak.Add(30 * 24 * time.Hour).Sub(first).Truncate(24 * time.Hour)
@@ -152,6 +162,7 @@ func TestAnUnexplainedReadingWarnsBookingsUntilItIsClosed(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, []string{"steward", "the damper was shut"}, []string{closed.ClosedBy, closed.CloseReason})
 	assert.Empty(t, checked(sour.Run))
+	assert.False(t, onRecord())
 	_, err = f.CloseReading(f.ctx, call("CloseReading"), app.ReadingEnd{StudioID: "test", ID: read.ID(), Reason: "x"})
 	assert.ErrorIs(t, err, domain.ErrWrongState)
 	_, err = f.CloseReading(f.ctx, call("CloseReading"), app.ReadingEnd{StudioID: "test", ID: "m999999", Reason: "x"})

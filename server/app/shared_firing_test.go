@@ -667,6 +667,18 @@ func TestAPlanGoesAroundWhatRidesInSharedFirings(t *testing.T) {
 	_, err = b.book(answer, "")
 	require.NoError(t, err)
 	assert.Len(t, b.firing(t, opened.ID).Riders, 2)
+	within := func(window domain.Window) finding.Faults {
+		_, err := b.planInput(app.PlanInput{StudioID: "test", Runs: []app.RunRequest{whole}, Maker: steward.ID, Window: window})
+		return finding.FaultsOf(err)
+	}
+	for _, window := range []domain.Window{
+		{Start: opened.Window.Start.Add(time.Minute), End: opened.Window.End}, {Start: monday, End: opened.Window.End.Add(-time.Minute)},
+	} {
+		faults := within(window)
+		require.Len(t, faults, 1, "it rides outside of when the run may be")
+		assert.Equal(t, "runs[0].stage_windows[0].join_firing", faults[0].Field)
+	}
+	assert.Empty(t, within(domain.Window{Start: monday, End: opened.Window.End}))
 	whole.Windows[0].JoinFiring = "f999"
 	_, err = b.tryPlan(whole, monday)
 	require.Len(t, finding.FaultsOf(err), 1)

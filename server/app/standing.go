@@ -170,7 +170,11 @@ func (s *standing) breathe(ctx context.Context, tx *store.Tx, in standingIn) err
 	}
 	j.existing = slices.DeleteFunc(others, func(f domain.Firing) bool { return own[f.Key] })
 	found, assumptions := j.findings()
-	found = slices.Concat(found, j.interlocks(), j.stopSteps())
+	unexplained, err := j.readingsUnexplained(ctx, tx, in.now)
+	if err != nil {
+		return err
+	}
+	found = slices.Concat(found, j.interlocks(), j.stopSteps(), unexplained)
 	s.assessment.Findings = append(s.assessment.Findings, found...)
 	s.assessment.Assumptions = append(s.assessment.Assumptions, assumptions...)
 	for _, f := range found {

@@ -206,6 +206,25 @@ func TestWhatExpiresAndWhatIsMovedAwayIsOffered(t *testing.T) {
 	assert.Equal(t, domain.TimeOffered, waits.now(t, cid).State)
 }
 
+func TestTheTimeOfACalledOffFiringIsOffered(t *testing.T) {
+	t.Parallel()
+	a := &asked{bench: newSharedBench(t), furnace: "kiln"}
+	opened := a.open(t)
+	a.window = opened.Window
+	ben := a.ask(t, "ben")
+	_, err := a.CancelFiring(a.ctx, by(tove, "CancelFiring"), app.CancelFiringInput{StudioID: "test", FiringID: opened.ID})
+	require.NoError(t, err)
+	offered := a.now(t, ben)
+	require.Equal(t, domain.TimeOffered, offered.State)
+	assert.Equal(t, opened.Window, offered.Offer.Window)
+
+	_, err = a.BookFiring(a.ctx, by(tove, "BookFiring"), opening())
+	assert.Equal(t, []string{"FURNACE_OFFERED"}, blocked(t, err), "nor is a firing opened over it")
+	a.bench = a.at(offered.Offer.ExpireTime)
+	a.open(t)
+	assert.Equal(t, domain.TimeWaiting, a.now(t, ben).State)
+}
+
 // TestNothingIsOfferedThatCannotBeUsed lets the first asker be out of the question for one reason each, so that the second has it.
 func TestNothingIsOfferedThatCannotBeUsed(t *testing.T) {
 	t.Parallel()

@@ -387,16 +387,21 @@ func TestWhatAVesselHeldDecidesWhatItMayHoldNext(t *testing.T) {
 	assert.Equal(t, []string{"BLOCK VESSEL_HELD one"}, said(found), "who has it later must not find sulfur in it")
 
 	one.Held, one.HeldTime = []string{"lead"}, monday.AddDate(0, 0, 5)
-	b.stock(t, nil, one)
+	_, err := b.LoadStudio(b.ctx, call("LoadStudio"), app.LoadStudioInput{
+		StudioID: "test", Equipment: []domain.Equipment{{Kind: domain.KindVessel, ID: "one", Vessel: &one}},
+	})
+	assert.Equal(t, "vessels[one].held_time", finding.FaultsOf(err)[0].Field, "nobody records what is to come")
+	later := b.at(one.HeldTime)
+	later.stock(t, nil, one)
 	found, _ = b.checkTaken(t, of("clean", 7))
 	assert.Equal(t, []string{"BLOCK VESSEL_HELD one"}, said(found))
 	assert.Contains(t, found[0].Message, "its wall holds lead, which the charge does not")
 	one.Held = nil
-	b.stock(t, nil, one)
+	later.stock(t, nil, one)
 	found, _ = b.checkTaken(t, of("clean", 7))
 	assert.Empty(t, found, "it has been cleaned since")
 	one.HeldTime = monday.AddDate(0, 0, 2)
-	b.stock(t, nil, one)
+	later.stock(t, nil, one)
 	found, _ = b.checkTaken(t, of("clean", 7))
 	assert.Equal(t, []string{"BLOCK VESSEL_HELD one"}, said(found), "it was cleaned before the iron")
 }

@@ -64,8 +64,8 @@ func (g Gear) Words() string {
 	return words + ")"
 }
 
-// Check returns what is wrong with gear by itself.
-func (g Gear) Check() finding.Faults {
+// Check returns what is wrong with gear by itself, at the instant when it is recorded.
+func (g Gear) Check(now time.Time) finding.Faults {
 	var faults finding.Faults
 	known := slices.ContainsFunc(data.ProtectionFactors(), func(f data.ProtectionFactor) bool { return g.Class == f.Class() })
 	switch {
@@ -89,5 +89,6 @@ func (g Gear) Check() finding.Faults {
 		faults.Add("count", "several are fitted to one person", "give one, or leave fitted_to out")
 	}
 	checkDate(&faults, "installed_on", g.InstalledOn)
+	checkRecorded(&faults, "used_time", g.UsedTime, now)
 	return faults
 }

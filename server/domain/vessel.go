@@ -68,8 +68,8 @@ func (v Vessel) InspectedUntil() string {
 	return on.AddDate(0, 0, cmp.Or(v.InspectionDays, inspectionDays)).Format(time.DateOnly)
 }
 
-// Check returns what is wrong with a vessel by itself.
-func (v Vessel) Check() finding.Faults {
+// Check returns what is wrong with a vessel by itself, at the instant when it is recorded.
+func (v Vessel) Check(now time.Time) finding.Faults {
 	var faults finding.Faults
 	known := data.VesselWords()
 	for i, held := range v.Held {
@@ -79,6 +79,7 @@ func (v Vessel) Check() finding.Faults {
 		}
 	}
 	checkDate(&faults, "inspected_on", v.InspectedOn)
+	checkRecorded(&faults, "held_time", v.HeldTime, now)
 	return faults
 }
 
@@ -94,6 +95,16 @@ func vesselWords(known []data.VesselWord) string {
 func checkDate(faults *finding.Faults, field, date string) {
 	if _, err := time.Parse(time.DateOnly, date); date != "" && err != nil {
 		faults.Add(field, fmt.Sprintf("%q is no date", date), "give it as YYYY-MM-DD")
+	}
+}
+
+// clockLead is by how much the clock of whoever records something may be ahead of the server's (common practice, no source).
+const clockLead = 5 * time.Minute
+
+// checkRecorded notes an instant of what was seen or done that is still to come.
+func checkRecorded(faults *finding.Faults, field string, at, now time.Time) {
+	if at.After(now.Add(clockLead)) {
+		faults.Add(field, "lies in the future", "record it once it is done, with the time when it was")
 	}
 }
 

@@ -2,6 +2,7 @@ package domain
 
 import (
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 
@@ -29,8 +30,11 @@ func fields(faults finding.Faults) (list []string) {
 }
 
 func TestFaultsOfVesselsAndGear(t *testing.T) {
-	assert.Empty(t, Vessel{Held: []string{"lead", "cobalt", "glaze"}, InspectedOn: "2027-02-28"}.Check())
-	assert.Equal(t, []string{"held[1]", "inspected_on"}, fields(Vessel{Held: []string{"lead", "jam"}, InspectedOn: "2027-02-29"}.Check()))
+	now := time.Date(2027, 3, 1, 8, 0, 0, 0, time.UTC)
+	assert.Empty(t, Vessel{Held: []string{"lead", "cobalt", "glaze"}, InspectedOn: "2027-02-28"}.Check(now))
+	assert.Equal(t, []string{"held[1]", "inspected_on"}, fields(Vessel{Held: []string{"lead", "jam"}, InspectedOn: "2027-02-29"}.Check(now)))
+	assert.Empty(t, Vessel{HeldTime: now.Add(clockLead)}.Check(now), "a clock may be ahead")
+	assert.Equal(t, []string{"held_time"}, fields(Vessel{HeldTime: now.Add(clockLead + time.Second)}.Check(now)))
 	const half = "air_purifying/negative pressure/half_mask"
 	for name, c := range map[string]struct {
 		gear Gear
@@ -46,9 +50,10 @@ func TestFaultsOfVesselsAndGear(t *testing.T) {
 		"two cartridges as one":     {Gear{Kind: Respirator, Class: half, CartridgeGases: []string{"SO2"}, CartridgeHours: 8, Count: 2}, []string{"count"}},
 		"an air line's cartridge":   {Gear{Kind: Respirator, Class: "supplied_air/demand/half_mask", CartridgeGases: []string{"SO2"}, CartridgeHours: 8}, []string{"cartridge_gases"}},
 		"two for one person":        {Gear{Kind: Suit, FittedTo: "mira", Count: 2}, []string{"count"}},
+		"renewed in an hour":        {Gear{Kind: Respirator, Class: half, UsedTime: now.Add(time.Hour)}, []string{"used_time"}},
 		"a date that is none":       {Gear{Kind: Suit, InstalledOn: "soon"}, []string{"installed_on"}},
 	} {
-		assert.Equal(t, c.want, fields(c.gear.Check()), name)
+		assert.Equal(t, c.want, fields(c.gear.Check(now)), name)
 	}
 }
 

@@ -49,7 +49,7 @@ func TestVesselsAndGearAreShownAndChanged(t *testing.T) {
 	assert.Len(t, list.GetVessels(), 1)
 	assert.NotEmpty(t, list.GetNextPageToken())
 
-	change := &saggarv1.UpdateVesselRequest{Vessel: &saggarv1.MarkedVessel{Name: pot.GetName(), Etag: pot.GetEtag(), Held: []string{"sulfur"}, HeldTime: at(2026)}}
+	change := &saggarv1.UpdateVesselRequest{Vessel: &saggarv1.MarkedVessel{Name: pot.GetName(), Etag: pot.GetEtag(), Held: []string{"sulfur"}, HeldTime: at(2025)}}
 	_, err = client.UpdateVessel(s.as(t, domain.RoleMaker), change)
 	assert.Equal(t, codes.PermissionDenied, status.Code(err))
 	changed, err := client.UpdateVessel(technician, change)
@@ -59,12 +59,12 @@ func TestVesselsAndGearAreShownAndChanged(t *testing.T) {
 	_, err = client.UpdateVessel(technician, change)
 	assert.Equal(t, codes.Aborted, status.Code(err), "the etag is old")
 	cleaned, err := client.UpdateVessel(technician, &saggarv1.UpdateVesselRequest{
-		Vessel:     &saggarv1.MarkedVessel{Name: pot.GetName(), HeldTime: at(2027)},
+		Vessel:     &saggarv1.MarkedVessel{Name: pot.GetName(), HeldTime: at(2026)},
 		UpdateMask: &fieldmaskpb.FieldMask{Paths: []string{"held", "held_time"}},
 	})
 	require.NoError(t, err)
 	assert.Empty(t, cleaned.GetHeld())
-	assert.True(t, proto.Equal(at(2027), cleaned.GetHeldTime()))
+	assert.True(t, proto.Equal(at(2026), cleaned.GetHeldTime()))
 
 	for field, bad := range map[string]proto.Message{
 		"vessel.held[0]": &saggarv1.UpdateVesselRequest{Vessel: &saggarv1.MarkedVessel{Name: pot.GetName(), Held: []string{"jam"}}},
@@ -92,7 +92,7 @@ func TestVesselsAndGearAreShownAndChanged(t *testing.T) {
 	}
 
 	mask, err := client.UpdateGear(technician, &saggarv1.UpdateGearRequest{
-		Gear:       &saggarv1.Gear{Name: north + "/gear/mask-1", UsedTime: at(2027), UsedHours: 1.5},
+		Gear:       &saggarv1.Gear{Name: north + "/gear/mask-1", UsedTime: at(2026), UsedHours: 1.5},
 		UpdateMask: &fieldmaskpb.FieldMask{Paths: []string{"used_hours", "used_time"}},
 	})
 	require.NoError(t, err)

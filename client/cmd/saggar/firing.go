@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"strconv"
 	"strings"
 	"time"
 
@@ -100,6 +101,9 @@ func (s *shell) printFiring(firing *saggarv1.Firing, zone *time.Location) error 
 }
 
 func firingGrids(firing *saggarv1.Firing, zone *time.Location) []render.Grid {
+	if firing.GetStartTime() == nil {
+		return nil // it could not be worked out; the findings say why
+	}
 	grids := []render.Grid{firingGrid(zone, firing)}
 	if len(firing.GetLoads()) > 0 {
 		grids = append(grids, firingLoadGrid(firing))
@@ -337,9 +341,9 @@ func (f *joinsFlag) Set(text string) error {
 	firing, room, sized := strings.Cut(firing, "@")
 	window := &saggarv1.StageWindow{Stage: stage, JoinFiring: firing}
 	if sized {
-		if _, err := fmt.Sscanf(room, "%g", &window.LoadLiters); err != nil || window.LoadLiters <= 0 {
-			given = false
-		}
+		liters, err := strconv.ParseFloat(room, 64)
+		given = given && err == nil && liters > 0
+		window.LoadLiters = liters
 	}
 	if !given || stage == "" || firing == "" {
 		return fmt.Errorf("give STAGE=FIRING or STAGE=FIRING@LITERS, such as bisque=f12@8")

@@ -69,6 +69,13 @@ offer:
 		Offer:                    &saggarv1.FiringOffer{Liters: 40, Grams: 15000, JoinUntilTime: instant("2027-03-03T18:00:00Z")},
 		AcknowledgedFindingCodes: []string{"DETECTOR_MISSING"},
 	}, request)
+	f.answer("BookFiring", &saggarv1.BookFiringResponse{Firing: &saggarv1.Firing{}, Findings: []*saggarv1.Finding{
+		{Severity: saggarv1.Severity_SEVERITY_BLOCK, Code: "FURNACE_ATMOSPHERE", Message: "kiln cannot hold it", Cure: "choose another"},
+	}})
+	refused := f.run("firing", "open", path, "--check")
+	assert.Equal(t, 3, refused.code)
+	assert.Contains(t, refused.out, "kiln cannot hold it")
+	assert.NotContains(t, refused.out, "Thu 1 Jan", "what cannot be worked out has no times")
 	assert.Contains(t, f.run("firing", "open", f.written("bad.yaml", "furnace: kiln\noven: x\n")).errOut, "bad.yaml:2")
 }
 
@@ -98,6 +105,22 @@ func TestAFiringIsSharedTakenBackHandedOverMovedAndCalledOff(t *testing.T) {
 	assert.Equal(t, 2, f.run("firing", "share", "f12", "--liters", "40").code, "the mass is needed too")
 }
 
+func TestWhatWaitsForAnotherFiringShowsNoTimes(t *testing.T) {
+	f := newFakeServer(t)
+	f.answer("GetRun", &saggarv1.Run{
+		Name: "studios/marl-lane/runs/tiles", Title: "Tiles", State: saggarv1.RunState_RUN_STATE_UNPLACED,
+		StageWindows: []*saggarv1.StageWindow{{
+			Stage: "bisque", Furnace: "kiln", JoinFiring: "studios/marl-lane/firings/f12", AttendedBy: "tove", Phases: []*saggarv1.PhaseWindow{
+				{Kind: saggarv1.PhaseKind_PHASE_KIND_FIRE, StartTime: instant("2027-03-04T08:00:00Z"), EndTime: instant("2027-03-04T18:00:00Z")},
+			},
+		}},
+		Loads: []*saggarv1.Load{{Name: "studios/marl-lane/runs/tiles/loads/bisque", State: saggarv1.LoadState_LOAD_STATE_UNPLACED}},
+	})
+	shown := f.succeed("run", "show", "tiles")
+	assert.Contains(t, shown, "none yet: f12 was called off")
+	assert.NotContains(t, shown, "Thu 4 Mar")
+}
+
 func TestARunRidesInASharedFiring(t *testing.T) {
 	f := newFakeServer(t)
 	f.stream("PlanRuns", func(proto.Message) []any { return []any{planAnswer()} })
@@ -105,7 +128,7 @@ func TestARunRidesInASharedFiring(t *testing.T) {
 	windows := asked[*saggarv1.PlanRunsRequest](f).GetRuns()[0].GetStageWindows()
 	assertSame(t, &saggarv1.StageWindow{Stage: "bisque", JoinFiring: "studios/marl-lane/firings/f12", LoadLiters: 8}, windows[0])
 	assertSame(t, &saggarv1.StageWindow{Stage: "glaze", JoinFiring: "studios/marl-lane/firings/f13"}, windows[1])
-	for _, wrong := range []string{"bisque", "bisque=", "=f12", "bisque=f12@none", "bisque=f12@-1"} {
+	for _, wrong := range []string{"bisque", "bisque=", "=f12", "bisque=f12@none", "bisque=f12@-1", "bisque=f12@8l", "bisque=f12@"} {
 		assert.Equal(t, 2, f.run("run", "plan", "bisque", "--department", "ceramics", "--join", wrong).code, wrong)
 	}
 }

@@ -21,7 +21,15 @@ var typedAs = map[string]string{
 	"start_time": "--from", "end_time": "--until", "furnaces": "--furnace", "minimum_minutes": "--minutes",
 	"acknowledged_finding_codes": "--acknowledge", "access_key.caller": "CALLER", "access_key.role": "--role",
 	"closure.name": "ID", "closure.subject": "--subject", "closure.start_time": "--from", "closure.end_time": "--until",
-	"closure.reason": "--reason",
+	"closure.reason": "--reason", "runs[0].stage_windows": "--join",
+	"firing.attended_by": "--to", "firing.offer.liters": "--liters", "firing.offer.grams": "--grams",
+	"firing.offer.join_until_time": "--join-until", "firing.offer.departments": "--for-department", "firings[0].start_time": "--start",
+	"time_request.furnaces": "--furnace", "time_request.start_time": "--from", "time_request.end_time": "--until",
+	"time_request.least_minutes": "--minutes", "time_request.department": "--department", "time_request.note": "--note",
+	"reading.room": "--room", "reading.furnace": "--furnace", "reading.species": "--species", "reading.measured_ppm": "--ppm",
+	"reading.read_time": "--at", "reading.instrument": "--instrument", "reading.calibrated_on": "--calibrated-on",
+	"reading.uncertainty_fraction": "--uncertainty", "reading.uncertainty_ppm": "--uncertainty-ppm", "reading.note": "--note",
+	"until": "--until", "vessel.held": "--still", "vessel.held_time": "--at", "gear.used_hours": "--used-hours", "gear.used_time": "--at",
 }
 
 // oneOfLimits is the index of the run whose limits are at fault; flags hold for all runs.
@@ -64,7 +72,9 @@ func (s source) planFaults(err error) error {
 	var located file.Errors
 	for _, fault := range faults {
 		at := s.path + limitsField.ReplaceAllString(fault.Field, "runs$1.limits")
-		if _, kept := s.lines[at]; !kept && typed(fault.Field) != fault.Field || s.name == "" {
+		_, kept := s.lines[at]
+		kept = kept || strings.Contains(at, ".stage_windows[") // a plan has them all
+		if !kept && typed(fault.Field) != fault.Field || s.name == "" {
 			located = append(located, &file.Error{Field: typed(fault.Field), Problem: fault.Message})
 			continue
 		}

@@ -74,6 +74,7 @@ func TestWhatAServerFindsInWhatWasTypedIsNamedAsTyped(t *testing.T) {
 	f := newFakeServer(t)
 	f.answer("PlanRuns", planAnswer())
 	kept := keptPlan(t, f)
+	askForTime := []string{"request", "add", "--furnace", "a", "--from", "2027-03-01 08:00", "--until", "2027-03-02 08:00", "--minutes", "5", "--department", "a"}
 	for name, c := range map[string]struct {
 		method, field string
 		args          []string
@@ -92,8 +93,19 @@ func TestWhatAServerFindsInWhatWasTypedIsNamedAsTyped(t *testing.T) {
 		"moved":        {"MoveRun", "stage_windows[1].furnace", []string{"run", "move", "tiles", "--plan", kept}, ": runs[0].stage_windows[1].furnace: no"},
 		"plan checked": {"CheckRun", "runs[0].department", []string{"run", "check", "--plan", kept}, "runs[0].department: no"},
 		"code":         {"BookRun", "acknowledged_finding_codes[0]", []string{"run", "book", "--plan", kept, "--acknowledge", "x"}, "--acknowledge: no"},
+		"joined":       {"PlanRuns", "runs[0].stage_windows[0].load_liters", []string{"run", "plan", "b", "--department", "a", "--join", "bisque=f1"}, "saggar: --join: no"},
+		"no room":      {"BookRun", "runs[0].stage_windows[0].load_liters", []string{"run", "book", "--plan", kept}, "runs[0].stage_windows[0].load_liters: no"},
+		"shared":       {"UpdateFiring", "firing.offer.liters", []string{"firing", "share", "f1", "--liters", "1", "--grams", "1"}, "saggar: --liters: no"},
+		"handed over":  {"UpdateFiring", "firing.attended_by", []string{"firing", "hand-over", "f1", "--to", "a"}, "saggar: --to: no"},
+		"moved firing": {"MoveRuns", "firings[0].start_time", []string{"firing", "move", "f1", "--start", "2027-03-01 08:00"}, "saggar: --start: no"},
+		"least":        {"CreateTimeRequest", "time_request.least_minutes", askForTime, "saggar: --minutes: no"},
+		"asked for":    {"CreateTimeRequest", "time_request.furnaces[0]", askForTime, "saggar: --furnace: no"},
+		"read":         {"CreateReading", "reading.measured_ppm", []string{"reading", "note", "--room", "a", "--species", "SO2", "--ppm", "1", "--instrument", "a"}, "saggar: --ppm: no"},
+		"due":          {"GetDueChecks", "until", []string{"room", "due", "--until", "x"}, "saggar: --until: no"},
+		"cleaned":      {"UpdateVessel", "vessel.held_time", []string{"vessel", "clean", "pot-3"}, "saggar: --at: no"},
 		"something":    {"ListRuns", "page_size", []string{"run", "list"}, "page_size: no"},
 	} {
+		f.answer("GetFiring", sharedFiring())
 		f.answer("GetRun", booked().GetRuns()[0]) // unless it is the one that finds fault
 		f.answer(c.method, invalid(t, c.field, "no"))
 		r := f.run(c.args...)

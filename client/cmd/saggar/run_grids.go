@@ -3,6 +3,7 @@ package main
 import (
 	"cmp"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -161,6 +162,10 @@ func windowGrid(run *saggarv1.Run, zone *time.Location) render.Grid {
 		if len(phases) == 0 {
 			continue
 		}
+		if isUnplaced(run, w.GetStage()) {
+			grid.Rows = append(grid.Rows, []string{w.GetStage(), "none yet: " + cmp.Or(shortName(w.GetJoinFiring()), "its firing") + " was called off", "-", "-", "-", "-"})
+			continue
+		}
 		drawn := phases[len(phases)-1]
 		var parts []string
 		for _, p := range phases {
@@ -178,6 +183,13 @@ func windowGrid(run *saggarv1.Run, zone *time.Location) render.Grid {
 		})
 	}
 	return grid
+}
+
+// isUnplaced reports whether a stage's shared firing was called off and it has no other yet.
+func isUnplaced(run *saggarv1.Run, stage string) bool {
+	return slices.ContainsFunc(run.GetLoads(), func(l *saggarv1.Load) bool {
+		return shortName(l.GetName()) == stage && l.GetState() == saggarv1.LoadState_LOAD_STATE_UNPLACED
+	})
 }
 
 // placeOf says on what a stage is done, and in whose firing where it rides in a shared one.

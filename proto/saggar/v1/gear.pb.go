@@ -111,7 +111,7 @@ type Gear struct {
 	CartridgeHours float64 `protobuf:"fixed64,8,opt,name=cartridge_hours,json=cartridgeHours,proto3" json:"cartridge_hours,omitempty"`
 	// How long it had been used at `used_time` in h, [0, 1000]. What is worn at booked firings after that is added by itself.
 	UsedHours float64 `protobuf:"fixed64,9,opt,name=used_hours,json=usedHours,proto3" json:"used_hours,omitempty"`
-	// As of when `used_hours` is so; unset: every booked use counts.
+	// As of when `used_hours` is so, not in the future; unset: every booked use counts.
 	UsedTime *timestamppb.Timestamp `protobuf:"bytes,10,opt,name=used_time,json=usedTime,proto3" json:"used_time,omitempty"`
 	// When the cartridge was put in, YYYY-MM-DD; empty: not known.
 	InstalledOn string `protobuf:"bytes,11,opt,name=installed_on,json=installedOn,proto3" json:"installed_on,omitempty"`

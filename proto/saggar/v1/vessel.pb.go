@@ -62,7 +62,7 @@ type MarkedVessel struct {
 	// What its wall has taken up, in the words of the furnaces' exclusions and of colours, such as `sulfur`, `lead`, `cobalt`; none:
 	// clean. What runs put in it after `held_time` is added by itself.
 	Held []string `protobuf:"bytes,17,rep,name=held,proto3" json:"held,omitempty"`
-	// As of when `held` is so: when it was cleaned, for example. What was in it before counts no more. Unset: everything counts.
+	// As of when `held` is so, not in the future: when it was cleaned, for example. What was in it before counts no more. Unset: everything counts.
 	HeldTime *timestamppb.Timestamp `protobuf:"bytes,18,opt,name=held_time,json=heldTime,proto3" json:"held_time,omitempty"`
 	// Not to be taken any more: cracked, lost, condemned.
 	OutOfUse bool `protobuf:"varint,19,opt,name=out_of_use,json=outOfUse,proto3" json:"out_of_use,omitempty"`
