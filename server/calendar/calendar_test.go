@@ -100,7 +100,9 @@ func TestAnotherLibraryReadsWhatIsWritten(t *testing.T) {
 func TestAStageInASharedFiringSaysWhose(t *testing.T) {
 	a := calcine(time.Date(2027, 3, 1, 8, 0, 0, 0, time.UTC))
 	a.Firing, a.SharedBy = "f12", "tove"
-	event := func() other.Event { return parsed(t, written(t, Calendar{Appointments: []domain.Appointment{a}})).Events()[0] }
+	event := func() other.Event {
+		return parsed(t, written(t, Calendar{Appointments: []domain.Appointment{a}})).Events()[0]
+	}
 	e := event()
 	assert.Contains(t, text(t, e.Component, "DESCRIPTION"), "In shared firing f12, which tove answers for")
 	a.State = domain.LoadUnplaced
