@@ -88,3 +88,16 @@ func (j joint) riskWith(added []domain.Firing) airRisk {
 	j.existing = append(j.existing, added...)
 	return j.risk(added)
 }
+
+// An alarm, or what cuts the heat, must be in test until the last gas is out, not only on the day on which the firing begins.
+func TestAlarmsAreHeldAgainstTheLastGas(t *testing.T) {
+	p, _ := twoFurnaces(t, 0.1)
+	firing := p.joint.planned[0]
+	for minutes, day := range map[float64]string{0: "2027-03-01", 180: "2027-03-01", 24 * 60: "2027-03-02"} {
+		firing.Releases[0].EndMinute = minutes
+		view, err := p.joint.view(firing, "bay")
+		require.NoError(t, err)
+		assert.Equal(t, day, view.FiringDate)
+		assert.Equal(t, day, p.joint.interlock(firing, nil).FiringDate)
+	}
+}
