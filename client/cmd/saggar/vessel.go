@@ -68,7 +68,7 @@ func inUse(out bool) string {
 	if out {
 		return "out of use"
 	}
-	return "in use"
+	return "usable"
 }
 
 func (s *shell) vesselCommand() *cobra.Command {
