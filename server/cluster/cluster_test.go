@@ -228,6 +228,17 @@ func TestAStalePIDFileWithAStrangersNumberIsNoHindrance(t *testing.T) {
 	stale := fmt.Sprintf("%d\n%s\n", os.Getpid(), c.folder.data())
 	require.NoError(t, os.WriteFile(c.folder.pidFile(), []byte(stale), 0o600))
 	require.NoError(t, c.folder.owner.give(c.folder.pidFile()))
+	require.NoError(t, makeSocketFolder(c.socket, c.folder.owner))
+	stranger := exec.Command("sleep", "60")
+	c.folder.dress(stranger, 0) // PostgreSQL takes only a process of its own account for another of its kind
+	require.NoError(t, stranger.Start())
+	t.Cleanup(func() {
+		_ = stranger.Process.Kill()
+		_ = stranger.Wait()
+	})
+	lock := fmt.Sprintf("%d\n%s\n%d\n%s\n%s\n", stranger.Process.Pid, c.folder.data(), time.Now().Unix(), port, c.socket)
+	require.NoError(t, os.WriteFile(socketLock(c.socket), []byte(lock), 0o600))
+	require.NoError(t, c.folder.owner.give(socketLock(c.socket)))
 
 	require.Equal(t, "1000", query(t, startIn(t, dir).ConnString(), countKept))
 }

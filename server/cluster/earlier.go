@@ -78,6 +78,20 @@ func (f folder) clearPIDFile() error {
 	return nil
 }
 
+// socketLock is the file beside the socket that names the process which listens there.
+func socketLock(socketFolder string) string {
+	return filepath.Join(socketFolder, ".s.PGSQL."+port+".lock")
+}
+
+// clearSocketLock removes what a killed PostgreSQL left beside its socket, for the same reason as its process id: once it was
+// made sure that none of ours is alive.
+func clearSocketLock(socketFolder string) error {
+	if err := os.Remove(socketLock(socketFolder)); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	return nil
+}
+
 // postmaster is the process id of a PostgreSQL that lives on the data folder, 0 when there is none.
 func (f folder) postmaster() int {
 	lines := f.pidFileLines()

@@ -79,7 +79,7 @@ func (c *Cluster) run(onReady func()) (bool, error) {
 		return false, err
 	}
 	defer lock.Close() // PostgreSQL's processes hold it on
-	if err := errors.Join(c.folder.clearPIDFile(), makeSocketFolder(c.socket, c.folder.owner)); err != nil {
+	if err := c.clearTraces(); err != nil {
 		return false, err
 	}
 	cmd := exec.Command(c.programs.path("postgres"), c.arguments()...)
@@ -106,6 +106,14 @@ func (c *Cluster) run(onReady func()) (bool, error) {
 		return ready, errStopped
 	}
 	return ready, fmt.Errorf("PostgreSQL ended (%s): %s", ending(err), log.tail())
+}
+
+// clearTraces removes what a killed PostgreSQL left in the data folder and beside its socket.
+func (c *Cluster) clearTraces() error {
+	if err := errors.Join(c.folder.clearPIDFile(), makeSocketFolder(c.socket, c.folder.owner)); err != nil {
+		return err
+	}
+	return clearSocketLock(c.socket)
 }
 
 func ending(err error) string {
