@@ -71,7 +71,7 @@ func (t *together) segments() {
 	fired, asked := t.fired.Program.Segments, t.asked.Program.Segments
 	if len(fired) != len(asked) {
 		hottest, wanted := topOf(fired), topOf(asked)
-		message := fmt.Sprintf("the firing gets to %g C in %d segments, and %g C in %d are asked for", hottest, len(fired), wanted, len(asked))
+		message := fmt.Sprintf("the firing gets to %g C (segments: %d), and %g C (segments: %d) are asked for", hottest, len(fired), wanted, len(asked))
 		t.add(CodeJoinProgram, "program.segments", message, otherFiring, celsius("fired", hottest), celsius("asked", wanted))
 		return
 	}

@@ -50,20 +50,32 @@ func (a *App) GetDueChecks(ctx context.Context, q DueChecksQuery) (answer DueChe
 		}
 		for _, check := range site.DueChecks(a.now().In(site.Zone).Format(time.DateOnly)) {
 			for _, f := range firings { // by start
-				if !check.Needs(f, site.Furnaces[f.Furnace].Room, site.Zone) || f.RunID == "" {
+				if !check.Needs(f, site.Furnaces[f.Furnace].Room, site.Zone) {
 					continue
 				}
-				if check.Runs = once(append(check.Runs, f.RunID)); check.FirstTime.IsZero() {
+				if check.Runs = once(append(check.Runs, runsIn(f)...)); check.FirstTime.IsZero() {
 					check.FirstTime = f.Window.Start
 				}
 			}
-			if check.DueOn <= answer.Until || len(check.Runs) > 0 {
+			if check.DueOn <= answer.Until || !check.FirstTime.IsZero() {
 				answer.Checks = append(answer.Checks, check)
 			}
 		}
 		return nil
 	})
 	return answer, err
+}
+
+// runsIn are the ids of the runs whose loads a firing carries.
+func runsIn(f domain.Firing) []string {
+	if f.Offer == nil {
+		return []string{f.RunID}
+	}
+	var runs []string
+	for _, r := range f.Riders {
+		runs = append(runs, r.RunID)
+	}
+	return runs
 }
 
 // dueOn are the checks of some rooms that count no more after a date, or counted no more before.

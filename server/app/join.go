@@ -434,7 +434,7 @@ func (p *prepared) joinedFirings() []plannedFiring {
 	var firings []plannedFiring
 	for _, j := range p.joins {
 		if len(j.riders) > 0 && j.firing.State.Occupies() {
-			firings = append(firings, plannedFiring{Firing: *j.firing, field: j.riders[0].field, seen: j.riders[0].seen})
+			firings = append(firings, plannedFiring{Firing: *j.firing, field: j.riders[0].field, seen: j.riders[0].seen, joined: true})
 		}
 	}
 	return firings

@@ -18,6 +18,8 @@ type plannedFiring struct {
 	domain.Firing
 	field string // for example "runs[0].stage_windows[1]"
 	named bool   // who attends it was named, and is not only the maker
+	// joined says that it stands, and takes the planned loads on board.
+	joined bool
 	// seen, where given, takes the air of the firing's own room as it is found.
 	seen *assess.RoomAir
 }
@@ -42,7 +44,7 @@ func (j joint) findings() ([]finding.Finding, []string) {
 	found := j.furnaces()
 	rest := j.withoutClashes()
 	air, assumptions := rest.air()
-	return slices.Concat(found, rest.supplies(), rest.crews(), air), assumptions
+	return slices.Concat(found, rest.supplies(), rest.crews(), rest.inTwoPlaces(), air), assumptions
 }
 
 // withoutClashes leaves out existing firings that a planned one overlaps on its furnace.

@@ -145,15 +145,6 @@ func uncheckable(p plannedFiring, room string, err error) finding.Finding {
 	}
 }
 
-// gasUntil is when the last gas of a firing has come off: until then alarms and interlocks must be in test.
-func gasUntil(f domain.Firing) time.Time {
-	last := 0.0
-	for _, r := range f.Releases {
-		last = max(last, r.EndMinute)
-	}
-	return f.Window.Start.Add(time.Duration(last * float64(time.Minute)))
-}
-
 // view is one room as a planned firing finds it, in minutes from that firing's start: it is asked about, all others stand.
 func (j joint) view(p plannedFiring, room string) (air.RoomCheck, error) {
 	own := j.site.Rooms[room]
@@ -161,7 +152,7 @@ func (j joint) view(p plannedFiring, room string) (air.RoomCheck, error) {
 		Zone: j.roomZone(own, p.Window.Start), Room: &own, OnDate: j.today, Own: j.site.Studio.OwnLimits, CureOnly: true,
 	}
 	if !j.anyTime {
-		check.FiringDate = gasUntil(p.Firing).In(j.site.Zone).Format(time.DateOnly)
+		check.FiringDate = p.GasUntil().In(j.site.Zone).Format(time.DateOnly)
 	}
 	others := near(j.others(p), p.Firing, airReach(j.site))
 	home := j.site.Furnaces[p.Furnace].Room

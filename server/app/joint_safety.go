@@ -42,7 +42,7 @@ func (j joint) interlocks() []finding.Finding {
 func (j joint) interlock(p plannedFiring, failure *air.FanFailure) assess.Interlock {
 	return assess.Interlock{
 		Furnace: j.site.Furnaces[p.Furnace], Failure: failure, OnDate: j.today,
-		FiringDate: gasUntil(p.Firing).In(j.site.Zone).Format(time.DateOnly), TestMonths: j.site.Studio.InterlockTestMonths,
+		FiringDate: p.GasUntil().In(j.site.Zone).Format(time.DateOnly), TestMonths: j.site.Studio.InterlockTestMonths,
 	}
 }
 

@@ -36,6 +36,8 @@ type stay struct {
 	Stay
 	index   int // among all firings
 	planned bool
+	isNew   bool // planned, and not a firing that stands and is joined
+	answers bool // somebody was named for it, or others' loads ride in it
 }
 
 // days finds what each person breathes who attends a planned firing, over all firings that they attend that day, and what
@@ -62,7 +64,7 @@ func (j joint) days() (found []finding.Finding, days []PersonDay, assumptions []
 			}
 		}
 	}
-	return append(found, j.inTwoPlaces()...), days, assumptions
+	return found, days, assumptions
 }
 
 // people are those whose day is looked at, by id.
@@ -142,7 +144,9 @@ func (j joint) stays(person string) []stay {
 				stays[last].Window.End = p.Window.End
 			default:
 				s := Stay{Room: j.site.Furnaces[f.Furnace].Room, Firing: f.Firing, Window: p.Window}
-				stays = append(stays, stay{s, i, f.field != ""})
+				planned := f.field != ""
+				answers := f.named || f.Offer != nil || !planned && f.AttendedBy != f.Maker
+				stays = append(stays, stay{s, i, planned, planned && !f.joined, answers})
 			}
 		}
 	}
@@ -356,19 +360,20 @@ func (j joint) uncheckedDay(person string, group []stay, err error) finding.Find
 	}
 }
 
-// inTwoPlaces refuses that somebody who was named is in two rooms at one time; a maker who names nobody may send others.
+// inTwoPlaces refuses that somebody is in two rooms at one time who was named for either of them, or answers for others' loads there;
+// a maker who names nobody may send others. A firing that is joined changes nothing of where people are.
 func (j joint) inTwoPlaces() []finding.Finding {
 	var found []finding.Finding
 	var seen []string
 	for _, p := range j.planned {
-		if !p.named || slices.Contains(seen, p.AttendedBy) {
+		if p.AttendedBy == "" || slices.Contains(seen, p.AttendedBy) {
 			continue
 		}
 		seen = append(seen, p.AttendedBy)
 		stays := j.stays(p.AttendedBy)
 		for i, a := range stays {
 			at := slices.IndexFunc(stays[i+1:], func(b stay) bool {
-				return a.Window.Overlaps(b.Window) && a.Room != b.Room && (a.planned || b.planned)
+				return a.Window.Overlaps(b.Window) && a.Room != b.Room && (a.isNew || b.isNew) && (a.answers || b.answers)
 			})
 			if at < 0 {
 				continue

@@ -2,6 +2,7 @@ package app
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -167,18 +168,44 @@ func TestAFiringIsHeldAgainstTheDayOfOthersInItsRoom(t *testing.T) {
 func TestNobodyIsInTwoRoomsAtOneTime(t *testing.T) {
 	j := joint{site: twoRooms(t), today: "2027-03-01", existing: []domain.Firing{watched("first", "mira@in-a", eight, 4, 1)}}
 	j.planned = []plannedFiring{{Firing: watched("second", "mira@in-b", eight.Add(2*time.Hour), 4, 1), field: "runs[0]", named: true}}
-	found, days, _ := j.days()
-	var note finding.Finding
-	for _, f := range found {
-		if f.Code == "PERSON_IN_TWO_ROOMS" {
-			note = f
-		}
-	}
-	assert.Equal(t, finding.Block, note.Severity)
-	assert.Contains(t, note.Message, "at Mon 1 Mar 10:00")
+	found := j.inTwoPlaces()
+	require.Len(t, found, 1)
+	assert.Equal(t, "BLOCK PERSON_IN_TWO_ROOMS", string(found[0].Severity)+" "+found[0].Code)
+	assert.Contains(t, found[0].Message, "at Mon 1 Mar 10:00")
+	_, days, _ := j.days()
 	require.Len(t, days, 1)
 	assert.Equal(t, []float64{2, 4}, []float64{days[0].Stays[0].Window.End.Sub(eight).Hours(), days[0].Stays[1].Window.End.Sub(days[0].Stays[1].Window.Start).Hours()},
 		"the planned one counts, and each hour once")
+}
+
+// A maker who names nobody may send others to one of two firings of theirs, but not where they were named for one, or others' loads
+// ride in it. Whoever joins a firing moves nobody.
+func TestWhoAnswersForAFiringIsHeldToIt(t *testing.T) {
+	for name, c := range map[string]struct {
+		stands, planned func(*plannedFiring)
+		want            int
+	}{
+		"two of their own":                 {nil, nil, 0},
+		"named for the planned one":        {nil, func(p *plannedFiring) { p.named = true }, 1},
+		"named for the one that stands":    {func(p *plannedFiring) { p.Maker = "tom" }, nil, 1},
+		"the one that stands is shared":    {func(p *plannedFiring) { p.Offer = &domain.Offer{} }, nil, 1},
+		"the planned one is joined":        {nil, func(p *plannedFiring) { p.Offer, p.joined = &domain.Offer{}, true }, 0},
+		"the planned one gives off no gas": {func(p *plannedFiring) { p.Maker, p.Releases = "tom", nil }, func(p *plannedFiring) { p.Releases = nil }, 1},
+	} {
+		stands := plannedFiring{Firing: watched("first", "mira@in-a", eight, 4, 1)}
+		planned := plannedFiring{Firing: watched("second", "mira@in-b", eight.Add(2*time.Hour), 4, 1), field: "runs[0]"}
+		stands.Maker, planned.Maker = "mira", "mira"
+		if c.stands != nil {
+			c.stands(&stands)
+		}
+		if c.planned != nil {
+			c.planned(&planned)
+		}
+		j := joint{site: twoRooms(t), today: "2027-03-01", existing: []domain.Firing{stands.Firing}, planned: []plannedFiring{planned}}
+		found, _ := j.findings()
+		found = slices.DeleteFunc(found, func(f finding.Finding) bool { return f.Code != "PERSON_IN_TWO_ROOMS" })
+		assert.Len(t, found, c.want, name)
+	}
 }
 
 func TestWhatCameInIsLookedAtWhereItCanMatterToADay(t *testing.T) {

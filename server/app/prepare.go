@@ -430,7 +430,7 @@ func (p *prepared) stillHolds(locked store.LockedStudio, acknowledged []string) 
 		return nil
 	}
 	rest := now.withoutClashes()
-	found := slices.Concat(now.furnaces(), rest.supplies(), rest.crews())
+	found := slices.Concat(now.furnaces(), rest.supplies(), rest.crews(), rest.inTwoPlaces())
 	risk := rest.risk(added)
 	switch {
 	case risk.over:

@@ -54,7 +54,7 @@ func addPlaces(r *domain.RiskAssessment, site *domain.Site) {
 		if load.Window.End.After(span.End) {
 			span.End = load.Window.End
 		}
-		if load.Firing != nil {
+		if load.Firing != nil && load.State != domain.LoadUnplaced {
 			for _, beside := range load.Firing.Beside(r.Run.ID) {
 				r.Beside = append(r.Beside, fmt.Sprintf("stage %s, in firing %s, which %s answers for, beside %s", load.Stage, load.Firing.ID,
 					load.Firing.AttendedBy, beside))

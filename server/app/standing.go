@@ -117,6 +117,11 @@ func asBooked(ctx context.Context, tx *store.Tx, studioKey int64, run domain.Run
 // treat works one load out on its furnace.
 func (s *standing) treat(assessor assess.Site, load domain.Load) {
 	stage := assess.StageAssessment{Stage: load.Stage}
+	if load.State == domain.LoadUnplaced {
+		s.missing = append(s.missing, fmt.Sprintf("stage %s has no firing: the shared one was called off, and what it does elsewhere is not known yet", load.Stage))
+		s.assessment.Stages = append(s.assessment.Stages, stage)
+		return
+	}
 	index := slices.IndexFunc(s.assessment.Charge.Recipe.Stages, func(r chem.Stage) bool { return r.ID == load.Stage })
 	if index >= 0 && index < len(s.assessment.Charge.Balance.Stages) {
 		furnace := ""
@@ -152,7 +157,7 @@ func (s *standing) breathe(ctx context.Context, tx *store.Tx, in standingIn) err
 	own := map[int64]bool{}
 	var places []int // in the loads, of each planned firing
 	for i, load := range s.run.Loads {
-		if load.Firing == nil || in.over != nil && !load.Window.Overlaps(*in.over) {
+		if load.Firing == nil || load.State == domain.LoadUnplaced || in.over != nil && !load.Window.Overlaps(*in.over) {
 			continue
 		}
 		own[load.Firing.Key] = true

@@ -111,6 +111,11 @@ func (o *offering) readSite(ctx context.Context) (err error) {
 	}
 	ended := o.endedKeys()
 	firings = slices.DeleteFunc(firings, func(f domain.Firing) bool { return ended[f.Key] })
+	for _, f := range o.booking.Firings {
+		if f.State.Occupies() {
+			firings = append(firings, f)
+		}
+	}
 	for _, runs := range [][]domain.Run{o.booking.NewRuns, o.booking.ChangedRuns} {
 		for _, run := range runs {
 			for _, f := range run.Firings() {

@@ -225,6 +225,23 @@ func TestTheTimeOfACalledOffFiringIsOffered(t *testing.T) {
 	assert.Equal(t, domain.TimeWaiting, a.now(t, ben).State)
 }
 
+// What a shared firing takes in its new place is not free, though its old place was.
+func TestAMovedFiringOffersOnlyWhatItLeaves(t *testing.T) {
+	t.Parallel()
+	a := &asked{bench: newSharedBench(t), furnace: "kiln"}
+	opened := a.open(t)
+	a.window = opened.Window
+	ben := a.ask(t, "ben") // for half of it at least
+	move := func(start time.Time) {
+		_, err := a.MoveRuns(a.ctx, by(tove, "MoveRuns"), app.MoveRunsInput{
+			StudioID: "test", Firings: []app.FiringMove{{FiringID: opened.ID, Start: start}},
+		})
+		require.NoError(t, err)
+	}
+	move(opened.Window.Start.Add(30 * time.Minute))
+	assert.Equal(t, domain.TimeWaiting, a.now(t, ben).State)
+}
+
 // TestNothingIsOfferedThatCannotBeUsed lets the first asker be out of the question for one reason each, so that the second has it.
 func TestNothingIsOfferedThatCannotBeUsed(t *testing.T) {
 	t.Parallel()

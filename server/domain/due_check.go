@@ -78,9 +78,9 @@ func (s *Site) DueChecks(date string) []DueCheck {
 	return all
 }
 
-// Needs reports whether a firing gives off gas that the check stands guard over, after it counts no more. zone is the studio's.
+// Needs reports whether a firing gives off gas that the check stands guard over when it counts no more. zone is the studio's.
 func (c DueCheck) Needs(f Firing, room string, zone *time.Location) bool {
-	if len(f.Releases) == 0 || room != c.Room || f.Window.Start.In(zone).Format(time.DateOnly) <= c.DueOn {
+	if len(f.Releases) == 0 || room != c.Room || f.GasUntil().In(zone).Format(time.DateOnly) <= c.DueOn {
 		return false
 	}
 	switch c.Kind {

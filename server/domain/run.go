@@ -164,6 +164,16 @@ type Firing struct {
 	Riders []Rider
 }
 
+// GasUntil is when the last gas of the firing has come off: until then alarms, interlocks and measurements must count. Its start where
+// it gives nothing off.
+func (f Firing) GasUntil() time.Time {
+	last := 0.0
+	for _, r := range f.Releases {
+		last = max(last, r.EndMinute)
+	}
+	return f.Window.Start.Add(time.Duration(last * float64(time.Minute)))
+}
+
 // FiringPhase is one part of a firing with what it takes.
 type FiringPhase struct {
 	Kind        heat.PhaseKind
